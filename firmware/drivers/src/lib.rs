@@ -1,0 +1,3 @@
+//! Drivers.
+#![no_std]
+#![forbid(unsafe_code)]

@@ -1,0 +1,2 @@
+//! The `shaftbook` command.
+fn main() {}

@@ -1,0 +1,1 @@
+//! System tests live in the `[[test]]` targets of this package.
