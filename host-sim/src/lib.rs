@@ -1,1 +1,7 @@
-//! Simulator.
+//! The Shaftbook simulator and the engineer's bench tools, as a library.
+#![forbid(unsafe_code)]
+
+pub mod input_error;
+pub mod scenario;
+pub mod settings_file;
+pub mod sewing;
