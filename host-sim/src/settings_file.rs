@@ -150,8 +150,7 @@ pub fn explain(error: SettingsError) -> &'static str {
 /// An [`InputError`] with file, line and column.
 pub fn load(path: &Path) -> Result<BoardTable, InputError> {
     let name = path.display().to_string();
-    let text =
-        std::fs::read_to_string(path).map_err(|e| InputError::new(&name, format!("{e}")))?;
+    let text = std::fs::read_to_string(path).map_err(|e| InputError::new(&name, format!("{e}")))?;
     let table: BoardTable = toml::from_str(&text).map_err(|e| toml_error(&name, &text, &e))?;
     if !table.levels_fit() {
         return Err(InputError::new(name, "needle_level_mv: at most 16 levels"));

@@ -60,10 +60,7 @@ fn board(scenario: &Scenario) -> Check {
     }
     whole("machine.needles", scenario.machine.needles, 1..=16)?;
     whole("machine.pulses_per_revolution", scenario.machine.pulses_per_revolution, 1..=64)?;
-    scenario
-        .settings()
-        .check()
-        .map_err(|e| Wrong { key: "board".into(), what: explain(e).into() })
+    scenario.settings().check().map_err(|e| Wrong { key: "board".into(), what: explain(e).into() })
 }
 
 fn part(scenario: &Scenario) -> Check {
@@ -124,6 +121,16 @@ fn machine(scenario: &Scenario) -> Check {
     }
     whole("machine.ramp_stitches", machine.ramp_stitches, 0..=100)?;
     real("machine.jitter_percent", machine.jitter_percent, 0.0..=20.0)?;
+    // The generator's truth counts the gaps inside a run as running without
+    // looking at each: the slowest must be short enough, jitter (20 %) included.
+    let slowest_us = 72_000_000
+        / (u64::from(machine.start_stitches_per_min) * u64::from(machine.pulses_per_revolution));
+    if slowest_us > u64::from(scenario.settings().run_gap_ms) * 1_000 {
+        return wrong(
+            "machine.start_stitches_per_min",
+            "the pulses of the first stitch are further apart than the run gap",
+        );
+    }
     whole("machine.level_reading_ms", machine.level_reading_ms, 10..=60_000)?;
     whole("machine.trim_ms", machine.trim_ms, 300..=60_000)?;
     whole("machine.needle_step_ms", machine.needle_step_ms, 20..=10_000)?;

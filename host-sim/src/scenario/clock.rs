@@ -14,7 +14,8 @@ impl TimeOfDay {
     pub fn parse(text: &str) -> Option<Self> {
         let (hours, minutes) = text.split_once(':')?;
         let two_digits = |t: &str| {
-            (t.len() == 2 && t.bytes().all(|b| b.is_ascii_digit())).then(|| t.parse::<u32>().ok())?
+            (t.len() == 2 && t.bytes().all(|b| b.is_ascii_digit()))
+                .then(|| t.parse::<u32>().ok())?
         };
         let (hours, minutes) = (two_digits(hours)?, two_digits(minutes)?);
         let total = hours * 60 + minutes;

@@ -315,7 +315,7 @@ pub struct Failure {
 }
 
 /// A sensor.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Sensor {
     /// Main shaft.
