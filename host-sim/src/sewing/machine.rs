@@ -11,6 +11,7 @@
 //! Not done here: bounce, spikes, noise, failing sensors (`distort`).
 
 use std::collections::VecDeque;
+use std::ops::ControlFlow;
 
 use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_core::input::{Input, Level};
@@ -19,7 +20,7 @@ use shaftbook_core::settings::NeedleSource;
 use super::calendar::{Calendar, Spell};
 use super::event::{Event, Timed};
 use super::pattern::{Ended, Pattern};
-use super::random::{Chance, Random};
+use super::random::{Chance, Jitter, Random};
 use super::truth::Truth;
 use crate::scenario::{self, Power, Scenario};
 
@@ -83,7 +84,7 @@ pub struct Machine {
     width_us: u32,
     pulses_left: u32,
     high: bool,
-    jitter: Random,
+    jitter: Jitter,
 
     config: scenario::Machine,
     needle_source: NeedleSource,
@@ -137,7 +138,7 @@ impl Machine {
             width_us: 0,
             pulses_left: 0,
             high: false,
-            jitter: Random::new(seed, 1),
+            jitter: Jitter::new(seed),
             config: scenario.machine.clone(),
             needle_source: settings.needle_source,
             needle_level_mv: settings.needle_level_mv,
@@ -176,6 +177,19 @@ impl Machine {
     #[inline]
     pub fn next_event(&mut self) -> Option<Timed> {
         if self.edge_us < self.limit_us { Some(self.shaft_edge()) } else { self.slow() }
+    }
+
+    /// Gives the shaft edges up to the next other event to `take`, until it breaks.
+    /// Faster than [`Machine::next_event`], as no edge goes through memory.
+    #[inline]
+    pub fn drive_edges(
+        &mut self,
+        mut take: impl FnMut(Timed) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
+        while self.edge_us < self.limit_us {
+            take(self.shaft_edge())?;
+        }
+        ControlFlow::Continue(())
     }
 
     /// What has truly happened up to the last event given.

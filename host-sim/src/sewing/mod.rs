@@ -35,6 +35,8 @@ pub mod pattern;
 pub mod random;
 pub mod truth;
 
+use std::ops::ControlFlow;
+
 use crate::scenario::Scenario;
 use distort::{Distort, Tally};
 pub use event::{Event, Timed};
@@ -74,6 +76,29 @@ impl Sewing {
     #[must_use]
     pub fn tally(&self) -> Tally {
         self.distort.as_ref().map_or_else(Tally::default, |d| d.tally())
+    }
+
+    /// Gives the events to `take`, in order, until it breaks or the life is over. The
+    /// same events as the iterator's, at about a sixth of the cost for undisturbed
+    /// signals; it can be called again to go on.
+    #[inline]
+    pub fn drive(&mut self, mut take: impl FnMut(Timed) -> ControlFlow<()>) {
+        loop {
+            if self.distort.is_none() {
+                let now_us = &mut self.now_us;
+                let flow = self.machine.drive_edges(|timed| {
+                    *now_us = timed.at_us;
+                    take(timed)
+                });
+                if flow.is_break() {
+                    return;
+                }
+            }
+            match self.next() {
+                Some(timed) if take(timed).is_continue() => {}
+                _ => return,
+            }
+        }
     }
 
     #[cold]

@@ -1,10 +1,11 @@
-//! Randomness of the simulation: xoshiro256++ from one seed, and the few draws
-//! the generator needs.
+//! Randomness of the simulation: xoshiro256++ and PCG32 from one seed, and the few
+//! draws the generator needs.
 //!
 //! Invariant: whole-number arithmetic wherever a time comes out, so that the same
 //! seed gives the same bytes on every machine.
 
 use rand_core::{RngCore, SeedableRng};
+use rand_pcg::Pcg32;
 use rand_xoshiro::Xoshiro256PlusPlus;
 
 /// A deterministic source of random draws.
@@ -60,6 +61,27 @@ impl Random {
 }
 
 const TWO_TO_32: f64 = 4_294_967_296.0;
+
+/// The source of the pulse gaps: PCG32, with one word of state, as every shaft
+/// pulse draws from it.
+#[derive(Clone, Debug)]
+pub struct Jitter {
+    source: Pcg32,
+}
+
+impl Jitter {
+    /// The source of `seed`.
+    #[must_use]
+    pub fn new(seed: u64) -> Self {
+        Self { source: Pcg32::seed_from_u64(seed) }
+    }
+
+    /// A number from 0 to `below` − 1; 0 when `below` is 0.
+    #[inline]
+    pub fn below(&mut self, below: u32) -> u32 {
+        ((u64::from(self.source.next_u32()) * u64::from(below)) >> 32) as u32
+    }
+}
 
 /// A probability in 32 bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -1,5 +1,7 @@
 //! The generator against an independent count of its own undisturbed signals.
 
+use std::ops::ControlFlow;
+
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::Input;
 
@@ -217,4 +219,28 @@ fn nothing_that_happens_on_a_wire_alters_the_truth() {
             >= edges_quiet + tally.bounce_edges + 2 * (tally.glitches + tally.extra_pulses),
         "{edges_loud} {edges_quiet} {tally:?}"
     );
+}
+
+#[test]
+fn driven_or_iterated_the_events_are_the_same() {
+    for text in ["", "[faults]\ncontact_bounce_us = 4000\nglitch_probability = 0.01\n"] {
+        let scenario = scenario(&[("[machine]", &format!("{text}[machine]"))]);
+        let iterated: Vec<Timed> = Sewing::new(&scenario, 5).collect();
+        let mut driven = Vec::new();
+        let mut sewing = Sewing::new(&scenario, 5);
+        while driven.len() < iterated.len() {
+            // In pieces of 1,000, to see that it can be taken up again.
+            let upto = (driven.len() + 1_000).min(iterated.len());
+            sewing.drive(|timed| {
+                driven.push(timed);
+                if driven.len() == upto {
+                    ControlFlow::Break(())
+                } else {
+                    ControlFlow::Continue(())
+                }
+            });
+        }
+        assert!(driven == iterated);
+        assert_eq!(sewing.next(), None);
+    }
 }
