@@ -95,7 +95,7 @@ fn out_of_range_is_refused_without_bus_traffic() {
             assert_eq!(part.read(address, &mut [0; 2]), refused);
             assert_eq!(part.begin_program(address, &[0; 2]), Err(MediumError::OutOfRange));
         }
-        assert_eq!(part.begin_program(0, &[0; 32_769]), Err(MediumError::OutOfRange));
+        assert_eq!(part.begin_program(0, &vec![0; 32_769]), Err(MediumError::OutOfRange));
     });
     let mut bus = Mock::new(&[]);
     let mut fram = Fram::new(&mut bus, WiredPart::REFERENCE);
