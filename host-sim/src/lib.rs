@@ -1,6 +1,7 @@
 //! The Shaftbook simulator and the engineer's bench tools, as a library.
 #![forbid(unsafe_code)]
 
+pub mod bus;
 pub mod input_error;
 pub mod scenario;
 pub mod settings_file;

@@ -4,7 +4,7 @@
 //! Invariant: whole-number arithmetic wherever a time comes out, so that the same
 //! seed gives the same bytes on every machine.
 
-use rand_core::{RngCore, SeedableRng};
+use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use rand_xoshiro::Xoshiro256PlusPlus;
 
