@@ -9,7 +9,7 @@ use toml::de::{DeTable, DeValue};
 #[must_use]
 pub fn line_column(text: &str, offset: usize) -> (usize, usize) {
     let before = &text.as_bytes()[..offset.min(text.len())];
-    let line = 1 + before.iter().filter(|b| **b == b'\n').count();
+    let line = before.split(|b| *b == b'\n').count();
     let line_start = before.iter().rposition(|b| *b == b'\n').map_or(0, |p| p + 1);
     (line, 1 + before.len() - line_start)
 }

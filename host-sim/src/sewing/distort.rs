@@ -46,6 +46,7 @@ struct Fails {
 
 impl Fails {
     fn of(failure: &Failure) -> Self {
+        #[allow(clippy::cast_sign_loss)] // Checked: at least 0.
         let us = |hours: f64| (hours * 3_600e6) as u64;
         Self {
             sensor: failure.sensor,
@@ -300,8 +301,8 @@ impl Distort {
         }
         let noise_mv = u32::from(self.needle_noise_mv);
         let off_mv = self.random.below(2 * noise_mv + 1);
-        let noisy_mv = (u32::from(level_mv) + off_mv).saturating_sub(noise_mv);
-        self.emit(at_us, Input::NeedleLevel(noisy_mv.min(65_535) as u16));
+        let with_noise_mv = (u32::from(level_mv) + off_mv).saturating_sub(noise_mv);
+        self.emit(at_us, Input::NeedleLevel(with_noise_mv.min(65_535) as u16));
     }
 
     /// Drops the code lines when the needle sensor dies, and restores them after.

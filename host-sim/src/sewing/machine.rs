@@ -53,6 +53,17 @@ enum Todo {
     Rethread,
 }
 
+/// The supply, and whether anything more is planned while it lasts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Supply {
+    Off,
+    On,
+    /// On, but nobody sews any more: the off is near.
+    Resting,
+    /// The power-fail warning was given: the cut is near.
+    Failing,
+}
+
 /// A run that is being sewn.
 #[derive(Clone, Copy, Debug, Default)]
 struct Run {
@@ -86,6 +97,7 @@ pub struct Machine {
     high: bool,
     jitter: Jitter,
 
+    jitter_ppm: u64,
     config: scenario::Machine,
     needle_source: NeedleSource,
     needle_level_mv: [u16; NEEDLES_MAX],
@@ -97,14 +109,11 @@ pub struct Machine {
     /// Stitches until each needle's thread breaks.
     breaks_in: [u64; NEEDLES_MAX],
 
-    powered: bool,
+    supply: Supply,
     on_us: u64,
     off_us: u64,
     /// An off that waits for the run to end, µs.
     soft_off_us: u64,
-    warned: bool,
-    /// Nothing more is planned in this spell.
-    resting: bool,
     pauses: VecDeque<(u64, u64)>,
     last_cut_us: u64,
 
@@ -139,6 +148,7 @@ impl Machine {
             pulses_left: 0,
             high: false,
             jitter: Jitter::new(seed),
+            jitter_ppm: ppm(scenario.machine.jitter_percent),
             config: scenario.machine.clone(),
             needle_source: settings.needle_source,
             needle_level_mv: settings.needle_level_mv,
@@ -152,12 +162,10 @@ impl Machine {
             pattern: Pattern::new(scenario.designs.clone()),
             random,
             breaks_in,
-            powered: false,
+            supply: Supply::Off,
             on_us: 0,
             off_us: NEVER_US,
             soft_off_us: NEVER_US,
-            warned: false,
-            resting: false,
             pauses: VecDeque::new(),
             last_cut_us: 0,
             queue: VecDeque::new(),
@@ -196,7 +204,7 @@ impl Machine {
     #[must_use]
     pub fn truth(&self, now_us: u64) -> Truth {
         let mut truth = self.truth;
-        if self.powered {
+        if self.supply != Supply::Off {
             truth.powered_us += now_us.saturating_sub(self.on_us);
         }
         if let Some(leg) = self.leg {
@@ -229,13 +237,13 @@ impl Machine {
     #[cold]
     fn slow(&mut self) -> Option<Timed> {
         loop {
-            if !self.powered {
+            if self.supply == Supply::Off {
                 return self.power_up();
             }
             if self.leg.is_some() && self.pulses_left == 0 && !self.high {
                 self.end_leg();
             }
-            if self.leg.is_none() && self.queue.is_empty() && !self.resting {
+            if self.leg.is_none() && self.queue.is_empty() && self.supply == Supply::On {
                 self.plan();
                 continue;
             }
@@ -267,9 +275,7 @@ impl Machine {
             if off_us <= on_us {
                 continue;
             }
-            self.powered = true;
-            self.warned = false;
-            self.resting = false;
+            self.supply = Supply::On;
             self.on_us = on_us;
             self.off_us = if at_once { off_us } else { NEVER_US };
             self.soft_off_us = if at_once { NEVER_US } else { off_us };
@@ -298,13 +304,12 @@ impl Machine {
         self.pulses_left = 0;
         self.queue.clear();
         self.reading_us = NEVER_US;
-        self.resting = true;
-        if self.power.warning && !self.warned {
-            self.warned = true;
+        if self.power.warning && self.supply != Supply::Failing {
+            self.supply = Supply::Failing;
             self.off_us = at_us + u64::from(self.power.hold_up_ms) * MS_US;
             return Timed::input(at_us, Input::PowerFail(Level::Active));
         }
-        self.powered = false;
+        self.supply = Supply::Off;
         self.truth.powered_us += at_us - self.on_us;
         self.last_cut_us = at_us;
         self.off_us = NEVER_US;
@@ -335,7 +340,7 @@ impl Machine {
         }
         if self.free_us >= self.soft_off_us {
             self.off_us = self.free_us + SWITCH_OFF_AFTER_US;
-            self.resting = true;
+            self.supply = Supply::Resting;
             return;
         }
         match self.todo {
@@ -415,7 +420,7 @@ impl Machine {
         }
         let speed = self.speed_at(run.begun);
         let gap_us = self.gap_us(speed);
-        let spread_us = (gap_us as f64 * self.config.jitter_percent / 100.0) as u64;
+        let spread_us = gap_us * self.jitter_ppm / 1_000_000;
         self.gap_least_us = gap_us - spread_us;
         self.gap_spread_us = (2 * spread_us) as u32;
         self.width_us = (gap_us / 4) as u32;
@@ -516,4 +521,11 @@ impl Machine {
 
 fn break_chance(machine: &scenario::Machine, needle_index: usize) -> Chance {
     Chance::of(machine.breaks_per_100k.at(needle_index) / 100_000.0)
+}
+
+fn ppm(percent: f64) -> u64 {
+    #[allow(clippy::cast_sign_loss)] // Checked: 0 to 20.
+    {
+        (percent * 10_000.0) as u64
+    }
 }

@@ -43,6 +43,7 @@ impl Random {
 
     /// Stitches until an event that comes after each one with `chance`: at least 1;
     /// `u64::MAX` when it never comes.
+    #[allow(clippy::cast_precision_loss, clippy::cast_sign_loss)] // 32 bits; positive.
     pub fn until(&mut self, chance: Chance) -> u64 {
         if chance.0 == 0 {
             return u64::MAX;
@@ -54,6 +55,7 @@ impl Random {
     }
 
     /// A whole number whose mean is `mean` (at least 0): its floor, or one more.
+    #[allow(clippy::cast_sign_loss)] // At least 0.
     pub fn around(&mut self, mean: f64) -> u32 {
         let floor = mean.max(0.0).floor();
         floor as u32 + u32::from(self.chance(Chance::of(mean - floor)))
@@ -90,6 +92,7 @@ pub struct Chance(u64);
 impl Chance {
     /// The chance `p`, clamped to 0 to 1.
     #[must_use]
+    #[allow(clippy::cast_sign_loss)] // Clamped.
     pub fn of(p: f64) -> Self {
         Self((p.clamp(0.0, 1.0) * TWO_TO_32) as u64)
     }
