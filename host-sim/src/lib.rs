@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod bus;
+pub mod capture;
 pub mod input_error;
 pub mod scenario;
 pub mod settings_file;

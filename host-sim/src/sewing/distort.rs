@@ -81,6 +81,8 @@ pub struct Distort {
     arrivals: u64,
     /// Inputs whose last active edge was swallowed: the inactive one is too.
     swallowed: BTreeSet<Sensor>,
+    /// Levels of shaft, trim, thread break and jump as the board sees them.
+    on_wire: [Level; 4],
     needle_dead: bool,
     code: u8,
     last_rise_us: u64,
@@ -133,6 +135,7 @@ impl Distort {
             waiting: BinaryHeap::new(),
             arrivals: 0,
             swallowed: BTreeSet::new(),
+            on_wire: [Level::Inactive; 4],
             needle_dead: false,
             code: 0,
             last_rise_us: 0,
@@ -158,11 +161,26 @@ impl Distort {
 
     /// The next event that comes out before `clean_us`, if any.
     pub fn pop_before(&mut self, clean_us: u64) -> Option<Timed> {
-        if self.waiting.peek()?.0.key.0 > clean_us {
-            return None;
+        while self.waiting.peek()?.0.key.0 <= clean_us {
+            let Reverse(waiting) = self.waiting.pop()?;
+            if self.changes_a_level(waiting.input) {
+                return Some(Timed::input(waiting.key.0, waiting.input));
+            }
         }
-        let Reverse(waiting) = self.waiting.pop()?;
-        Some(Timed::input(waiting.key.0, waiting.input))
+        None
+    }
+
+    /// Keeps the levels on the wires. Where two disturbances overlap, a line may be
+    /// told the level it has: that is no edge.
+    fn changes_a_level(&mut self, input: Input) -> bool {
+        let (line, level) = match input {
+            Input::Shaft(level) => (0, level),
+            Input::Trim(level) => (1, level),
+            Input::ThreadBreak(level) => (2, level),
+            Input::Jump(level) => (3, level),
+            _ => return true,
+        };
+        std::mem::replace(&mut self.on_wire[line], level) != level
     }
 
     /// Takes one undisturbed event in. A power-up or a cut does not come out again:
@@ -171,6 +189,7 @@ impl Distort {
         match clean.event {
             Event::PowerUp => {
                 self.swallowed.clear();
+                self.on_wire = [Level::Inactive; 4];
                 self.needle_dead = false;
                 self.last_rise_us = clean.at_us;
             }
@@ -265,6 +284,8 @@ impl Distort {
         let mut times: Vec<u32> =
             (0..2 * pairs).map(|_| 1 + self.random.below(bounce_us)).collect();
         times.sort_unstable();
+        times.dedup();
+        times.truncate(times.len() & !1);
         for (n, after_us) in times.into_iter().enumerate() {
             self.tally.bounce_edges += 1;
             let level = if n % 2 == 0 { other } else { level };
