@@ -33,6 +33,8 @@ pub struct Seen {
 pub struct Capture<R> {
     name: String,
     parser: Parser<Chain<R, Cursor<&'static [u8]>>>,
+    /// Line of the last whole command.
+    line: u64,
     scale: Scale,
     used: Vec<Used>,
     level_unit_mv: f64,
@@ -87,6 +89,7 @@ impl<R: BufRead> Capture<R> {
         let supply_is_recorded = used.iter().any(|u| u.line == Line::Power);
         Ok(Self {
             name: name.to_owned(),
+            line: parser.line(),
             parser,
             scale,
             known: vec![None; used.len()],
@@ -118,10 +121,11 @@ impl<R: BufRead> Capture<R> {
                     self.end_step();
                     self.is_over = true;
                 }
-                Some(Err(e)) => {
-                    return Err(read_error(&self.name, self.parser.line(), &e, "value changes"));
+                Some(Err(e)) => return Err(read_error(&self.name, self.line, &e, "value changes")),
+                Some(Ok(command)) => {
+                    self.line = self.parser.line();
+                    self.command(command)?;
                 }
-                Some(Ok(command)) => self.command(command)?,
             }
         }
         Ok(())
@@ -303,7 +307,7 @@ impl<R: BufRead> Capture<R> {
     }
 
     fn wrong<T>(&self, what: String) -> Result<T, InputError> {
-        Err(InputError::new(format!("{}:{}", self.name, self.parser.line()), what))
+        Err(InputError::new(format!("{}:{}", self.name, self.line), what))
     }
 }
 
