@@ -92,13 +92,24 @@ impl Counters {
         self.zip(earlier, u64::saturating_sub, u32::saturating_sub)
     }
 
+    /// The greater of each field.
+    #[must_use]
+    pub fn most(&self, other: &Self) -> Self {
+        self.zip(other, u64::max, u32::max)
+    }
+
     /// Whether no field of `self` is above the same field of `other`.
     #[must_use]
     pub fn at_most(&self, other: &Self) -> bool {
         self.since(other) == Self::default()
     }
 
-    fn zip(&self, other: &Self, wide: fn(u64, u64) -> u64, narrow: fn(u32, u32) -> u32) -> Self {
+    fn zip(
+        &self,
+        other: &Self,
+        wide: impl Fn(u64, u64) -> u64,
+        narrow: impl Fn(u32, u32) -> u32,
+    ) -> Self {
         Self {
             powered_ms: wide(self.powered_ms, other.powered_ms),
             running_ms: wide(self.running_ms, other.running_ms),

@@ -1,0 +1,661 @@
+//! The board: one plain state machine. Inputs with their time stamps and commands
+//! in; effects and the next deadline out.
+//!
+//! How a main loop uses it: drain the captured edges into [`Board::input`], call
+//! [`Board::poll`] until it gives no effect, sleep until an edge or the deadline.
+//!
+//! Invariants:
+//! - counting starts with the first edge after reset; what is counted before the
+//!   past is known is added to it;
+//! - no command and no fault ever lowers a lifetime counter;
+//! - at most one bus transaction a poll.
+//!
+//! Never panics, whatever the inputs and the memory part do.
+
+use crate::authority::{ChallengeBasis, EightDigits, Key};
+use crate::component::{COMPONENTS_MAX, Component, Role};
+use crate::counters::Counters;
+use crate::fault::{Fault, FaultSet};
+use crate::identity::BoardId;
+use crate::input::{Input, Level};
+use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
+use crate::ledger::{CarriedIn, Fitted, Ledger};
+use crate::medium::Medium;
+use crate::meter::Meter;
+use crate::rules::{Rules, Sound};
+use crate::service::{Authorised, Gate, Refusal, Try};
+use crate::settings::Settings;
+use crate::store::{Store, StoreEvent, Wanted};
+use crate::time::Instant;
+use heapless::{Deque, Vec};
+
+/// Edges kept until the settings are known.
+pub const EARLY_MAX: usize = 512;
+/// Journal entries waiting to be written.
+const WAITING_MAX: usize = 6;
+
+/// A fitting: what a person decides when the board is wired to a machine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fitting {
+    /// Wiring and counting.
+    pub settings: Settings,
+    /// The profile.
+    pub components: Vec<Component, COMPONENTS_MAX>,
+    /// What is stated of the machine's past.
+    pub carried_in: CarriedIn,
+    /// The board's key.
+    pub key: Key,
+}
+
+/// What a person asks of the board.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Command {
+    /// Fit the board. On a board already fitted this needs the engineer's reply and
+    /// keeps all baselines, services and journal.
+    Fit {
+        /// What was decided.
+        fitting: Fitting,
+        /// The reply, on a board already fitted.
+        reply: Option<EightDigits>,
+    },
+    /// Renew components: part replaced, oiled, cleaned.
+    Renew {
+        /// Which.
+        components: ComponentSet,
+        /// The reply, if one of them is the engineer's.
+        reply: Option<EightDigits>,
+    },
+    /// A service.
+    Service {
+        /// The engineer's reply to the open challenge.
+        reply: Option<EightDigits>,
+    },
+}
+
+/// What has happened, for the panel, the log and the harness.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Effect {
+    /// The lifetime counters are known; these were stored last.
+    LifetimeKnown(Counters),
+    /// Everything is known; commands are accepted.
+    Ready,
+    /// These lifetime counters are durable.
+    CheckpointDurable(Counters),
+    /// This journal entry is durable.
+    EntryDurable {
+        /// Its number.
+        number: EntryNumber,
+        /// What happened.
+        event: Event,
+    },
+    /// The fitting is durable, and so are these counters.
+    FittingDurable(Counters),
+    /// The reply was wrong; nothing was changed.
+    ReplyRefused,
+    /// A fault appeared.
+    FaultRaised(Fault),
+    /// A fault is over.
+    FaultCleared(Fault),
+}
+
+/// Answer of a poll.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Polled {
+    /// What has happened; poll again at once when there is something.
+    pub effect: Option<Effect>,
+    /// When to poll again if nothing happens before.
+    pub deadline: Instant,
+}
+
+/// An entry that waits for its turn; numbered when it gets it.
+#[derive(Clone, Copy, Debug)]
+struct Waiting {
+    event: Event,
+    subject: u16,
+    renewed: ComponentSet,
+    at: Option<Counters>,
+}
+
+/// A Shaftbook board.
+#[derive(Clone, Debug)]
+pub struct Board<R: Rules = Sound> {
+    id: BoardId,
+    meter: Meter,
+    early: Option<Deque<(Instant, Input), EARLY_MAX>>,
+    past: Option<Counters>,
+    saved: Counters,
+    ledger: Ledger,
+    store: Store<R>,
+    entry: Option<Entry>,
+    waiting: Deque<Waiting, WAITING_MAX>,
+    gate: Gate,
+    reply: Option<Try>,
+    refit: Option<Fitting>,
+    faults: FaultSet,
+    told: FaultSet,
+    refused: bool,
+    journalled: FaultSet,
+    /// When the power-fail warning came, while it lasts.
+    warned_at: Option<Instant>,
+    attention: bool,
+    deadline: Instant,
+    saved_at: Instant,
+    running_limit_us: u64,
+    trim_limit: u64,
+    day: Option<u16>,
+}
+
+impl<R: Rules> Board<R> {
+    /// A board at reset. `fallback` is what it counts with while the memory part
+    /// gives no settings.
+    #[must_use]
+    pub fn new(id: BoardId, fallback: Settings) -> Self {
+        let fallback = if fallback.check().is_ok() { fallback } else { Settings::default() };
+        let key = Key::new([0; crate::authority::KEY_BYTES]);
+        Self {
+            id,
+            meter: Meter::new(fallback),
+            early: Some(Deque::new()),
+            past: None,
+            saved: Counters::default(),
+            ledger: Ledger::new(fallback, key),
+            store: Store::new(id),
+            entry: None,
+            waiting: Deque::new(),
+            gate: Gate::new(),
+            reply: None,
+            refit: None,
+            faults: FaultSet::default(),
+            told: FaultSet::default(),
+            refused: false,
+            journalled: FaultSet::default(),
+            warned_at: None,
+            attention: true,
+            deadline: Instant::ZERO,
+            saved_at: Instant::ZERO,
+            running_limit_us: u64::MAX,
+            trim_limit: u64::MAX,
+            day: None,
+        }
+    }
+
+    /// Whose memory this is.
+    #[must_use]
+    pub fn id(&self) -> BoardId {
+        self.id
+    }
+
+    /// The session's counters at `now`: since power-up.
+    #[must_use]
+    pub fn session(&self, now: Instant) -> Counters {
+        self.meter.session(now)
+    }
+
+    /// The lifetime counters at `now`; `None` until the past is known. On a board
+    /// that was never fitted they count from this power-up once it is.
+    #[must_use]
+    pub fn lifetime(&self, now: Instant) -> Option<Counters> {
+        self.past.map(|past| self.add(&past, now))
+    }
+
+    /// What was counted before this power-up; `None` until it is known.
+    #[must_use]
+    pub fn past(&self) -> Option<&Counters> {
+        self.past.as_ref()
+    }
+
+    /// The lifetime counters that are durable.
+    #[must_use]
+    pub fn saved(&self) -> &Counters {
+        &self.saved
+    }
+
+    /// Everything durable that is not a counter.
+    #[must_use]
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The store, for figures on the memory's health.
+    #[must_use]
+    pub fn store(&self) -> &Store<R> {
+        &self.store
+    }
+
+    /// Mutable access to the store, for tests of roll-over before a fitting.
+    pub fn store_mut(&mut self) -> &mut Store<R> {
+        &mut self.store
+    }
+
+    /// The faults present.
+    #[must_use]
+    pub fn faults(&self) -> FaultSet {
+        self.faults
+    }
+
+    /// Whether commands are accepted.
+    #[must_use]
+    pub fn is_ready(&self) -> bool {
+        self.store.is_ready() && self.past.is_some()
+    }
+
+    /// What the board counts with.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        self.meter.settings()
+    }
+
+    /// Tells the board the calendar day, where a clock is fitted.
+    pub fn set_day(&mut self, day: Option<u16>) {
+        self.day = day.filter(|d| *d != 0);
+    }
+
+    /// One change of one input, in the order of time.
+    #[inline]
+    pub fn input(&mut self, at: Instant, input: Input) {
+        if let Input::PowerFail(level) = input {
+            self.power_fail(at, level);
+            return;
+        }
+        if let Some(early) = &mut self.early {
+            if early.push_back((at, input)).is_err() {
+                self.missed_edges(1);
+            }
+            return;
+        }
+        self.meter.input::<R>(at, input);
+        if self.meter.running_us() >= self.running_limit_us || self.meter.trims() >= self.trim_limit
+        {
+            self.attention = true;
+        }
+        if !matches!(input, Input::Shaft(_)) {
+            self.deadline = self.deadline.min(self.meter.certain_at());
+        }
+    }
+
+    /// Edges that the capture side lost.
+    pub fn missed_edges(&mut self, count: u32) {
+        if count > 0 {
+            self.meter.missed_edges(count);
+            self.raise(Fault::EdgesMissed);
+        }
+    }
+
+    /// Reports a fault that the firmware noticed (a panic before the last reset).
+    pub fn raise(&mut self, fault: Fault) {
+        self.faults.raise(fault);
+        self.attention = true;
+    }
+
+    /// Opens a challenge for the engineer and gives its digits.
+    ///
+    /// # Errors
+    /// [`Refusal::NotReady`] until the board is ready.
+    pub fn challenge(&mut self, now: Instant) -> Result<EightDigits, Refusal> {
+        let lifetime = self.lifetime(now).filter(|_| self.is_ready()).ok_or(Refusal::NotReady)?;
+        let basis = ChallengeBasis {
+            id: self.id,
+            services: self.ledger.services,
+            tries: self.ledger.tries,
+            powered_ms: lifetime.powered_ms,
+            stitches: lifetime.stitches(),
+        };
+        Ok(self.gate.challenge(now, &basis))
+    }
+
+    /// Asks for a command. It has happened when its effect says that it is durable.
+    ///
+    /// # Errors
+    /// A [`Refusal`]; nothing was changed then.
+    pub fn request(&mut self, now: Instant, command: Command) -> Result<(), Refusal> {
+        if self.reply.is_some() || self.refit.is_some() || !self.waiting.is_empty() {
+            return Err(Refusal::Busy);
+        }
+        self.attention = true;
+        match command {
+            Command::Fit { fitting, reply } => self.request_fit(now, fitting, reply),
+            Command::Renew { components, reply } => self.request_renewal(now, components, reply),
+            Command::Service { reply } => match reply {
+                Some(reply) => self.request_try(now, Authorised::Service, reply),
+                None if !R::ASK_AUTHORITY && self.is_ready() => {
+                    self.serve(now);
+                    Ok(())
+                }
+                None => Err(Refusal::NeedsAuthority),
+            },
+        }
+    }
+
+    fn request_fit(
+        &mut self,
+        now: Instant,
+        fitting: Fitting,
+        reply: Option<EightDigits>,
+    ) -> Result<(), Refusal> {
+        fitting.settings.check().map_err(|_| Refusal::BadSettings)?;
+        if self.past.is_some() {
+            let reply = reply.ok_or(Refusal::NeedsAuthority)?;
+            self.request_try(now, Authorised::Refit, reply)?;
+            self.refit = Some(fitting);
+            return Ok(());
+        }
+        self.store.write_ledger().map_err(|_| Refusal::NotReady)?;
+        self.past = Some(Counters::default());
+        self.leave_early(fitting.settings);
+        self.fit(now, fitting);
+        Ok(())
+    }
+
+    fn request_renewal(
+        &mut self,
+        now: Instant,
+        components: ComponentSet,
+        reply: Option<EightDigits>,
+    ) -> Result<(), Refusal> {
+        if !self.is_ready() {
+            return Err(Refusal::NotReady);
+        }
+        let place_count = self.ledger.components.len();
+        if components.0 == 0 || (u64::from(components.0) >> place_count) != 0 {
+            return Err(Refusal::NoSuchComponent);
+        }
+        let engineers = self.ledger.components.iter().enumerate().any(|(place, fitted)| {
+            components.contains(place) && fitted.component.renewed_by == Role::Engineer
+        });
+        match reply {
+            None if engineers && R::ASK_AUTHORITY => Err(Refusal::NeedsAuthority),
+            Some(reply) if engineers => self.request_try(now, Authorised::Renew(components), reply),
+            _ => {
+                self.wait(Event::Renewed, 0, components, Some(now));
+                Ok(())
+            }
+        }
+    }
+
+    fn request_try(
+        &mut self,
+        now: Instant,
+        purpose: Authorised,
+        reply: EightDigits,
+    ) -> Result<(), Refusal> {
+        if !self.is_ready() {
+            return Err(Refusal::NotReady);
+        }
+        self.reply = Some(self.gate.take(now, purpose, reply)?);
+        self.wait(Event::ReplyTried, 0, ComponentSet::default(), Some(now));
+        Ok(())
+    }
+
+    /// Does the next piece of work. Call when an edge came in or the deadline has
+    /// passed; again at once while there is an effect.
+    #[inline]
+    pub fn poll<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
+        if !self.attention && now < self.deadline {
+            return Polled { effect: None, deadline: self.deadline };
+        }
+        self.work(now, medium)
+    }
+
+    fn work<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
+        if self.early.is_none() {
+            self.meter.settle::<R>(now);
+        }
+        let effect = match self.next_fault_effect() {
+            Some(effect) => Some(effect),
+            None => self.work_on_store(now, medium),
+        };
+        self.next_entry(now);
+        self.attention = self.faults != self.told || self.refused;
+        let again = effect.is_some() || self.attention;
+        self.deadline = if again { now } else { self.next_deadline(now) };
+        Polled { effect, deadline: self.deadline }
+    }
+
+    fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
+        let urgent = self.is_urgent();
+        let wanted = Wanted {
+            checkpoint: self.past.is_some() && self.is_checkpoint_due(now),
+            urgent,
+            entry: self.entry.as_ref(),
+        };
+        let (meter, past) = (&self.meter, self.past);
+        let event = self.store.poll(now, medium, wanted, &mut self.ledger, || {
+            past.map_or_else(Counters::default, |past| R::lifetime(&past, &meter.session(now)))
+        })?;
+        self.store_event(now, event)
+    }
+
+    fn store_event(&mut self, now: Instant, event: StoreEvent) -> Option<Effect> {
+        match event {
+            StoreEvent::CountersKnown(past) => {
+                self.past = Some(past);
+                self.saved = past;
+                Some(Effect::LifetimeKnown(past))
+            }
+            StoreEvent::Ready => {
+                self.leave_early(self.ledger.settings);
+                self.gate.start_wait::<R>(now, self.ledger.tries);
+                self.saved_at = Instant::ZERO;
+                self.running_limit_us = 0; // the boot record: at once
+                Some(Effect::Ready)
+            }
+            StoreEvent::Nothing(fault) => {
+                self.leave_early(self.ledger.settings);
+                self.raise(fault);
+                None
+            }
+            StoreEvent::CheckpointStored(counters) => {
+                self.note_saved(now, &counters);
+                Some(Effect::CheckpointDurable(counters))
+            }
+            StoreEvent::SnapshotStored(counters) => {
+                self.note_saved(now, &counters);
+                Some(Effect::FittingDurable(counters))
+            }
+            StoreEvent::EntryStored(entry) => {
+                self.entry = None;
+                self.ledger.apply(&entry);
+                self.entry_stored(now, &entry);
+                Some(Effect::EntryDurable { number: entry.number, event: entry.event })
+            }
+            StoreEvent::SlotRetired(slot) => {
+                self.wait(Event::SlotRetired, slot, ComponentSet::default(), None);
+                None
+            }
+            StoreEvent::Trouble(fault) => {
+                self.raise(fault);
+                None
+            }
+            StoreEvent::TroubleOver(fault) => {
+                self.faults.clear(fault);
+                None
+            }
+        }
+    }
+
+    /// A try is stored: now it is judged.
+    fn entry_stored(&mut self, now: Instant, entry: &Entry) {
+        if entry.event != Event::ReplyTried {
+            return;
+        }
+        let refit = self.refit.take();
+        let Some(tried) = self.reply.take() else { return };
+        self.gate.start_wait::<R>(now, self.ledger.tries);
+        if R::ASK_AUTHORITY && !tried.is_right(&self.ledger.key) {
+            self.refused = true;
+            return;
+        }
+        match tried.purpose {
+            Authorised::Service => self.serve(now),
+            Authorised::Renew(components) => {
+                self.wait(Event::Renewed, AUTHORISED, components, Some(now));
+            }
+            Authorised::Refit => {
+                if let Some(fitting) = refit {
+                    if self.store.write_ledger().is_ok() {
+                        self.fit(now, fitting);
+                    }
+                }
+            }
+        }
+    }
+
+    fn serve(&mut self, now: Instant) {
+        let renewed = self.ledger.renewed_by_service();
+        if R::SERVICE_IN_ONE_ENTRY {
+            self.wait(Event::Served, 0, renewed, Some(now));
+        } else {
+            self.wait(Event::Served, 0, ComponentSet::default(), Some(now));
+            self.wait(Event::Renewed, AUTHORISED, renewed, Some(now));
+        }
+    }
+
+    /// Takes a fitting into the ledger; the store writes it.
+    fn fit(&mut self, now: Instant, fitting: Fitting) {
+        let lifetime = self.lifetime(now).unwrap_or_default();
+        let old = core::mem::take(&mut self.ledger.components);
+        for component in fitting.components {
+            let same = |f: &&Fitted| {
+                f.component.kind == component.kind && f.component.measure == component.measure
+            };
+            let baseline = match old.iter().find(same) {
+                Some(kept) => kept.baseline,
+                None => component.measure.value(&lifetime, self.day),
+            };
+            // Cannot fail: both lists have the same room.
+            let _ = self.ledger.components.push(Fitted { component, baseline });
+        }
+        self.ledger.settings = fitting.settings;
+        self.ledger.carried_in = fitting.carried_in;
+        self.ledger.key = fitting.key;
+        self.ledger.tries = 0;
+        self.meter.set(fitting.settings);
+        for fault in [Fault::NotFitted, Fault::ForeignMemory, Fault::MemoryUnreadable] {
+            self.faults.clear(fault);
+        }
+        self.attention = true;
+    }
+
+    fn wait(
+        &mut self,
+        event: Event,
+        subject: u16,
+        renewed: ComponentSet,
+        requested: Option<Instant>,
+    ) {
+        let at = requested.and_then(|now| self.lifetime(now));
+        // A full list drops notes on slots and faults; commands find it empty.
+        let _ = self.waiting.push_back(Waiting { event, subject, renewed, at });
+        self.attention = true;
+    }
+
+    /// Gives the next waiting entry its number.
+    fn next_entry(&mut self, now: Instant) {
+        if self.entry.is_some() || !self.is_ready() {
+            return;
+        }
+        let Some(lifetime) = self.lifetime(now) else { return };
+        let Some(waiting) = self.waiting.pop_front() else { return };
+        self.entry = Some(Entry {
+            number: self.ledger.next_entry,
+            event: waiting.event,
+            subject: waiting.subject,
+            renewed: waiting.renewed,
+            day: self.day,
+            at: waiting.at.unwrap_or(lifetime),
+        });
+    }
+
+    fn next_fault_effect(&mut self) -> Option<Effect> {
+        for fault in Fault::ALL {
+            match (self.faults.contains(fault), self.told.contains(fault)) {
+                (true, false) => {
+                    self.told.raise(fault);
+                    if self.is_ready() && self.journalled.raise(fault) {
+                        let subject = fault.number();
+                        self.wait(Event::FaultSeen, subject, ComponentSet::default(), None);
+                    }
+                    return Some(Effect::FaultRaised(fault));
+                }
+                (false, true) => {
+                    self.told.clear(fault);
+                    return Some(Effect::FaultCleared(fault));
+                }
+                _ => {}
+            }
+        }
+        core::mem::take(&mut self.refused).then_some(Effect::ReplyRefused)
+    }
+
+    fn power_fail(&mut self, at: Instant, level: Level) {
+        if !level.is_active() {
+            self.warned_at = None;
+        } else if self.warned_at.is_none() {
+            self.warned_at = Some(at);
+        }
+        self.attention = true;
+    }
+
+    /// Whether a power-fail warning has not been answered yet: something that was
+    /// counted is not durable, or nothing has become durable since the warning.
+    fn is_urgent(&self) -> bool {
+        let (Some(past), Some(warned_at)) = (self.past, self.warned_at) else { return false };
+        let counted = past.plus(&self.meter.session(warned_at));
+        counted.powered_ms > self.saved.powered_ms
+            || counted.stitches() != self.saved.stitches()
+            || counted.jumps != self.saved.jumps
+            || counted.trims != self.saved.trims
+            || counted.breaks() != self.saved.breaks()
+    }
+
+    fn note_saved(&mut self, now: Instant, counters: &Counters) {
+        self.saved = *counters;
+        self.saved_at = now;
+        let settings = self.meter.settings();
+        let past = self.past.unwrap_or_default();
+        // The limits count from what is durable, not from now.
+        let saved_running_us = counters.running_ms.saturating_sub(past.running_ms) * 1_000;
+        let saved_trims = counters.trims.saturating_sub(past.trims);
+        self.running_limit_us =
+            saved_running_us + u64::from(settings.checkpoint_running_s) * 1_000_000;
+        self.trim_limit = saved_trims + u64::from(settings.checkpoint_trims);
+    }
+
+    fn is_checkpoint_due(&self, now: Instant) -> bool {
+        self.meter.running_us() >= self.running_limit_us
+            || self.meter.trims() >= self.trim_limit
+            || now >= self.powered_limit()
+    }
+
+    fn powered_limit(&self) -> Instant {
+        self.saved_at.plus_us(u64::from(self.meter.settings().checkpoint_powered_s) * 1_000_000)
+    }
+
+    fn next_deadline(&self, now: Instant) -> Instant {
+        let mut next = self.store.wake().min(self.meter.certain_at());
+        if self.is_ready() {
+            next = next.min(self.powered_limit());
+            if self.entry.is_some() || self.is_urgent() || self.is_checkpoint_due(now) {
+                next = next.min(self.store.not_before());
+            }
+        }
+        // Never in the past: a deadline that has passed means "at once".
+        next.max(now)
+    }
+
+    /// Counting leaves the waiting room: the settings are known, or never will be.
+    fn leave_early(&mut self, settings: Settings) {
+        if let Some(early) = self.early.take() {
+            self.meter.set(settings);
+            for (at, input) in &early {
+                self.meter.input::<R>(*at, *input);
+            }
+        }
+    }
+
+    fn add(&self, past: &Counters, now: Instant) -> Counters {
+        if R::ADD_SESSION { R::lifetime(past, &self.meter.session(now)) } else { *past }
+    }
+}

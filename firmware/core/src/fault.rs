@@ -1,0 +1,112 @@
+//! Faults by name. A fault is something the board shows; none of them stops it
+//! counting.
+
+use crate::medium::MediumError;
+
+/// What is wrong with the board, its memory or its wiring.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Fault {
+    /// The memory part does not answer.
+    MemoryNoAnswer = 1,
+    /// The bus cannot be used (held low, or a driver error).
+    BusStuck = 2,
+    /// The memory part has a size or page length that the store cannot use.
+    MemoryShape = 3,
+    /// The memory part is blank: the board has not been fitted.
+    NotFitted = 4,
+    /// The memory part belongs to another board.
+    ForeignMemory = 5,
+    /// The memory part holds no record of this board that can be read.
+    MemoryUnreadable = 6,
+    /// Too few good slots are left: nothing is stored any more.
+    MemoryWornOut = 7,
+    /// A snapshot could not be read whole; an older one was used.
+    SnapshotLost = 8,
+    /// A journal entry could not be read; older ones are missing.
+    JournalGap = 9,
+    /// Edges were lost because the capture queue was full.
+    EdgesMissed = 10,
+    /// Shaft pulses are being rejected as glitches.
+    ShaftGlitches = 11,
+    /// The firmware stopped by a panic or a hard fault and was reset.
+    FirmwareStopped = 12,
+}
+
+impl Fault {
+    /// All faults, in order of their numbers.
+    pub const ALL: [Self; 12] = [
+        Self::MemoryNoAnswer,
+        Self::BusStuck,
+        Self::MemoryShape,
+        Self::NotFitted,
+        Self::ForeignMemory,
+        Self::MemoryUnreadable,
+        Self::MemoryWornOut,
+        Self::SnapshotLost,
+        Self::JournalGap,
+        Self::EdgesMissed,
+        Self::ShaftGlitches,
+        Self::FirmwareStopped,
+    ];
+
+    /// Its number, as journal entries carry it.
+    #[must_use]
+    pub const fn number(self) -> u16 {
+        self as u16
+    }
+
+    /// The fault with this number.
+    #[must_use]
+    pub fn from_number(number: u16) -> Option<Self> {
+        Self::ALL.into_iter().find(|fault| fault.number() == number)
+    }
+}
+
+impl From<MediumError> for Fault {
+    fn from(error: MediumError) -> Self {
+        match error {
+            MediumError::NoAnswer => Self::MemoryNoAnswer,
+            MediumError::Bus => Self::BusStuck,
+            MediumError::OutOfRange => Self::MemoryShape,
+        }
+    }
+}
+
+/// The faults that are present now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FaultSet(u16);
+
+impl FaultSet {
+    /// Adds `fault`; whether it is new.
+    pub fn raise(&mut self, fault: Fault) -> bool {
+        let new = !self.contains(fault);
+        self.0 |= 1 << fault.number();
+        new
+    }
+
+    /// Removes `fault`; whether it was there.
+    pub fn clear(&mut self, fault: Fault) -> bool {
+        let was = self.contains(fault);
+        self.0 &= !(1 << fault.number());
+        was
+    }
+
+    /// Whether `fault` is present.
+    #[must_use]
+    pub const fn contains(self, fault: Fault) -> bool {
+        self.0 >> fault.number() & 1 == 1
+    }
+
+    /// Whether there is none.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// The faults present, in order of their numbers.
+    pub fn iter(self) -> impl Iterator<Item = Fault> {
+        Fault::ALL.into_iter().filter(move |fault| self.contains(*fault))
+    }
+}

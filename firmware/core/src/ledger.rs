@@ -1,0 +1,212 @@
+//! The ledger: everything durable that is not a hot counter. Settings, what was
+//! stated at fitting, the profile with its baselines, the service interval, and
+//! the newest journal entries.
+//!
+//! Invariants: it changes only by [`Ledger::apply`] of a journal entry, or as a
+//! whole at fitting; applying the same entries from the newest back (as recovery
+//! does) or from the oldest on (as the running board does) gives the same ledger.
+//!
+//! Not done here: who may do what (`service`), how it is stored (`store`).
+
+use crate::authority::Key;
+use crate::component::{COMPONENTS_MAX, Component, Measure};
+use crate::counters::Counters;
+use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
+use crate::settings::{ServiceMeasure, Settings};
+use heapless::Vec;
+
+/// Journal entries kept for reading.
+pub const HISTORY_MAX: usize = 16;
+
+/// What a person stated at fitting or at a board exchange: *stated*, not *measured*;
+/// shown as such and never added to a measured figure in the store.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CarriedIn {
+    /// Machine hours stated, h.
+    pub hours: u32,
+    /// Stitches stated.
+    pub stitches: u64,
+    /// Trims stated.
+    pub trims: u32,
+}
+
+/// A component and where its wear is counted from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fitted {
+    /// The component.
+    pub component: Component,
+    /// The measure when it was last renewed, in the measure's own unit.
+    pub baseline: u64,
+}
+
+/// Lifetime times at the last service.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct IntervalBaseline {
+    /// Powered time then, ms.
+    pub powered_ms: u64,
+    /// Running time then, ms.
+    pub running_ms: u64,
+}
+
+/// A journal entry as it is kept for reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct HistoryLine {
+    /// Its number.
+    pub number: EntryNumber,
+    /// What happened.
+    pub event: Event,
+    /// What it happened to.
+    pub subject: u16,
+    /// Lifetime powered time then, s.
+    pub powered_s: u32,
+    /// Calendar day number then, where a clock is fitted.
+    pub day: Option<u16>,
+}
+
+/// Everything durable that is not a hot counter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ledger {
+    /// Wiring and counting.
+    pub settings: Settings,
+    /// What was stated at fitting.
+    pub carried_in: CarriedIn,
+    /// This board's key, for the engineer's replies.
+    pub key: Key,
+    /// The profile's components with their baselines, by place.
+    pub components: Vec<Fitted, COMPONENTS_MAX>,
+    /// Where the service interval is counted from.
+    pub interval: IntervalBaseline,
+    /// Services done; saturates.
+    pub services: u16,
+    /// Replies tried since the last one that was right; saturates.
+    pub tries: u8,
+    /// Number of the next journal entry.
+    pub next_entry: EntryNumber,
+    /// The newest entries, oldest first.
+    pub history: Vec<HistoryLine, HISTORY_MAX>,
+}
+
+/// What newer entries have already decided, while older ones are applied.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Decided {
+    components: ComponentSet,
+    served: bool,
+    authorised: bool,
+    tries: u8,
+    applied: usize,
+}
+
+impl Ledger {
+    /// An empty ledger: no components, nothing stated.
+    #[must_use]
+    pub fn new(settings: Settings, key: Key) -> Self {
+        Self {
+            settings,
+            carried_in: CarriedIn::default(),
+            key,
+            components: Vec::new(),
+            interval: IntervalBaseline::default(),
+            services: 0,
+            tries: 0,
+            next_entry: EntryNumber::default(),
+            history: Vec::new(),
+        }
+    }
+
+    /// Applies the newest entry.
+    pub fn apply(&mut self, entry: &Entry) {
+        self.apply_older(entry, &mut Decided::default());
+    }
+
+    /// Applies an entry that is older than all those already applied with the same
+    /// `decided`: it decides only what they left open. Work: at most 32 components.
+    pub fn apply_older(&mut self, entry: &Entry, decided: &mut Decided) {
+        for (place, fitted) in self.components.iter_mut().enumerate() {
+            if entry.renewed.contains(place) && !decided.components.contains(place) {
+                fitted.baseline = fitted.component.measure.value(&entry.at, entry.day);
+            }
+        }
+        decided.components = decided.components.with(entry.renewed);
+        let authorised = entry.event == Event::Served
+            || (entry.event == Event::Renewed && entry.subject == AUTHORISED);
+        if authorised && !decided.authorised {
+            decided.authorised = true;
+            self.tries = decided.tries;
+        }
+        match entry.event {
+            Event::Served => {
+                self.services = self.services.saturating_add(1);
+                if !decided.served {
+                    decided.served = true;
+                    self.interval = IntervalBaseline {
+                        powered_ms: entry.at.powered_ms,
+                        running_ms: entry.at.running_ms,
+                    };
+                }
+            }
+            Event::ReplyTried if !decided.authorised => {
+                self.tries = self.tries.saturating_add(1);
+                decided.tries = decided.tries.saturating_add(1);
+            }
+            _ => {}
+        }
+        if decided.applied == 0 {
+            self.next_entry = entry.number.plus(1);
+        }
+        self.remember(entry, decided.applied);
+        decided.applied += 1;
+    }
+
+    /// Files `entry` before the `newer` newest lines.
+    fn remember(&mut self, entry: &Entry, newer: usize) {
+        if newer >= HISTORY_MAX {
+            return;
+        }
+        if self.history.is_full() {
+            self.history.remove(0);
+        }
+        let place = self.history.len().saturating_sub(newer);
+        let line = HistoryLine {
+            number: entry.number,
+            event: entry.event,
+            subject: entry.subject,
+            powered_s: u32::try_from(entry.at.powered_ms / 1_000).unwrap_or(u32::MAX),
+            day: entry.day,
+        };
+        // Cannot fail: there is room, and `place` is at most the length.
+        let _ = self.history.insert(place, line);
+    }
+
+    /// Components that a service renews.
+    #[must_use]
+    pub fn renewed_by_service(&self) -> ComponentSet {
+        self.components
+            .iter()
+            .enumerate()
+            .filter(|(_, fitted)| fitted.component.with_service)
+            .fold(ComponentSet::default(), |set, (place, _)| set.with(ComponentSet::only(place)))
+    }
+
+    /// Wear of the component at `place`: its measure now minus its baseline.
+    #[must_use]
+    pub fn wear(&self, place: usize, lifetime: &Counters, day: Option<u16>) -> Option<u64> {
+        let fitted = self.components.get(place)?;
+        if fitted.component.measure == Measure::Days && day.is_none() {
+            return Some(0);
+        }
+        Some(fitted.component.measure.value(lifetime, day).saturating_sub(fitted.baseline))
+    }
+
+    /// Time since the last service, ms, by the service measure.
+    #[must_use]
+    pub fn interval_ms(&self, lifetime: &Counters) -> u64 {
+        match self.settings.service_measure {
+            ServiceMeasure::Powered => lifetime.powered_ms.saturating_sub(self.interval.powered_ms),
+            ServiceMeasure::Running => lifetime.running_ms.saturating_sub(self.interval.running_ms),
+        }
+    }
+}

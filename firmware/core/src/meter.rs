@@ -1,0 +1,216 @@
+//! Counts what the machine does while the board is powered: the session.
+//!
+//! Invariants: every accepted pulse is counted once; every stitch goes to one
+//! needle or to the unattributed; running time is carried in µs; nothing here
+//! knows about the past or about memory.
+//!
+//! Performance: [`Meter::input`] with a shaft edge is the hottest code there is.
+
+use crate::counters::Counters;
+use crate::input::{Input, Level};
+use crate::needle::NeedlePosition;
+use crate::rules::Rules;
+use crate::settings::Settings;
+use crate::signal::Signal;
+use crate::time::Instant;
+
+/// The session's counters and the signals that feed them.
+#[derive(Clone, Debug)]
+pub struct Meter {
+    settings: Settings,
+    shortest_period_us: u64,
+    run_gap_us: u64,
+    shaft_settling_us: u64,
+    contact_settling_us: u64,
+    shaft: Signal,
+    trim: Signal,
+    thread_break: Signal,
+    jump: Signal,
+    needle: NeedlePosition,
+    last_pulse: Instant,
+    pulses: u8,
+    running_us: u64,
+    counted: Counters,
+}
+
+impl Meter {
+    /// A meter at reset.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        let mut meter = Self {
+            settings,
+            shortest_period_us: 0,
+            run_gap_us: 0,
+            shaft_settling_us: 0,
+            contact_settling_us: 0,
+            shaft: Signal::new(),
+            trim: Signal::new(),
+            thread_break: Signal::new(),
+            jump: Signal::new(),
+            needle: NeedlePosition::new(),
+            last_pulse: Instant::NEVER,
+            pulses: 0,
+            running_us: 0,
+            counted: Counters { power_ups: 1, ..Counters::default() },
+        };
+        meter.set(settings);
+        meter
+    }
+
+    /// Counts with other settings from now on.
+    pub fn set(&mut self, settings: Settings) {
+        self.settings = settings;
+        self.shortest_period_us = u64::from(settings.shortest_period_us());
+        self.run_gap_us = u64::from(settings.run_gap_ms) * 1_000;
+        self.shaft_settling_us = u64::from(settings.shaft_settling_us);
+        self.contact_settling_us = u64::from(settings.contact_settling_us);
+    }
+
+    /// What the meter counts with.
+    #[must_use]
+    pub fn settings(&self) -> &Settings {
+        &self.settings
+    }
+
+    /// Running time so far, µs.
+    #[inline]
+    #[must_use]
+    pub fn running_us(&self) -> u64 {
+        self.running_us
+    }
+
+    /// Trims so far.
+    #[inline]
+    #[must_use]
+    pub fn trims(&self) -> u64 {
+        self.counted.trims
+    }
+
+    /// Where the needle position stands.
+    #[must_use]
+    pub fn needle(&self) -> &NeedlePosition {
+        &self.needle
+    }
+
+    /// Counts lost edges.
+    pub fn missed_edges(&mut self, count: u32) {
+        self.counted.missed_edges = self.counted.missed_edges.saturating_add(count);
+    }
+
+    /// The session's counters at `now`.
+    #[must_use]
+    pub fn session(&self, now: Instant) -> Counters {
+        let mut session = self.counted;
+        session.powered_ms = now.as_us() / 1_000;
+        session.running_ms = self.running_us / 1_000;
+        session
+    }
+
+    /// One change of one input.
+    #[inline]
+    pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
+        match input {
+            Input::Shaft(level) => {
+                self.settle_shaft::<R>(at);
+                if self.shaft.edge(at, level) && !level.is_active() {
+                    self.counted.glitches = self.counted.glitches.saturating_add(1);
+                }
+            }
+            Input::NeedleCode(code) => self.needle.code(at, code, &self.settings),
+            Input::NeedleLevel(level_mv) => self.needle.level(at, level_mv, &self.settings),
+            Input::Trim(level) => {
+                self.settle_contacts::<R>(at);
+                self.trim.edge(at, level);
+            }
+            Input::ThreadBreak(level) => {
+                self.settle_contacts::<R>(at);
+                self.thread_break.edge(at, level);
+            }
+            Input::Jump(level) => {
+                // A revolution that began before this edge belongs before it.
+                self.settle_shaft::<R>(at);
+                self.settle_contacts::<R>(at);
+                self.jump.edge(at, level);
+            }
+            Input::PowerFail(_) => {}
+        }
+    }
+
+    /// Takes in all changes that have become certain by `now`.
+    pub fn settle<R: Rules>(&mut self, now: Instant) {
+        self.settle_shaft::<R>(now);
+        self.settle_contacts::<R>(now);
+    }
+
+    /// When the next contact becomes certain.
+    #[must_use]
+    pub fn certain_at(&self) -> Instant {
+        let us = self.contact_settling_us;
+        self.trim.certain_at(us).min(self.thread_break.certain_at(us)).min(self.jump.certain_at(us))
+    }
+
+    #[inline]
+    fn settle_shaft<R: Rules>(&mut self, now: Instant) {
+        if let Some(change) = self.shaft.settle(now, self.shaft_settling_us) {
+            if change.level.is_active() {
+                self.pulse::<R>(change.at);
+            }
+        }
+    }
+
+    fn settle_contacts<R: Rules>(&mut self, now: Instant) {
+        let us = self.contact_settling_us;
+        if self.trim.settle(now, us).is_some_and(|c| c.level.is_active()) {
+            self.counted.trims = self.counted.trims.saturating_add(1);
+        }
+        if let Some(change) = self.thread_break.settle(now, us) {
+            if change.level.is_active() {
+                self.thread_break::<R>(change.at);
+            }
+        }
+        self.jump.settle(now, us);
+    }
+
+    #[inline]
+    fn pulse<R: Rules>(&mut self, at: Instant) {
+        if self.last_pulse != Instant::NEVER {
+            let gap_us = at.since_us(self.last_pulse);
+            if gap_us < self.shortest_period_us {
+                self.counted.glitches = self.counted.glitches.saturating_add(1);
+                return;
+            }
+            if gap_us <= self.run_gap_us {
+                self.running_us += if R::CARRY_REMAINDER { gap_us } else { gap_us / 1_000 * 1_000 };
+            }
+        }
+        self.last_pulse = at;
+        self.pulses += 1;
+        if self.pulses >= self.settings.pulses_per_revolution {
+            self.pulses = 0;
+            self.revolution::<R>(at);
+        }
+    }
+
+    #[inline]
+    fn revolution<R: Rules>(&mut self, at: Instant) {
+        if self.jump.level(at, self.contact_settling_us) == Level::Active {
+            self.counted.jumps += 1;
+            return;
+        }
+        let needle = self.needle.needle(at, &self.settings).or_else(|| {
+            if R::UNATTRIBUTED_WHEN_UNSURE { None } else { self.needle.last_settled() }
+        });
+        match needle.and_then(|n| self.counted.needle_stitches.get_mut(n.index())) {
+            Some(stitches) => *stitches += 1,
+            None => self.counted.unattributed_stitches += 1,
+        }
+    }
+
+    fn thread_break<R: Rules>(&mut self, at: Instant) {
+        let needle = self.needle.needle(at, &self.settings);
+        let breaks = needle
+            .and_then(|n| self.counted.needle_breaks.get_mut(n.index()))
+            .unwrap_or(&mut self.counted.unattributed_breaks);
+        *breaks = breaks.saturating_add(1);
+    }
+}
