@@ -1,9 +1,11 @@
 //! The Shaftbook simulator and the engineer's bench tools, as a library.
 #![forbid(unsafe_code)]
 
+pub mod bench_board;
 pub mod bus;
 pub mod capture;
 pub mod input_error;
 pub mod scenario;
 pub mod settings_file;
+pub mod sew;
 pub mod sewing;
