@@ -135,6 +135,14 @@ impl<R: Rules + Clone> Bench<R> {
         self.board.as_ref()
     }
 
+    /// The board's lifetime counters at `at_us` of the session's time; `None` without
+    /// power or until it knows its past.
+    #[must_use]
+    pub fn lifetime(&self, at_us: u64) -> Option<Counters> {
+        let since_us = (at_us + BENCH_US).saturating_sub(self.reset_us);
+        self.board.as_ref()?.lifetime(Instant::from_us(since_us))
+    }
+
     /// Gives the board power at `at_us` of the session's time.
     pub fn power_up(&mut self, at_us: u64) {
         self.power_up_at(at_us + BENCH_US);

@@ -4,7 +4,10 @@
 pub mod bench_board;
 pub mod bus;
 pub mod capture;
+pub mod cli;
+pub mod figures;
 pub mod input_error;
+pub mod replay;
 pub mod scenario;
 pub mod settings_file;
 pub mod sew;
