@@ -635,7 +635,7 @@ impl<R: Rules> Board<R> {
 
     fn next_deadline(&self, now: Instant) -> Instant {
         let mut next = self.store.wake().min(self.meter.certain_at());
-        if self.is_ready() {
+        if self.is_ready() && self.store.can_write() {
             next = next.min(self.powered_limit());
             if self.entry.is_some() || self.is_urgent() || self.is_checkpoint_due(now) {
                 next = next.min(self.store.not_before());

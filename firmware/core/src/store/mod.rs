@@ -220,10 +220,16 @@ impl<R: Rules> Store<R> {
                 || self.snapshot_wanted)
     }
 
-    /// Whether records can be written.
+    /// Whether the past is known and records can be asked for.
     #[must_use]
     pub fn is_ready(&self) -> bool {
         self.stage == Stage::Ready
+    }
+
+    /// Whether records can still be written: ready, and not worn out.
+    #[must_use]
+    pub fn can_write(&self) -> bool {
+        self.is_ready() && !self.worn_out
     }
 
     /// The slots that were retired.
@@ -552,6 +558,14 @@ impl<R: Rules> Store<R> {
         let (job, _) = self.job.take()?;
         let place = self.head;
         self.advance();
+        let event = self.job_stored(place, job);
+        if let (Job::Checkpoint { counters, .. }, Some(ring), None) = (job, self.ring, self.draft) {
+            self.snapshot_wanted |= self.is_snapshot_due(ring, &counters);
+        }
+        event
+    }
+
+    fn job_stored(&mut self, place: Place, job: Job) -> Option<StoreEvent> {
         match job {
             Job::Checkpoint { counters, base } => {
                 let known = self.stored_growth(&counters, &base);
