@@ -291,7 +291,6 @@ impl Bus {
     #[cold]
     fn cut_now(&mut self) {
         self.cut.is_done = true;
-        self.part.settle(self.now_ns);
         if self.cut.tears_before_stop && self.part.stop(u64::MAX) {
             self.tally.cycles += 1;
         }

@@ -375,9 +375,11 @@ impl Part {
             }
         };
         self.wear.add_cycle(lands_at / self.page_bytes);
-        for place in self.latch.places(self.page_bytes) {
-            self.wear.add_groups(lands_at + place.start..lands_at + place.end);
-        }
+        // A wrapped write may come round to the group it began in: that counts once.
+        let [to_end, wrapped] = self.latch.places(self.page_bytes);
+        let wrapped_end = wrapped.end.min(to_end.start & !3);
+        self.wear.add_groups(lands_at + to_end.start..lands_at + to_end.end);
+        self.wear.add_groups(lands_at..lands_at + wrapped_end);
         self.cycle = Some(Cycle { page_start, lands_at, end_ns });
         true
     }
@@ -395,7 +397,6 @@ impl Part {
             });
         }
         self.latch.count = 0;
-        self.header_bytes = 0;
         self.counter = 0;
     }
 
