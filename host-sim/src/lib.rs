@@ -1,3 +1,4 @@
 //! Simulator.
+#![forbid(unsafe_code)]
 
 pub mod bus;
