@@ -1,1 +1,4 @@
 //! Simulator.
+#![forbid(unsafe_code)]
+
+pub mod bus;
