@@ -79,6 +79,18 @@ impl Meter {
         self.running_us
     }
 
+    /// The last pulse that was counted.
+    #[must_use]
+    pub fn last_pulse(&self) -> Option<Instant> {
+        Some(self.last_pulse).filter(|at| *at != Instant::NEVER)
+    }
+
+    /// Longest gap between pulses that counts as running, µs.
+    #[must_use]
+    pub fn run_gap_us(&self) -> u64 {
+        self.run_gap_us
+    }
+
     /// Trims so far.
     #[inline]
     #[must_use]
