@@ -51,6 +51,8 @@ pub struct Fitting {
 }
 
 /// What a person asks of the board.
+// A fitting is large, rare and made once: no allocation to put it behind.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Command {
     /// Fit the board. On a board already fitted this needs the engineer's reply and
@@ -128,7 +130,6 @@ pub struct Board<R: Rules = Sound> {
     meter: Meter,
     early: Option<Deque<(Instant, Input), EARLY_MAX>>,
     past: Option<Counters>,
-    saved: Counters,
     ledger: Ledger,
     store: Store<R>,
     entry: Option<Entry>,
@@ -167,7 +168,6 @@ impl<R: Rules> Board<R> {
             meter: Meter::new(fallback),
             early: Some(Deque::new()),
             past: None,
-            saved: Counters::default(),
             ledger: Ledger::new(fallback, key),
             store: Store::new(id),
             entry: None,
@@ -219,7 +219,7 @@ impl<R: Rules> Board<R> {
     /// The lifetime counters that are durable.
     #[must_use]
     pub fn saved(&self) -> &Counters {
-        &self.saved
+        self.store.saved()
     }
 
     /// Everything durable that is not a counter.
@@ -442,9 +442,9 @@ impl<R: Rules> Board<R> {
 
     fn store_event(&mut self, now: Instant, event: StoreEvent) -> Option<Effect> {
         match event {
-            StoreEvent::CountersKnown(past) => {
+            StoreEvent::CountersKnown => {
+                let past = *self.store.saved();
                 self.past = Some(past);
-                self.saved = past;
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
@@ -459,16 +459,16 @@ impl<R: Rules> Board<R> {
                 self.raise(fault);
                 None
             }
-            StoreEvent::CheckpointStored(counters) => {
-                self.note_saved(now, &counters);
-                Some(Effect::CheckpointDurable(counters))
+            StoreEvent::CheckpointStored => {
+                self.note_saved(now);
+                Some(Effect::CheckpointDurable(*self.saved()))
             }
-            StoreEvent::SnapshotStored(counters) => {
-                self.note_saved(now, &counters);
-                Some(Effect::FittingDurable(counters))
+            StoreEvent::SnapshotStored => {
+                self.note_saved(now);
+                Some(Effect::FittingDurable(*self.saved()))
             }
-            StoreEvent::EntryStored(entry) => {
-                self.entry = None;
+            StoreEvent::EntryStored => {
+                let entry = self.entry.take()?;
                 self.ledger.apply(&entry);
                 self.entry_stored(now, &entry);
                 Some(Effect::EntryDurable { number: entry.number, event: entry.event })
@@ -506,10 +506,10 @@ impl<R: Rules> Board<R> {
                 self.wait(Event::Renewed, AUTHORISED, components, Some(now));
             }
             Authorised::Refit => {
-                if let Some(fitting) = refit {
-                    if self.store.write_ledger().is_ok() {
-                        self.fit(now, fitting);
-                    }
+                if let Some(fitting) = refit
+                    && self.store.write_ledger().is_ok()
+                {
+                    self.fit(now, fitting);
                 }
             }
         }
@@ -616,21 +616,20 @@ impl<R: Rules> Board<R> {
     fn is_urgent(&self) -> bool {
         let (Some(past), Some(warned_at)) = (self.past, self.warned_at) else { return false };
         let counted = past.plus(&self.meter.session(warned_at));
-        counted.powered_ms > self.saved.powered_ms
-            || counted.stitches() != self.saved.stitches()
-            || counted.jumps != self.saved.jumps
-            || counted.trims != self.saved.trims
-            || counted.breaks() != self.saved.breaks()
+        counted.powered_ms > self.saved().powered_ms
+            || counted.stitches() != self.saved().stitches()
+            || counted.jumps != self.saved().jumps
+            || counted.trims != self.saved().trims
+            || counted.breaks() != self.saved().breaks()
     }
 
-    fn note_saved(&mut self, now: Instant, counters: &Counters) {
-        self.saved = *counters;
+    fn note_saved(&mut self, now: Instant) {
         self.saved_at = now;
         self.boot_record_due = false;
         let past = self.past.unwrap_or_default();
         // The limits count from what is durable, not from now.
-        self.saved_running_us = counters.running_ms.saturating_sub(past.running_ms) * 1_000;
-        let saved_trims = counters.trims.saturating_sub(past.trims);
+        self.saved_running_us = self.saved().running_ms.saturating_sub(past.running_ms) * 1_000;
+        let saved_trims = self.saved().trims.saturating_sub(past.trims);
         self.trim_limit = saved_trims + u64::from(self.meter.settings().checkpoint_trims);
         self.look_later();
     }
