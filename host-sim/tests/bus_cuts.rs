@@ -90,6 +90,46 @@ fn the_pessimistic_option_does_not_tear_when_no_write_is_open() {
         assert!(bus.cut_image(Tear::Garbage(1)) == written(4), "{passed}");
         assert_eq!(bus.tally().cycles, 1);
     }
+    // Neither the latch of a write that was protected, nor of one before a power
+    // cycle, nor of a cycle that is under way already.
+    let mut bus = bus_with(zeros());
+    bus.set_tears_before_stop(true);
+    bus.part_mut().set_write_protected(true);
+    bus.write(PART, &WRITE).unwrap();
+    bus.part_mut().set_write_protected(false);
+    bus.cut_after_bytes(0);
+    assert_eq!(bus.read(PART, &mut [0]), CUT);
+    assert!(bus.cut_image(Tear::Erased) == zeros());
+
+    let mut bus = bus_with(zeros());
+    bus.cut_after_bytes(5);
+    assert_eq!(bus.write(PART, &WRITE), CUT);
+    bus.power_cycle(Tear::Old);
+    bus.set_tears_before_stop(true);
+    bus.cut_after_bytes(0);
+    assert_eq!(bus.read(PART, &mut [0]), CUT);
+    assert!(bus.cut_image(Tear::Erased) == zeros());
+
+    let mut bus = bus_with(zeros());
+    bus.set_tears_before_stop(true);
+    bus.write(PART, &WRITE).unwrap();
+    bus.cut_after_bytes(0);
+    assert_eq!(bus.read(PART, &mut [0]), CUT);
+    assert_eq!((bus.tally().cycles, bus.part().wear().cycles()), (1, 1));
+}
+
+#[test]
+fn a_cut_in_the_past_comes_now_and_options_outlive_a_power_cycle() {
+    let mut bus = bus_with(zeros());
+    bus.set_tears_before_stop(true);
+    bus.advance_to(1_000);
+    bus.cut_at_ns(10);
+    bus.advance_to(2_000);
+    assert_eq!((bus.is_cut(), bus.now_ns()), (true, 1_000));
+    bus.power_cycle(Tear::Old);
+    bus.cut_after_bytes(WRITE_BYTES);
+    assert_eq!(bus.write(PART, &WRITE), CUT);
+    assert_eq!(bus.cut_image(Tear::Erased)[0x40], 0xFF);
 }
 
 #[test]
@@ -246,7 +286,14 @@ fn a_power_cycle_keeps_wear_and_leaves_what_the_tear_says() {
         assert!(bus.part().cells() == image, "{tear}");
         assert!(bus.part().damaged_pages().is_empty(), "a cut makes no truth");
         assert_eq!(bus.part().wear().cycles(), 1);
-        // Ready at once, and armed cuts are gone.
+        // Ready at once, the address counter lost, and armed cuts are gone.
+        let mut byte = [9];
+        assert_eq!(bus.read(PART, &mut byte), Ok(()));
+        assert_eq!(byte, [0]);
+        bus.write(PART, &[0, 0x42]).unwrap();
+        bus.power_cycle(tear);
+        bus.read(PART, &mut byte).unwrap();
+        assert_eq!(byte, [0], "address 0, not 0x42 ({tear})");
         assert_eq!(bus.write(PART, &WRITE), Ok(()));
         bus.advance_to(bus.now_ns() + 5_000_000);
         assert_eq!(bus.part().cells()[0x42], 0xA0);

@@ -108,6 +108,18 @@ fn the_part_answers_nothing_until_its_cycle_ends() {
     assert!((4_900_000..=5_060_000).contains(&longest_ns), "{longest_ns}");
 }
 
+#[test]
+fn a_cycle_ends_exactly_when_its_time_is_over() {
+    let timing = Timing { program_min_ns: 5_000_000, ..Timing::FAST_MODE };
+    let mut bus = Bus::new(Part::blank(Geometry::REFERENCE).unwrap(), timing, 1);
+    write(&mut bus, 0, &[1]).unwrap();
+    let end_ns = bus.now_ns() + 5_000_000;
+    bus.advance_to(end_ns - 1);
+    assert_eq!((bus.part().cells()[0], bus.page_under_way()), (0xFF, Some(0)));
+    bus.advance_to(end_ns);
+    assert_eq!((bus.part().cells()[0], bus.page_under_way()), (1, None));
+}
+
 /// AT24C256C §7.2: inputs are disabled, so a write in the cycle changes nothing.
 #[test]
 fn a_write_to_a_busy_part_is_refused_and_harmless() {
@@ -146,6 +158,13 @@ fn a_wrapped_write_wears_both_ends_of_its_page() {
     let worn: Vec<usize> = (0..groups.len()).filter(|group| groups[*group] > 0).collect();
     assert_eq!(worn, [0x40 / 4, 0x7C / 4]);
     assert_eq!(bus.part().wear().page_cycles()[..3], [0, 1, 0]);
+    // All the way round, from the middle of a group and with bytes to spare.
+    for count in [64, 66] {
+        let mut bus = self::bus();
+        write(&mut bus, 0x45, &vec![9; count]).unwrap();
+        let groups = bus.part().wear().group_cycles();
+        assert_eq!(groups[15..33], [[0].as_slice(), &[1; 16], &[0]].concat(), "{count}");
+    }
 }
 
 /// AT24C512C §7.5: sampled at Stop, acknowledged, nothing programmed.
@@ -179,6 +198,9 @@ fn fram_keeps_any_number_of_bytes_at_once() {
     assert_eq!(bus.part().cells()[0x67], 199, "rolled over to address 0");
     assert_eq!(bus.tally().refused, 0);
     assert_eq!(bus.part().wear().hottest_group_cycles(), 1);
+    let pages = bus.part().wear().page_cycles();
+    let worn: Vec<usize> = (0..pages.len()).filter(|page| pages[*page] > 0).collect();
+    assert_eq!(worn, [0, 1, 510, 511]);
 }
 
 /// M: a read goes on over page borders and from the last byte to the first; the next

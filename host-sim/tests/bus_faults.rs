@@ -52,6 +52,7 @@ fn a_page_stuck_at_a_value_reads_as_that_value() {
     program(&mut bus, 2, &[7; 64]);
     bus.part_mut().stick_page(2, Stuck::Reads(0x55));
     assert_eq!(read_byte(&mut bus, 191), 0x55);
+    assert_eq!((bus.part().truth()[128], bus.part().damaged_pages()), (7, vec![2]));
     program(&mut bus, 2, &[8; 64]);
     assert_eq!(read_byte(&mut bus, 128), 0x55);
     assert!(bus.part().truth()[128..192] == [8; 64]);
@@ -210,6 +211,31 @@ fn events_that_fall_due_during_traffic_happen_before_the_next_transaction() {
     bus.refuse_at_random(0.0);
     program(&mut bus, 0, &[6]);
     assert_eq!(read_byte(&mut bus, 0), 5, "protected");
+}
+
+#[test]
+fn an_event_comes_before_the_transaction_that_begins_at_its_moment() {
+    let mut bus = bus();
+    bus.schedule(0, Event::Answers(Answers::Nobody));
+    assert_eq!(bus.read(PART, &mut [0]), REFUSED);
+}
+
+#[test]
+fn a_cycle_that_ended_before_the_page_stuck_is_kept() {
+    let mut bus = bus();
+    bus.write(PART, &[0, 0, 9]).unwrap();
+    bus.schedule(bus.now_ns() + 6_000_000, Event::StickPage(0, Stuck::KeepsOld));
+    bus.advance_to(20_000_000);
+    assert_eq!(read_byte(&mut bus, 0), 9);
+    bus.write(PART, &[0, 0, 10]).unwrap();
+    bus.advance_to(40_000_000);
+    assert_eq!(read_byte(&mut bus, 0), 9);
+    // In one step: the cycle ends, the page sticks, the wait goes on.
+    let mut bus = self::bus();
+    bus.write(PART, &[0, 0, 9]).unwrap();
+    bus.schedule(bus.now_ns() + 1, Event::StickPage(0, Stuck::KeepsOld));
+    bus.advance_to(20_000_000);
+    assert_eq!(read_byte(&mut bus, 0), 0, "stuck within the cycle");
 }
 
 #[test]

@@ -66,6 +66,7 @@ fn cycles_and_bytes_of_a_write_over_two_borders_are_exact() {
     assert_eq!(bus.part().wear().page_cycles()[..4], [1, 1, 1, 0]);
     assert_eq!(bus.tally().bytes_written, 72 + 3 * 2);
     assert_eq!(bus.tally().cycles, 3);
+    assert_eq!(bus.tally().bytes_programmed, 72);
     // Each poll that is answered reads one byte.
     assert_eq!(bus.tally().bytes_read, 3);
 }

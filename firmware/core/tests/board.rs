@@ -96,7 +96,14 @@ impl Bench {
 
     /// Polls until the board has nothing to do for a second.
     fn settle(&mut self) {
-        loop {
+        for step in 0.. {
+            assert!(
+                step < 20_000,
+                "spins at {:?} {:?} {:?}",
+                self.now,
+                self.board.faults(),
+                self.board.store()
+            );
             let polled = self.board.poll(self.now, &mut self.part);
             self.effects.extend(polled.effect);
             if polled.effect.is_none() {
@@ -123,7 +130,14 @@ impl Bench {
     }
 
     fn poll(&mut self) {
-        loop {
+        for step in 0.. {
+            assert!(
+                step < 20_000,
+                "spins at {:?} {:?} {:?}",
+                self.now,
+                self.board.faults(),
+                self.board.store()
+            );
             let polled = self.board.poll(self.now, &mut self.part);
             self.effects.extend(polled.effect);
             if polled.effect.is_none() && polled.deadline > self.now {

@@ -84,8 +84,10 @@ pub struct Tally {
     pub bytes_read: u64,
     /// Data and memory-address bytes the controller sent.
     pub bytes_written: u64,
-    /// Program cycles begun.
+    /// Program cycles begun (EEPROM).
     pub cycles: u64,
+    /// Bytes those cycles alter, without the rest of their pages.
+    pub bytes_programmed: u64,
     /// Time the bus was in use, ns.
     pub bus_ns: u64,
 }
@@ -291,9 +293,8 @@ impl Bus {
     #[cold]
     fn cut_now(&mut self) {
         self.cut.is_done = true;
-        self.part.settle(self.now_ns);
-        if self.cut.tears_before_stop && self.part.stop(u64::MAX) {
-            self.tally.cycles += 1;
+        if self.cut.tears_before_stop {
+            self.begin_cycle(u64::MAX);
         }
     }
 
@@ -403,11 +404,16 @@ impl Bus {
         self.now_ns = end_ns;
         if self.answers == Answers::Part {
             let program_ns = self.timing.program_ns(self.rng.next_u32());
-            if self.part.stop(end_ns + program_ns) {
-                self.tally.cycles += 1;
-            }
+            self.begin_cycle(end_ns + program_ns);
         }
         Ok(())
+    }
+
+    #[inline]
+    fn begin_cycle(&mut self, end_ns: u64) {
+        let programmed = self.part.stop(end_ns);
+        self.tally.cycles += u64::from(programmed > 0);
+        self.tally.bytes_programmed += programmed as u64;
     }
 
     #[inline]

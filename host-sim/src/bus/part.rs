@@ -349,18 +349,18 @@ impl Part {
     }
 
     /// A stop. Begins a program cycle until `end_ns` when there is something to
-    /// program; whether it did.
+    /// program; how many bytes it programs, 0 when it did not begin.
     #[inline]
-    pub(super) fn stop(&mut self, end_ns: u64) -> bool {
+    pub(super) fn stop(&mut self, end_ns: u64) -> usize {
         if self.latch.count == 0 || self.kind == Kind::Fram || self.cycle.is_some() {
-            return false;
+            return 0;
         }
         let page_start = self.counter & !(self.page_bytes - 1);
         if self.is_write_protected {
             let latch = &self.latch;
             self.cells.program(self.page_at(page_start), None, |page| latch.overlay(page));
             self.latch.count = 0;
-            return false;
+            return 0;
         }
         let lands_at = match &mut self.misdirect {
             None => page_start,
@@ -375,11 +375,13 @@ impl Part {
             }
         };
         self.wear.add_cycle(lands_at / self.page_bytes);
-        for place in self.latch.places(self.page_bytes) {
-            self.wear.add_groups(lands_at + place.start..lands_at + place.end);
-        }
+        // A wrapped write may come round to the group it began in: that counts once.
+        let [to_end, wrapped] = self.latch.places(self.page_bytes);
+        let wrapped_end = wrapped.end.min(to_end.start & !3);
+        self.wear.add_groups(lands_at + to_end.start..lands_at + to_end.end);
+        self.wear.add_groups(lands_at..lands_at + wrapped_end);
         self.cycle = Some(Cycle { page_start, lands_at, end_ns });
-        true
+        self.latch.count
     }
 
     /// Cuts the supply at `now_ns` and gives it back: a cycle under way leaves what
@@ -395,7 +397,6 @@ impl Part {
             });
         }
         self.latch.count = 0;
-        self.header_bytes = 0;
         self.counter = 0;
     }
 
