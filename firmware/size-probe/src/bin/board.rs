@@ -48,7 +48,7 @@ critical_section::set_impl!(NoInterrupts);
 // SAFETY: nothing runs, so nothing interrupts.
 unsafe impl critical_section::Impl for NoInterrupts {
     unsafe fn acquire() -> RawRestoreState {
-        black_box(())
+        black_box(());
     }
 
     unsafe fn release(state: RawRestoreState) {
@@ -118,7 +118,8 @@ pub extern "C" fn _start() -> ! {
         probe_interrupt(&mut producer);
         probe_drain(&mut consumer, &mut clock, &mut board);
         black_box(probe_board_poll(&mut board, &mut part));
-        let _ = black_box(probe_board_request(&mut board, black_box(Command::Service { reply: None })));
+        let _ =
+            black_box(probe_board_request(&mut board, black_box(Command::Service { reply: None })));
         let _ = black_box(probe_board_challenge(&mut board));
         probe_board_show(&board);
     }

@@ -74,11 +74,8 @@ pub extern "C" fn _start() -> ! {
     let counters = black_box(Counters::default());
     let entry: Option<Entry> = black_box(None);
     loop {
-        let wanted = Wanted {
-            checkpoint: black_box(true),
-            urgent: black_box(true),
-            entry: entry.as_ref(),
-        };
+        let wanted =
+            Wanted { checkpoint: black_box(true), urgent: black_box(true), entry: entry.as_ref() };
         black_box(probe_store_poll(&mut store, wanted, &mut ledger, &counters));
         let _ = black_box(probe_store_write_ledger(&mut store));
         black_box((store.wake(), store.is_busy(), store.is_ready(), store.not_before()));
