@@ -9,6 +9,8 @@ use system_tests::any_image::run;
 /// running this test again with the same `PROPTEST_RNG_SEED` and `PROPTEST_CASES`.
 fn fixed_cases() -> Config {
     let mut config = Config { failure_persistence: None, ..Config::default() };
+    // One case takes about half a millisecond.
+    config.cases = config.cases.max(4_096);
     if config.rng_seed == RngSeed::Random {
         config.rng_seed = RngSeed::Fixed(7);
     }
@@ -45,4 +47,15 @@ fn a_step_can_fit_an_empty_part() {
     let outcome = run(&[0, 1, 0, 0, 8, 0, 100]);
     assert!(outcome.knows_lifetime, "{outcome:?}");
     assert!(outcome.faults.is_empty(), "{outcome:?}");
+}
+
+#[test]
+fn a_missing_part_a_held_bus_and_a_stranger_are_named() {
+    for (wiring, fault) in
+        [(0xEE, Fault::MemoryNoAnswer), (0xED, Fault::BusStuck), (0xEC, Fault::MemoryUnreadable)]
+    {
+        let outcome = run(&[0, 0, 0, wiring]);
+        assert!(outcome.faults.contains(fault), "{wiring:X} {outcome:?}");
+        assert!(!outcome.knows_lifetime, "{outcome:?}");
+    }
 }
