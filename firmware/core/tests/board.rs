@@ -97,7 +97,13 @@ impl Bench {
     /// Polls until the board has nothing to do for a second.
     fn settle(&mut self) {
         for step in 0.. {
-            assert!(step < 20_000, "spins at {:?} {:?} {:?}", self.now, self.board.faults(), self.board.store());
+            assert!(
+                step < 20_000,
+                "spins at {:?} {:?} {:?}",
+                self.now,
+                self.board.faults(),
+                self.board.store()
+            );
             let polled = self.board.poll(self.now, &mut self.part);
             self.effects.extend(polled.effect);
             if polled.effect.is_none() {
@@ -125,7 +131,13 @@ impl Bench {
 
     fn poll(&mut self) {
         for step in 0.. {
-            assert!(step < 20_000, "spins at {:?} {:?} {:?}", self.now, self.board.faults(), self.board.store());
+            assert!(
+                step < 20_000,
+                "spins at {:?} {:?} {:?}",
+                self.now,
+                self.board.faults(),
+                self.board.store()
+            );
             let polled = self.board.poll(self.now, &mut self.part);
             self.effects.extend(polled.effect);
             if polled.effect.is_none() && polled.deadline > self.now {
