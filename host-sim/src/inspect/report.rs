@@ -138,10 +138,16 @@ pub struct Wiring {
 pub struct ComponentLine {
     /// Place in the profile.
     pub place: usize,
+    /// Code of what it is.
+    pub kind: u8,
     /// What it is.
     pub name: String,
+    /// Code of what wears it.
+    pub measure_code: u8,
     /// What wears it, with the unit of wear and limits.
     pub measure: String,
+    /// The measure when it was last renewed: ms of time, or a count.
+    pub baseline: u64,
     /// Wear in the limits' unit.
     pub wear: u64,
     /// Limit from which it is announced.
@@ -359,7 +365,10 @@ fn component_lines(lifetime: &Counters, ledger: &Ledger) -> Vec<ComponentLine> {
         let wear = ledger.wear(place, lifetime, None).unwrap_or(0);
         ComponentLine {
             place,
+            kind: component.kind.0,
             name: names::kind(component.kind),
+            measure_code: component.measure.code(),
+            baseline: fitted.baseline,
             measure: names::measure(component.measure),
             wear: wear / component.measure.per_limit_unit(),
             notice: component.notice,
