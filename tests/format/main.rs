@@ -153,7 +153,7 @@ fn stuck_slots_are_retired_and_skipped() {
     for (round, slot) in [20_u16, 45, 46, 90, 127, 3].into_iter().enumerate() {
         bench.stick(slot);
         bench.sew(1 + round as u8, 30);
-        bench.pass_s(70);
+        bench.pass_s(140);
         images.push(bench.image());
         bench = bench.cut();
     }

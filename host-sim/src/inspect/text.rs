@@ -151,14 +151,14 @@ fn components(out: &mut String, lines: &[ComponentLine]) -> fmt::Result {
     }
     writeln!(
         out,
-        "\nCOMPONENTS\n  {:<26}{:<22}{:>13}{:>14}{:>14}  state",
+        "\nCOMPONENTS (e: renewed by the engineer only)\n  {:<25}{:<22}{:>13}{:>14}{:>14}  state",
         "", "measure", "wear", "notice", "due"
     )?;
     for line in lines {
-        let renewed_by = if line.renewed_by == "engineer" { " e" } else { "" };
+        let mark = if line.renewed_by == "engineer" { "e" } else { " " };
         writeln!(
             out,
-            "  {:<26}{:<22}{:>13}{:>14}{:>14}  {}{renewed_by}",
+            "{mark} {:<25}{:<22}{:>13}{:>14}{:>14}  {}",
             line.name,
             line.measure,
             grouped(line.wear),
@@ -167,7 +167,7 @@ fn components(out: &mut String, lines: &[ComponentLine]) -> fmt::Result {
             line.standing
         )?;
     }
-    writeln!(out, "  e: renewed by the engineer only")
+    Ok(())
 }
 
 fn journal(out: &mut String, lines: &[JournalLine]) -> fmt::Result {
@@ -203,7 +203,7 @@ fn wear_map(out: &mut String, wear: &WearMap) -> fmt::Result {
     )?;
     writeln!(out, "  C checkpoint, J journal, S snapshot in lap {}", grouped(wear.newest_lap))?;
     writeln!(out, "  c, j, s the same in the lap before; o left from an older lap; . blank")?;
-    writeln!(out, "  R retired; ! damaged; f another board's; > written next (was: see JSON)")?;
+    writeln!(out, "  R retired; ! damaged; f another board's; > written next, whatever it holds")?;
     let mut letters: Vec<char> = wear.letters.chars().collect();
     if let Some(head) = letters.get_mut(usize::from(wear.head_slot)) {
         *head = '>';
