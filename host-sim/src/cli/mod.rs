@@ -4,6 +4,7 @@
 //! input error, said in one line on standard error, and nothing written.
 
 pub mod failure;
+pub mod inspect;
 pub mod output;
 pub mod progress;
 pub mod replay;
@@ -28,6 +29,7 @@ struct Cli {
 enum Command {
     Sew(sew::Args),
     Replay(replay::Args),
+    Inspect(inspect::Args),
 }
 
 /// What a sub-command found.
@@ -52,6 +54,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let result = match &cli.command {
         Command::Sew(args) => sew::run(args),
         Command::Replay(args) => replay::run(args),
+        Command::Inspect(args) => inspect::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,
