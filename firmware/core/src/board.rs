@@ -33,6 +33,9 @@ use heapless::{Deque, Vec};
 pub const EARLY_MAX: usize = 512;
 /// Journal entries waiting to be written.
 const WAITING_MAX: usize = 6;
+/// A checkpoint is begun this long before its interval ends, µs, so that it is
+/// durable by then even behind two copies of a journal entry.
+const WRITE_AHEAD_US: u64 = 100_000;
 
 /// A fitting: what a person decides when the board is wired to a machine.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -48,6 +51,8 @@ pub struct Fitting {
 }
 
 /// What a person asks of the board.
+// A fitting is large, rare and made once: no allocation to put it behind.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Command {
     /// Fit the board. On a board already fitted this needs the engineer's reply and
@@ -125,7 +130,6 @@ pub struct Board<R: Rules = Sound> {
     meter: Meter,
     early: Option<Deque<(Instant, Input), EARLY_MAX>>,
     past: Option<Counters>,
-    saved: Counters,
     ledger: Ledger,
     store: Store<R>,
     entry: Option<Entry>,
@@ -142,9 +146,14 @@ pub struct Board<R: Rules = Sound> {
     attention: bool,
     deadline: Instant,
     saved_at: Instant,
-    running_limit_us: u64,
+    /// Running time of the session that is durable, µs.
+    saved_running_us: u64,
+    /// Running time at which the board looks at the checkpoint interval, µs.
+    running_look_us: u64,
     trim_limit: u64,
     day: Option<u16>,
+    /// The checkpoint that makes this power-up count, and all older ones final.
+    boot_record_due: bool,
 }
 
 impl<R: Rules> Board<R> {
@@ -159,7 +168,6 @@ impl<R: Rules> Board<R> {
             meter: Meter::new(fallback),
             early: Some(Deque::new()),
             past: None,
-            saved: Counters::default(),
             ledger: Ledger::new(fallback, key),
             store: Store::new(id),
             entry: None,
@@ -175,9 +183,11 @@ impl<R: Rules> Board<R> {
             attention: true,
             deadline: Instant::ZERO,
             saved_at: Instant::ZERO,
-            running_limit_us: u64::MAX,
+            saved_running_us: 0,
+            running_look_us: u64::MAX,
             trim_limit: u64::MAX,
             day: None,
+            boot_record_due: false,
         }
     }
 
@@ -209,7 +219,7 @@ impl<R: Rules> Board<R> {
     /// The lifetime counters that are durable.
     #[must_use]
     pub fn saved(&self) -> &Counters {
-        &self.saved
+        self.store.saved()
     }
 
     /// Everything durable that is not a counter.
@@ -266,7 +276,7 @@ impl<R: Rules> Board<R> {
             return;
         }
         self.meter.input::<R>(at, input);
-        if self.meter.running_us() >= self.running_limit_us || self.meter.trims() >= self.trim_limit
+        if self.meter.running_us() >= self.running_look_us || self.meter.trims() >= self.trim_limit
         {
             self.attention = true;
         }
@@ -408,6 +418,9 @@ impl<R: Rules> Board<R> {
         };
         self.next_entry(now);
         self.attention = self.faults != self.told || self.refused;
+        if self.meter.running_us() >= self.running_look_us {
+            self.running_look_us = u64::MAX; // the deadline takes over
+        }
         let again = effect.is_some() || self.attention;
         self.deadline = if again { now } else { self.next_deadline(now) };
         Polled { effect, deadline: self.deadline }
@@ -429,16 +442,16 @@ impl<R: Rules> Board<R> {
 
     fn store_event(&mut self, now: Instant, event: StoreEvent) -> Option<Effect> {
         match event {
-            StoreEvent::CountersKnown(past) => {
+            StoreEvent::CountersKnown => {
+                let past = *self.store.saved();
                 self.past = Some(past);
-                self.saved = past;
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
                 self.leave_early(self.ledger.settings);
                 self.gate.start_wait::<R>(now, self.ledger.tries);
                 self.saved_at = Instant::ZERO;
-                self.running_limit_us = 0; // the boot record: at once
+                self.boot_record_due = true;
                 Some(Effect::Ready)
             }
             StoreEvent::Nothing(fault) => {
@@ -446,16 +459,16 @@ impl<R: Rules> Board<R> {
                 self.raise(fault);
                 None
             }
-            StoreEvent::CheckpointStored(counters) => {
-                self.note_saved(now, &counters);
-                Some(Effect::CheckpointDurable(counters))
+            StoreEvent::CheckpointStored => {
+                self.note_saved(now);
+                Some(Effect::CheckpointDurable(*self.saved()))
             }
-            StoreEvent::SnapshotStored(counters) => {
-                self.note_saved(now, &counters);
-                Some(Effect::FittingDurable(counters))
+            StoreEvent::SnapshotStored => {
+                self.note_saved(now);
+                Some(Effect::FittingDurable(*self.saved()))
             }
-            StoreEvent::EntryStored(entry) => {
-                self.entry = None;
+            StoreEvent::EntryStored => {
+                let entry = self.entry.take()?;
                 self.ledger.apply(&entry);
                 self.entry_stored(now, &entry);
                 Some(Effect::EntryDurable { number: entry.number, event: entry.event })
@@ -493,10 +506,10 @@ impl<R: Rules> Board<R> {
                 self.wait(Event::Renewed, AUTHORISED, components, Some(now));
             }
             Authorised::Refit => {
-                if let Some(fitting) = refit {
-                    if self.store.write_ledger().is_ok() {
-                        self.fit(now, fitting);
-                    }
+                if let Some(fitting) = refit
+                    && self.store.write_ledger().is_ok()
+                {
+                    self.fit(now, fitting);
                 }
             }
         }
@@ -603,40 +616,64 @@ impl<R: Rules> Board<R> {
     fn is_urgent(&self) -> bool {
         let (Some(past), Some(warned_at)) = (self.past, self.warned_at) else { return false };
         let counted = past.plus(&self.meter.session(warned_at));
-        counted.powered_ms > self.saved.powered_ms
-            || counted.stitches() != self.saved.stitches()
-            || counted.jumps != self.saved.jumps
-            || counted.trims != self.saved.trims
-            || counted.breaks() != self.saved.breaks()
+        counted.powered_ms > self.saved().powered_ms
+            || counted.stitches() != self.saved().stitches()
+            || counted.jumps != self.saved().jumps
+            || counted.trims != self.saved().trims
+            || counted.breaks() != self.saved().breaks()
     }
 
-    fn note_saved(&mut self, now: Instant, counters: &Counters) {
-        self.saved = *counters;
+    fn note_saved(&mut self, now: Instant) {
         self.saved_at = now;
-        let settings = self.meter.settings();
+        self.boot_record_due = false;
         let past = self.past.unwrap_or_default();
         // The limits count from what is durable, not from now.
-        let saved_running_us = counters.running_ms.saturating_sub(past.running_ms) * 1_000;
-        let saved_trims = counters.trims.saturating_sub(past.trims);
-        self.running_limit_us =
-            saved_running_us + u64::from(settings.checkpoint_running_s) * 1_000_000;
-        self.trim_limit = saved_trims + u64::from(settings.checkpoint_trims);
+        self.saved_running_us = self.saved().running_ms.saturating_sub(past.running_ms) * 1_000;
+        let saved_trims = self.saved().trims.saturating_sub(past.trims);
+        self.trim_limit = saved_trims + u64::from(self.meter.settings().checkpoint_trims);
+        self.look_later();
     }
 
     fn is_checkpoint_due(&self, now: Instant) -> bool {
-        self.meter.running_us() >= self.running_limit_us
+        self.boot_record_due
             || self.meter.trims() >= self.trim_limit
             || now >= self.powered_limit()
+            || now >= self.running_limit(now)
     }
 
     fn powered_limit(&self) -> Instant {
-        self.saved_at.plus_us(u64::from(self.meter.settings().checkpoint_powered_s) * 1_000_000)
+        let settings = self.meter.settings();
+        self.saved_at.plus_us(u64::from(settings.checkpoint_powered_s) * 1_000_000 - WRITE_AHEAD_US)
+    }
+
+    /// The earliest time at which the running time that is not durable can reach
+    /// the checkpoint interval: a gap between pulses may turn out to be running
+    /// time, up to the run gap.
+    fn running_limit(&self, now: Instant) -> Instant {
+        let interval_us = u64::from(self.meter.settings().checkpoint_running_s) * 1_000_000;
+        let unsaved_us = self.meter.running_us().saturating_sub(self.saved_running_us);
+        let left_us = (interval_us - WRITE_AHEAD_US).saturating_sub(unsaved_us);
+        match self.meter.last_pulse() {
+            _ if left_us == 0 => now,
+            Some(pulse) if left_us <= self.meter.run_gap_us() => pulse.plus_us(left_us),
+            _ => Instant::NEVER,
+        }
+    }
+
+    /// From when on pulses make the board look at the checkpoint interval: a run
+    /// gap before it ends; after that its own deadline does.
+    fn look_later(&mut self) {
+        let interval_us = u64::from(self.meter.settings().checkpoint_running_s) * 1_000_000;
+        let look_us = interval_us.saturating_sub(WRITE_AHEAD_US + self.meter.run_gap_us());
+        let look_us = self.saved_running_us + look_us;
+        let passed = self.meter.running_us() >= look_us;
+        self.running_look_us = if passed { u64::MAX } else { look_us };
     }
 
     fn next_deadline(&self, now: Instant) -> Instant {
         let mut next = self.store.wake().min(self.meter.certain_at());
         if self.is_ready() && self.store.can_write() {
-            next = next.min(self.powered_limit());
+            next = next.min(self.powered_limit()).min(self.running_limit(now));
             if self.entry.is_some() || self.is_urgent() || self.is_checkpoint_due(now) {
                 next = next.min(self.store.not_before());
             }

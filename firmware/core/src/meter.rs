@@ -79,6 +79,18 @@ impl Meter {
         self.running_us
     }
 
+    /// The last pulse that was counted.
+    #[must_use]
+    pub fn last_pulse(&self) -> Option<Instant> {
+        Some(self.last_pulse).filter(|at| *at != Instant::NEVER)
+    }
+
+    /// Longest gap between pulses that counts as running, µs.
+    #[must_use]
+    pub fn run_gap_us(&self) -> u64 {
+        self.run_gap_us
+    }
+
     /// Trims so far.
     #[inline]
     #[must_use]
@@ -119,17 +131,17 @@ impl Meter {
             Input::NeedleCode(code) => self.needle.code(at, code, &self.settings),
             Input::NeedleLevel(level_mv) => self.needle.level(at, level_mv, &self.settings),
             Input::Trim(level) => {
-                self.settle_contacts::<R>(at);
+                self.settle_contacts(at);
                 self.trim.edge(at, level);
             }
             Input::ThreadBreak(level) => {
-                self.settle_contacts::<R>(at);
+                self.settle_contacts(at);
                 self.thread_break.edge(at, level);
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
                 self.settle_shaft::<R>(at);
-                self.settle_contacts::<R>(at);
+                self.settle_contacts(at);
                 self.jump.edge(at, level);
             }
             Input::PowerFail(_) => {}
@@ -139,7 +151,7 @@ impl Meter {
     /// Takes in all changes that have become certain by `now`.
     pub fn settle<R: Rules>(&mut self, now: Instant) {
         self.settle_shaft::<R>(now);
-        self.settle_contacts::<R>(now);
+        self.settle_contacts(now);
     }
 
     /// When the next contact becomes certain.
@@ -151,22 +163,22 @@ impl Meter {
 
     #[inline]
     fn settle_shaft<R: Rules>(&mut self, now: Instant) {
-        if let Some(change) = self.shaft.settle(now, self.shaft_settling_us) {
-            if change.level.is_active() {
-                self.pulse::<R>(change.at);
-            }
+        if let Some(change) = self.shaft.settle(now, self.shaft_settling_us)
+            && change.level.is_active()
+        {
+            self.pulse::<R>(change.at);
         }
     }
 
-    fn settle_contacts<R: Rules>(&mut self, now: Instant) {
+    fn settle_contacts(&mut self, now: Instant) {
         let us = self.contact_settling_us;
         if self.trim.settle(now, us).is_some_and(|c| c.level.is_active()) {
             self.counted.trims = self.counted.trims.saturating_add(1);
         }
-        if let Some(change) = self.thread_break.settle(now, us) {
-            if change.level.is_active() {
-                self.thread_break::<R>(change.at);
-            }
+        if let Some(change) = self.thread_break.settle(now, us)
+            && change.level.is_active()
+        {
+            self.thread_break(change.at);
         }
         self.jump.settle(now, us);
     }
@@ -206,7 +218,7 @@ impl Meter {
         }
     }
 
-    fn thread_break<R: Rules>(&mut self, at: Instant) {
+    fn thread_break(&mut self, at: Instant) {
         let needle = self.needle.needle(at, &self.settings);
         let breaks = needle
             .and_then(|n| self.counted.needle_breaks.get_mut(n.index()))

@@ -119,7 +119,10 @@ impl Settings {
     #[must_use]
     pub const fn shortest_period_us(&self) -> u32 {
         let pulses_per_min = self.top_speed_rpm as u32 * self.pulses_per_revolution as u32;
-        if pulses_per_min == 0 { u32::MAX } else { 36_000_000 / pulses_per_min }
+        match 36_000_000_u32.checked_div(pulses_per_min) {
+            Some(us) => us,
+            None => u32::MAX,
+        }
     }
 
     /// Whether the board can count with these settings.

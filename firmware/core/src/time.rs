@@ -122,8 +122,8 @@ mod tests {
         let mut clock = TickClock::<16>::new();
         clock.extend(20_000);
         clock.extend(45_000);
-        clock.extend(66_000 & 0xFFFF);
-        assert_eq!(clock.extend(65_990 & 0xFFFF).as_us(), 65_990);
+        clock.extend(66_000 % 65_536);
+        assert_eq!(clock.extend(65_990 % 65_536).as_us(), 65_990);
         assert_eq!(clock.extend(400 + 66_000 - 65_536).as_us(), 66_400);
     }
 }

@@ -99,7 +99,7 @@ mod tests {
                     subject,
                     renewed: ComponentSet(renewed),
                     day: Some(day).filter(|d| *d != 0),
-                    at: Counters { needle_stitches, running_ms, ..Counters::default() },
+                    at: Counters { running_ms, needle_stitches, ..Counters::default() },
                 },
             };
             prop_assert_eq!(StoredEntry::decode(&stored.encode::<Sound>()), Some(stored));

@@ -111,7 +111,7 @@ mod tests {
     use super::*;
     use crate::rules::Sound;
 
-    /// RevEng catalogue, CRC-32/ISCSI: check value of "123456789".
+    /// `RevEng` catalogue, CRC-32/ISCSI: check value of "123456789".
     #[test]
     fn the_crc_is_the_catalogues_crc_32c() {
         assert_eq!(CRC.checksum(b"123456789"), 0xE306_9283);

@@ -65,7 +65,7 @@ pub fn member(stream: &[u8], index: usize, count: usize) -> Record {
 pub fn member_parts(record: &Record) -> Option<(usize, usize, &[u8; MEMBER_BYTES])> {
     let (index, count) = (usize::from(record[3]), usize::from(record[4]));
     let data = record.get(MEMBER_AT..MEMBER_AT + MEMBER_BYTES)?.first_chunk()?;
-    (count >= COUNTER_MEMBERS && count <= MEMBERS_MAX && index <= count)
+    ((COUNTER_MEMBERS..=MEMBERS_MAX).contains(&count) && index <= count)
         .then_some((index, count, data))
 }
 

@@ -1,11 +1,11 @@
 //! The store: checkpoints, journal entries and snapshots in a wear-levelled ring,
 //! through any power cut.
 //!
-//! - [`serial`]: laps that wrap (RFC 1982)
-//! - [`ring`]: places
-//! - [`retired`]: slots that failed
-//! - [`slot_writer`]: one record, programmed and read back
-//! - [`recovery`]: from bytes to what the board knew
+//! - [`serial`][]: laps that wrap (RFC 1982)
+//! - [`ring`][]: places
+//! - [`retired`][]: slots that failed
+//! - [`slot_writer`][]: one record, programmed and read back
+//! - [`recovery`][]: from bytes to what the board knew
 //! - this file: what is written next
 //!
 //! Invariants:
@@ -61,18 +61,18 @@ const FAILURES_SHOWN: u8 = 4;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum StoreEvent {
-    /// The lifetime counters as last stored are known.
-    CountersKnown(Counters),
+    /// The lifetime counters as last stored are known: [`Store::saved`].
+    CountersKnown,
     /// The ledger is known too; writing can begin.
     Ready,
     /// There is nothing of this board on the part.
     Nothing(Fault),
-    /// These counters are durable.
-    CheckpointStored(Counters),
+    /// More counters are durable: [`Store::saved`].
+    CheckpointStored,
     /// The entry that was asked for is durable.
-    EntryStored(Entry),
-    /// The whole ledger is durable in a new snapshot, and so are these counters.
-    SnapshotStored(Counters),
+    EntryStored,
+    /// The whole ledger is durable in a new snapshot, and so is [`Store::saved`].
+    SnapshotStored,
     /// A slot failed twice and was retired.
     SlotRetired(u16),
     /// Something is wrong.
@@ -105,9 +105,26 @@ enum Stage {
 /// What the record under way is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Job {
-    Checkpoint { counters: Counters, base: Base },
-    EntryCopy { stored: StoredEntry },
+    /// The counters, on the live snapshot.
+    Checkpoint,
+    /// The counters, on the snapshot just written: from here on it is the live one.
+    Commit,
+    /// A copy of the entry that is wanted.
+    EntryCopy { second: bool },
+    /// The missing copy of an entry found half stored.
+    Repair,
+    /// A member of the snapshot being written.
     Member { index: usize },
+}
+
+impl Job {
+    fn kind(self) -> Kind {
+        match self {
+            Self::Checkpoint | Self::Commit => Kind::Checkpoint,
+            Self::EntryCopy { .. } | Self::Repair => Kind::Entry,
+            Self::Member { .. } => Kind::Snapshot,
+        }
+    }
 }
 
 /// A snapshot that checkpoints add to.
@@ -127,6 +144,8 @@ struct Draft {
 }
 
 /// The store of one board on one part.
+// Each flag is one independent fact that outlives a poll.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub struct Store<R: Rules> {
     id: BoardId,
@@ -146,6 +165,9 @@ pub struct Store<R: Rules> {
     repair: Option<StoredEntry>,
     /// First copy's slot of the entry under way.
     first_copy: Option<u16>,
+    saved: Counters,
+    /// The counters as of the record under way.
+    counters: Counters,
     retired: Retired,
     stream: [u8; STREAM_BYTES],
     job: Option<(Job, SlotWriter)>,
@@ -178,6 +200,8 @@ impl<R: Rules> Store<R> {
             entries: 0,
             repair: None,
             first_copy: None,
+            saved: Counters::default(),
+            counters: Counters::default(),
             retired: Retired::default(),
             stream: [0; STREAM_BYTES],
             job: None,
@@ -230,6 +254,12 @@ impl<R: Rules> Store<R> {
     #[must_use]
     pub fn can_write(&self) -> bool {
         self.is_ready() && !self.worn_out
+    }
+
+    /// The lifetime counters that are durable.
+    #[must_use]
+    pub fn saved(&self) -> &Counters {
+        &self.saved
     }
 
     /// The slots that were retired.
@@ -329,7 +359,12 @@ impl<R: Rules> Store<R> {
     fn after_recovery_step(&mut self, step: recovery::Step) -> Option<StoreEvent> {
         match step {
             recovery::Step::Again => None,
-            recovery::Step::CountersKnown(past) => Some(StoreEvent::CountersKnown(past)),
+            recovery::Step::CountersKnown => {
+                if let Some(recovery) = &self.recovery {
+                    self.saved = recovery.past;
+                }
+                Some(StoreEvent::CountersKnown)
+            }
             recovery::Step::Trouble(fault) => Some(StoreEvent::Trouble(fault)),
             recovery::Step::Nothing(fault) => {
                 self.stage = Stage::Empty;
@@ -399,7 +434,8 @@ impl<R: Rules> Store<R> {
     /// A power-fail warning: whatever is not a program cycle under way gives way.
     fn make_way(&mut self) {
         let Some((job, writer)) = &self.job else { return };
-        if matches!(job, Job::Checkpoint { .. }) || writer.is_programming() {
+        let is_checkpoint = matches!(job, Job::Checkpoint | Job::Commit);
+        if is_checkpoint || writer.is_programming() {
             return;
         }
         let sent = writer.is_programmed();
@@ -430,19 +466,13 @@ impl<R: Rules> Store<R> {
         if !wants_any && !self.is_busy() {
             return Ok(false);
         }
-        let counters = lifetime();
-        let job = self.choose(ring, wanted, ledger, counters)?;
-        let Some(job) = job else { return Ok(false) };
+        self.counters = lifetime();
+        let Some(job) = self.choose(ring, wanted, ledger)? else { return Ok(false) };
         if R::GUARD_LIVE_SNAPSHOT && self.base.is_some_and(|b| b.place.slot == self.head.slot) {
             return Err(Fault::MemoryWornOut);
         }
-        let mut record = self.encode(&job);
-        let kind = match job {
-            Job::Checkpoint { .. } => Kind::Checkpoint,
-            Job::EntryCopy { .. } => Kind::Entry,
-            Job::Member { .. } => Kind::Snapshot,
-        };
-        let header = Header { kind, lap: self.head.lap };
+        let mut record = self.encode(job, wanted.entry);
+        let header = Header { kind: job.kind(), lap: self.head.lap };
         frame::seal::<R>(&mut record, header, self.id, self.head.slot);
         self.job = Some((job, SlotWriter::new(record, ring.address(self.head.slot))));
         self.tried_again = false;
@@ -454,59 +484,37 @@ impl<R: Rules> Store<R> {
         ring: Ring,
         wanted: Wanted<'_>,
         ledger: &Ledger,
-        counters: Counters,
     ) -> Result<Option<Job>, Fault> {
-        let checkpoint = |base: Base| Some(Job::Checkpoint { counters, base });
-        if wanted.urgent && R::ANSWER_POWER_FAIL {
-            if let Some(base) = self.base {
-                return Ok(checkpoint(base));
-            }
+        let fitted = self.base.is_some();
+        if wanted.urgent && R::ANSWER_POWER_FAIL && fitted {
+            return Ok(Some(Job::Checkpoint));
         }
-        if let Some(stored) = self.repair {
-            return Ok(Some(Job::EntryCopy {
-                stored: StoredEntry { second_copy: true, ..stored },
-            }));
+        if self.repair.is_some() {
+            return Ok(Some(Job::Repair));
         }
-        if self.first_copy.is_some() {
-            if let Some(job) = self.entry_copy(wanted) {
-                return Ok(Some(job));
-            }
+        if self.first_copy.is_some() && wanted.entry.is_some() {
+            return Ok(Some(Job::EntryCopy { second: true }));
         }
-        if let (Some(draft), true) = (self.draft, self.draft_is_complete()) {
-            return Ok(checkpoint(draft.base));
+        if self.draft_is_complete() {
+            return Ok(Some(Job::Commit));
         }
-        if self.commits_left > 0 || (wanted.checkpoint && self.base.is_some()) {
-            if let Some(base) = self.base {
-                return Ok(checkpoint(base));
-            }
+        if fitted && (self.commits_left > 0 || wanted.checkpoint) {
+            return Ok(Some(Job::Checkpoint));
         }
-        if let Some(draft) = self.draft {
+        if let Some(draft) = &self.draft {
             return Ok(Some(Job::Member { index: draft.next_index }));
         }
-        if self.snapshot_wanted || self.is_snapshot_due(ring, &counters) {
-            self.begin_draft(ledger, counters)?;
+        if self.snapshot_wanted || self.is_snapshot_due(ring) {
+            self.begin_draft(ledger)?;
             return Ok(Some(Job::Member { index: 0 }));
         }
-        Ok(self.entry_copy(wanted))
-    }
-
-    /// The next copy of the entry that is wanted.
-    fn entry_copy(&self, wanted: Wanted<'_>) -> Option<Job> {
-        let (mut entry, base) = (*wanted.entry?, self.base?);
-        entry.at = entry.at.since(&base.counters);
-        let stored = StoredEntry {
-            base_slot: base.place.slot,
-            previous_slot: self.entry_slot,
-            second_copy: self.first_copy.is_some(),
-            entry,
-        };
-        Some(Job::EntryCopy { stored })
+        Ok(wanted.entry.map(|_| Job::EntryCopy { second: false }))
     }
 
     /// Whether the snapshot has to be written anew: the ring comes near it, a field
     /// gets full, or the journal gets long.
-    fn is_snapshot_due(&self, ring: Ring, counters: &Counters) -> bool {
-        let Some(base) = self.base else { return true };
+    fn is_snapshot_due(&self, ring: Ring) -> bool {
+        let Some(base) = &self.base else { return true };
         if self.first_copy.is_some() {
             // Not between the copies of one entry.
             return false;
@@ -517,14 +525,15 @@ impl<R: Rules> Store<R> {
             (members + ring.slots() / 16 + self.retired.len() as u16).min(ring.slots() / 2);
         ring.distance(self.head.slot, base.place.slot) <= reserve
             || self.entries >= ENTRIES_MAX
-            || measures::room(&counters.since(&base.counters)) >= FULL
+            || measures::room(&self.counters.since(&base.counters)) >= FULL
     }
 
-    fn begin_draft(&mut self, ledger: &Ledger, counters: Counters) -> Result<(), Fault> {
-        let length = snapshot::encode(&mut self.stream, self.id, &counters, ledger, &self.retired)
-            .ok_or(Fault::MemoryWornOut)?;
+    fn begin_draft(&mut self, ledger: &Ledger) -> Result<(), Fault> {
+        let length =
+            snapshot::encode(&mut self.stream, self.id, &self.counters, ledger, &self.retired)
+                .ok_or(Fault::MemoryWornOut)?;
         let count = length.div_ceil(MEMBER_BYTES);
-        let base = Base { place: self.head, counters };
+        let base = Base { place: self.head, counters: self.counters };
         self.draft = Some(Draft { base, length, count, next_index: 0 });
         self.snapshot_wanted = false;
         Ok(())
@@ -534,22 +543,41 @@ impl<R: Rules> Store<R> {
         self.draft.is_some_and(|d| d.next_index > d.count - usize::from(!R::SNAPSHOT_PARITY))
     }
 
-    fn encode(&self, job: &Job) -> Record {
-        match job {
-            Job::Checkpoint { counters, base } => {
-                let same_base = self.base.is_some_and(|b| b == *base);
-                Checkpoint {
-                    base_slot: base.place.slot,
-                    entry_slot: self.entry_slot.filter(|_| same_base),
-                    growth: counters.since(&base.counters),
-                }
-                .encode::<R>()
+    /// Growth since the live snapshot, or since the one being written.
+    fn growth(&self, commit: bool) -> Counters {
+        let draft = self.draft.as_ref().map(|d| &d.base);
+        let base = if commit { draft } else { self.base.as_ref() };
+        base.map_or_else(Counters::default, |base| self.counters.since(&base.counters))
+    }
+
+    fn encode(&self, job: Job, entry: Option<&Entry>) -> Record {
+        let base_slot = self.base.as_ref().map_or(0, |base| base.place.slot);
+        let draft = self.draft.as_ref();
+        match (job, entry, &self.repair) {
+            (Job::Checkpoint, ..) => {
+                let growth = self.growth(false);
+                Checkpoint { base_slot, entry_slot: self.entry_slot, growth }.encode::<R>()
             }
-            Job::EntryCopy { stored } => stored.encode::<R>(),
-            Job::Member { index } => {
-                let (length, count) = self.draft.map_or((0, 0), |d| (d.length, d.count));
-                snapshot::member(self.stream.get(..length).unwrap_or(&[]), *index, count)
+            (Job::Commit, ..) => {
+                let base_slot = draft.map_or(0, |d| d.base.place.slot);
+                Checkpoint { base_slot, entry_slot: None, growth: self.growth(true) }.encode::<R>()
             }
+            (Job::EntryCopy { second }, Some(entry), _) => {
+                let base = self.base.as_ref().map(|b| &b.counters);
+                let at = base.map_or_else(Counters::default, |base| entry.at.since(base));
+                let previous_slot = self.entry_slot;
+                let entry = Entry { at, ..*entry };
+                StoredEntry { base_slot, previous_slot, second_copy: second, entry }.encode::<R>()
+            }
+            (Job::Repair, _, Some(stored)) => {
+                StoredEntry { second_copy: true, ..*stored }.encode::<R>()
+            }
+            (Job::Member { index }, ..) => {
+                let (length, count) = draft.map_or((0, 0), |d| (d.length, d.count));
+                snapshot::member(self.stream.get(..length).unwrap_or(&[]), index, count)
+            }
+            // `choose` never asks for an entry that is not there.
+            (Job::EntryCopy { .. } | Job::Repair, ..) => [0; frame::RECORD_BYTES],
         }
     }
 
@@ -558,30 +586,26 @@ impl<R: Rules> Store<R> {
         let (job, _) = self.job.take()?;
         let place = self.head;
         self.advance();
-        let event = self.job_stored(place, job);
-        if let (Job::Checkpoint { counters, .. }, Some(ring), None) = (job, self.ring, self.draft) {
-            self.snapshot_wanted |= self.is_snapshot_due(ring, &counters);
-        }
-        event
-    }
-
-    fn job_stored(&mut self, place: Place, job: Job) -> Option<StoreEvent> {
-        match job {
-            Job::Checkpoint { counters, base } => {
-                let known = self.stored_growth(&counters, &base);
-                if self.draft.is_some_and(|d| d.base == base) {
-                    // Committed: the old snapshot is no longer needed. One more
-                    // checkpoint, so that no single slot holds the only pointer.
-                    let first = self.base.is_none();
-                    (self.draft, self.base) = (None, Some(base));
-                    (self.entry_slot, self.entries) = (None, 0);
-                    self.commits_left = 1 + u8::from(first);
-                    return Some(StoreEvent::SnapshotStored(known));
-                }
+        let event = match job {
+            Job::Checkpoint => {
+                self.note_saved(false);
                 self.commits_left = self.commits_left.saturating_sub(1);
-                Some(StoreEvent::CheckpointStored(known))
+                Some(StoreEvent::CheckpointStored)
             }
-            Job::EntryCopy { stored } => self.entry_copy_stored(place, stored),
+            Job::Commit => {
+                self.note_saved(true);
+                // The old snapshot is no longer needed. One more checkpoint, so that
+                // no single slot holds the only pointer to the new one.
+                self.commits_left = 1 + u8::from(self.base.is_none());
+                self.base = self.draft.take().map(|draft| draft.base);
+                (self.entry_slot, self.entries) = (None, 0);
+                Some(StoreEvent::SnapshotStored)
+            }
+            Job::EntryCopy { second } => self.entry_copy_stored(place, second),
+            Job::Repair => {
+                self.repair = None;
+                None
+            }
             Job::Member { index } => {
                 if let Some(draft) = &mut self.draft {
                     if index == 0 {
@@ -591,33 +615,34 @@ impl<R: Rules> Store<R> {
                 }
                 None
             }
+        };
+        if let (Job::Checkpoint | Job::Commit, Some(ring), None) = (job, self.ring, &self.draft) {
+            self.snapshot_wanted |= self.is_snapshot_due(ring);
+        }
+        event
+    }
+
+    /// Notes what a reader of the checkpoint just stored would add up.
+    fn note_saved(&mut self, commit: bool) {
+        let growth = self.growth(commit);
+        self.saved = self.counters;
+        if measures::room(&growth) >= 256 || growth.glitches > 0xFFFF || growth.missed_edges > 0xFF
+        {
+            let record = Checkpoint { base_slot: 0, entry_slot: None, growth }.encode::<R>();
+            let lost = growth.since(&Checkpoint::decode(&record).growth);
+            self.saved = self.counters.since(&lost);
         }
     }
 
-    /// What a reader of that checkpoint would add up.
-    fn stored_growth(&self, counters: &Counters, base: &Base) -> Counters {
-        let growth = counters.since(&base.counters);
-        if measures::room(&growth) < 256 && growth.glitches < 65_536 && growth.missed_edges < 256 {
-            return *counters;
-        }
-        let record = Checkpoint { base_slot: 0, entry_slot: None, growth }.encode::<R>();
-        base.counters.plus(&Checkpoint::decode(&record).growth)
-    }
-
-    fn entry_copy_stored(&mut self, place: Place, stored: StoredEntry) -> Option<StoreEvent> {
-        if self.repair.take().is_some() {
-            return None;
-        }
+    fn entry_copy_stored(&mut self, place: Place, second: bool) -> Option<StoreEvent> {
         let first = *self.first_copy.get_or_insert(place.slot);
-        if R::JOURNAL_COPIES > 1 && !stored.second_copy {
+        if R::JOURNAL_COPIES > 1 && !second {
             return None;
         }
         self.first_copy = None;
         self.entry_slot = Some(first);
         self.entries = self.entries.saturating_add(1);
-        let mut entry = stored.entry;
-        entry.at = self.base.map(|b| b.counters).unwrap_or_default().plus(&entry.at);
-        Some(StoreEvent::EntryStored(entry))
+        Some(StoreEvent::EntryStored)
     }
 
     /// The slot does not hold what was written: once more, then never again.

@@ -47,8 +47,8 @@ const CHAIN_MAX: u8 = 40;
 pub enum Step {
     /// Go on.
     Again,
-    /// The lifetime counters are known.
-    CountersKnown(Counters),
+    /// The lifetime counters are known: [`Recovery::past`].
+    CountersKnown,
     /// Something is missing, but the recovery goes on.
     Trouble(Fault),
     /// All that can be known is known.
@@ -79,6 +79,8 @@ struct Tip {
 }
 
 /// The recovery under way, and in the end its result.
+// Each flag is one independent fact about the part, told as such.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub struct Recovery {
     id: BoardId,
@@ -318,20 +320,17 @@ impl Recovery {
             self.scanned = true;
         }
         let mut record = [0; RECORD_BYTES];
-        match self.record::<R, M>(medium, slot, &mut record)? {
-            Some(header) => {
-                let place = Place { slot, lap: header.lap };
-                if !self.found_any || place.is_after::<R>(self.newest) {
-                    self.newest = place;
-                }
-                self.found_any = true;
+        if let Some(header) = self.record::<R, M>(medium, slot, &mut record)? {
+            let place = Place { slot, lap: header.lap };
+            if !self.found_any || place.is_after::<R>(self.newest) {
+                self.newest = place;
             }
-            None => {
-                let foreign = snapshot::board_of(&record).filter(|board| *board != self.id);
-                self.seen_foreign |=
-                    foreign.is_some_and(|board| frame::open::<R>(&record, board, slot).is_some());
-                self.seen_data |= record.iter().any(|b| *b != 0xFF);
-            }
+            self.found_any = true;
+        } else {
+            let foreign = snapshot::board_of(&record).filter(|board| *board != self.id);
+            self.seen_foreign |=
+                foreign.is_some_and(|board| frame::open::<R>(&record, board, slot).is_some());
+            self.seen_data |= record.iter().any(|b| *b != 0xFF);
         }
         self.stage = Stage::Scan { slot: slot + 1 };
         Ok(Step::Again)
@@ -373,7 +372,7 @@ impl Recovery {
             }
             Some(Kind::Entry) if self.lost_base.is_none() => {
                 if let Some(stored) = StoredEntry::decode(&record) {
-                    self.found_entry(place, stored);
+                    self.found_entry(place, &stored);
                 }
             }
             _ => {}
@@ -381,9 +380,9 @@ impl Recovery {
         Ok(Step::Again)
     }
 
-    fn found_entry(&mut self, place: Place, stored: StoredEntry) {
+    fn found_entry(&mut self, place: Place, stored: &StoredEntry) {
         match &mut self.tip {
-            None => self.tip = Some(Tip { place, copies: 1, stored }),
+            None => self.tip = Some(Tip { place, copies: 1, stored: *stored }),
             Some(tip) if tip.stored.entry == stored.entry => {
                 tip.copies = tip.copies.saturating_add(1);
                 tip.place = place;
@@ -460,10 +459,11 @@ impl Recovery {
             Stage::Members { place, last_index, steps: steps + 1 }
         };
         let counters_in = (1_u32 << COUNTER_MEMBERS) - 1;
-        if !self.counters_told && self.members & counters_in == counters_in {
-            if let Some(counters) = snapshot::decode_counters(stream) {
-                return Ok(self.tell_counters(counters));
-            }
+        if !self.counters_told
+            && self.members & counters_in == counters_in
+            && let Some(counters) = snapshot::decode_counters(stream)
+        {
+            return Ok(self.tell_counters(counters));
         }
         Ok(Step::Again)
     }
@@ -473,7 +473,7 @@ impl Recovery {
         self.base_counters = base;
         let growth = self.checkpoint.map(|c| c.growth).unwrap_or_default();
         self.past = base.plus(&growth);
-        Step::CountersKnown(self.past)
+        Step::CountersKnown
     }
 
     /// All members that there are have been read: make a missing one good, decode,
@@ -506,7 +506,7 @@ impl Recovery {
             None => Stage::Done,
         };
         match step {
-            Step::CountersKnown(_) => step,
+            Step::CountersKnown => step,
             _ if !self.counters_told => self.tell_counters(counters),
             _ => step,
         }

@@ -106,6 +106,6 @@ impl Ring {
     #[must_use]
     pub const fn last_written(self, slot: u16, newest: Place) -> Place {
         let lap = if slot <= newest.slot { newest.lap } else { newest.lap.previous() };
-        Place { slot, lap }
+        Place { lap, slot }
     }
 }
