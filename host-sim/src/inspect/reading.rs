@@ -77,7 +77,10 @@ pub struct Reading {
     pub gap: Option<u16>,
 }
 
-/// Reads what `board` has on the part; `Err` gives the snapshots that were lost.
+/// Reads what `board` has on the part.
+///
+/// # Errors
+/// Nothing can be recovered: the snapshots that were lost.
 pub fn read(image: &Image, board: &BoardFound) -> Result<Reading, Vec<SnapshotFound>> {
     Reader::new(image, board).ok_or_else(Vec::new)?.read()
 }
@@ -187,7 +190,7 @@ impl<'a> Reader<'a> {
                 Some(Kind::Checkpoint) => {
                     let checkpoint = Checkpoint::decode(&self.image.record(place.slot));
                     if checkpoint.base_slot < self.slots() {
-                        return Some(self.start(place, checkpoint, tip, unfinished));
+                        return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
                 None => {}
@@ -200,7 +203,7 @@ impl<'a> Reader<'a> {
         &self,
         place: Place,
         checkpoint: Checkpoint,
-        tip: Option<(StoredEntry, Place)>,
+        tip: Option<&(StoredEntry, Place)>,
         mut unfinished: Vec<u16>,
     ) -> Start {
         unfinished.reverse();
@@ -220,7 +223,7 @@ impl<'a> Reader<'a> {
             unfinished.clear();
         }
         Start {
-            holder: tip_place,
+            holder: *tip_place,
             checkpoint: place,
             base_slot: stored.base_slot,
             entry_slot: Some(tip_place.slot),
