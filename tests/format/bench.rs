@@ -6,6 +6,7 @@ use heapless::Vec;
 use host_sim::inspect::image::{Image, ImagePart};
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Fitting};
+use shaftbook_core::codec::frame::{self, Header, Record};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::identity::BoardId;
@@ -13,6 +14,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
+use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
@@ -320,6 +322,23 @@ fn altered(image: &Image, slot: u16, mut with: impl FnMut() -> u8) -> Image {
     let at = image.ring().address(slot) as usize;
     bytes[at..at + 64].iter_mut().for_each(|b| *b = with());
     Image::new("altered", bytes, image.geometry().page_bytes).expect("the same size")
+}
+
+/// The image with `bytes` in one slot; as a record of this board that passes its CRC, if
+/// a kind and a lap are given.
+pub fn with_record(image: &Image, slot: u16, sealed: Option<(u8, u32)>, bytes: &[u8]) -> Image {
+    let mut record: Record = *bytes.first_chunk().expect("64 bytes");
+    if let Some((kind, lap)) = sealed {
+        let kind = match kind {
+            1 => frame::Kind::Checkpoint,
+            2 => frame::Kind::Entry,
+            _ => frame::Kind::Snapshot,
+        };
+        let header = Header { kind, lap: Lap::new(lap) };
+        frame::seal::<Sound>(&mut record, header, BoardId(ID), slot);
+    }
+    let mut from = record.into_iter();
+    altered(image, slot, || from.next().unwrap_or_default())
 }
 
 /// The image with noise in one slot.

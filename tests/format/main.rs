@@ -9,6 +9,12 @@ mod example;
 use bench::{Bench, ID, SHORT};
 use decoder::assert_agree;
 use host_sim::inspect::image::Image;
+use host_sim::inspect::report::inspect;
+use host_sim::inspect::text::render;
+use proptest::collection::vec;
+use proptest::prelude::*;
+use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
+use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
 
 const SMALL: Geometry = Geometry { size_bytes: 8_192, page_bytes: 64 };
@@ -112,6 +118,13 @@ fn any_one_slot_lost() {
             images.push(bench::erased(&whole, slot));
         }
         let reports = assert_agree(&format!("lost-{name}"), &images);
+        for report in &reports {
+            // At most the newest record's growth is lost.
+            let (left, all) =
+                (&report["lifetime"]["stitches"], &reports[0]["lifetime"]["stitches"]);
+            let lost = all.as_u64().zip(left.as_u64()).map(|(all, left)| all - left);
+            assert!(lost.is_some_and(|lost| lost <= 75), "{left} of {all}");
+        }
         let made_good = reports.iter().filter(|r| !r["damage"]["snapshot"].is_null()).count();
         assert!(made_good >= 14, "each of 7 members, twice: {made_good}");
     }
@@ -203,8 +216,8 @@ fn nothing_there_is_named() {
 #[test]
 fn the_key_is_never_printed() {
     let image = old(SMALL).image();
-    let report = host_sim::inspect::report::inspect(&image, None);
-    let text = host_sim::inspect::text::render("x", &report);
+    let report = inspect(&image, None);
+    let text = render("x", &report);
     let json = serde_json::to_string(&report).unwrap();
     let debug = format!("{report:?}");
     for part in bench::KEY.chunks(4) {
@@ -218,4 +231,31 @@ fn the_key_is_never_printed() {
     }
     assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
     assert!(text.contains("SERVICE INTERVAL") && text.contains("  needle 1 "));
+}
+
+/// Records that pass their CRC but say anything at all, in any slots, and noise: a
+/// report comes out, in 100 columns.
+#[test]
+fn any_bytes_give_a_report() {
+    let start = old(SMALL).image();
+    let any_record = (0..128_u16, any::<bool>(), 1..=3_u8, 0..5_u32, vec(any::<u8>(), 64));
+    let records = vec(any_record, 1..30);
+    let mut runner = TestRunner::new_with_rng(
+        Config { cases: 3_000, failure_persistence: None, ..Config::default() },
+        TestRng::deterministic_rng(RngAlgorithm::ChaCha),
+    );
+    let outcome = runner.run(&records, |records| {
+        let mut image = start.clone();
+        for (slot, passes, kind, lap, bytes) in records {
+            image = bench::with_record(&image, slot, passes.then_some((kind, lap)), &bytes);
+        }
+        for id in [None, Some(BoardId(ID)), Some(BoardId(7))] {
+            let report = inspect(&image, id);
+            let text = render("x", &report);
+            prop_assert!(text.lines().all(|line| line.chars().count() <= 100), "{}", text);
+            prop_assert_eq!(report.fault.is_none(), report.lifetime.is_some());
+        }
+        Ok(())
+    });
+    outcome.unwrap();
 }

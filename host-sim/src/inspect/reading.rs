@@ -85,6 +85,20 @@ pub fn read(image: &Image, board: &BoardFound) -> Result<Reading, Vec<SnapshotFo
     Reader::new(image, board).ok_or_else(Vec::new)?.read()
 }
 
+/// The newest record of `board`: section 8.1.
+#[must_use]
+pub fn newest(board: &BoardFound) -> Option<Place> {
+    let places = (0..).zip(&board.headers);
+    places.filter_map(|(slot, h)| h.map(|h| Place { lap: h.lap, slot })).reduce(|newest, place| {
+        let is_after = if place.lap == newest.lap {
+            place.slot > newest.slot
+        } else {
+            place.lap.is_after(newest.lap)
+        };
+        if is_after { place } else { newest }
+    })
+}
+
 struct Reader<'a> {
     image: &'a Image,
     board: &'a BoardFound,
@@ -103,18 +117,7 @@ struct Start {
 
 impl<'a> Reader<'a> {
     fn new(image: &'a Image, board: &'a BoardFound) -> Option<Self> {
-        let places = (0..).zip(&board.headers);
-        let newest = places.filter_map(|(slot, h)| h.map(|h| Place { slot, lap: h.lap })).reduce(
-            |newest, place| {
-                let is_after = if place.lap == newest.lap {
-                    place.slot > newest.slot
-                } else {
-                    place.lap.is_after(newest.lap)
-                };
-                if is_after { place } else { newest }
-            },
-        )?;
-        Some(Self { image, board, newest })
+        Some(Self { image, board, newest: newest(board)? })
     }
 
     fn slots(&self) -> u16 {
