@@ -271,6 +271,10 @@ impl<'a> Reader<'a> {
             if index < last || (count != 0 && of != count) {
                 break;
             }
+            if count != 0 && index != count && members[..count].iter().all(Option::is_some) {
+                // A second copy of the last data member; the parity may follow.
+                continue;
+            }
             (count, last) = (of, index);
             slots.push(place.slot);
             members[index] = Some(*data);

@@ -415,7 +415,7 @@ class Reader:
                 if index < last or count not in (None, record[4]):
                     break
                 count, last = record[4], index
-                members[index] = record[5:60]
+                members.setdefault(index, record[5:60])
                 if index == count:
                     break
             if place == self.newest:
