@@ -22,7 +22,7 @@ pub const ID: BoardId = BoardId(0x5AFE_B00C);
 /// The board's key in these tests.
 pub const KEY: [u8; 32] = [0x2A; 32];
 /// Fruitless polls in a row after which a board counts as spinning.
-const SPIN_POLLS: u32 = 20_000;
+const SPIN_POLLS: u32 = 60_000;
 /// What a fruitless poll costs a main loop, ns (assumption).
 const POLL_NS: u64 = 20_000;
 
@@ -124,7 +124,7 @@ impl Bench {
     pub fn fitted_on(geometry: Geometry, fitting: Fitting, seed: u64) -> Self {
         let part = Part::blank(geometry).expect("a possible shape");
         let mut bench = Self::power_up(part, seed);
-        bench.advance_us(1_000_000);
+        bench.advance_us(2_000_000); // the largest part is read whole in 1.6 s
         let fit = Command::Fit { fitting, reply: None };
         bench.board.request(bench.now(), fit).expect("a blank part takes a fitting");
         bench.advance_us(1_000_000);
