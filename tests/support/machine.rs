@@ -10,7 +10,7 @@ use proptest_state_machine::{ReferenceStateMachine, StateMachineTest};
 /// When a case fails: with the shrunk case and the one command that replays it.
 pub fn check<T: StateMachineTest>(binary: &str, test: &str, seed: u64, cases: u32, steps: usize) {
     let mut config =
-        Config { failure_persistence: None, max_shrink_iters: 3_000, ..Config::default() };
+        Config { failure_persistence: None, max_shrink_iters: 20_000, ..Config::default() };
     if config.rng_seed == RngSeed::Random {
         config.rng_seed = RngSeed::Fixed(seed);
     }
