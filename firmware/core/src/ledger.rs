@@ -191,11 +191,13 @@ impl Ledger {
             .fold(ComponentSet::default(), |set, (place, _)| set.with(ComponentSet::only(place)))
     }
 
-    /// Wear of the component at `place`: its measure now minus its baseline.
+    /// Wear of the component at `place`: its measure now minus its baseline. Days
+    /// since a renewal without a clock are not known and count as 0.
     #[must_use]
     pub fn wear(&self, place: usize, lifetime: &Counters, day: Option<u16>) -> Option<u64> {
         let fitted = self.components.get(place)?;
-        if fitted.component.measure == Measure::Days && day.is_none() {
+        if fitted.component.measure == Measure::Days && (day.is_none() || fitted.baseline == 0) {
+            // No clock, or none when it was renewed: days have not been counted.
             return Some(0);
         }
         Some(fitted.component.measure.value(lifetime, day).saturating_sub(fitted.baseline))

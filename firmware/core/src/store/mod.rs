@@ -300,6 +300,17 @@ impl<R: Rules> Store<R> {
         Ok(())
     }
 
+    /// Asks for a new snapshot when there is time for it.
+    pub fn want_snapshot(&mut self) {
+        self.snapshot_wanted = true;
+    }
+
+    /// The counters in the live snapshot, from which all growth is counted.
+    #[must_use]
+    pub fn base_counters(&self) -> Option<&Counters> {
+        self.base.as_ref().map(|base| &base.counters)
+    }
+
     /// Sets a place to go on from, for tests of roll-over: as if the ring had
     /// been used up to there. Only before a fitting.
     pub fn start_at_lap(&mut self, lap: Lap) {

@@ -358,9 +358,9 @@ impl Recovery {
                 if wanted { Stage::FindCheckpoint { place, steps, full: true } } else { next };
             return Ok(Step::Again);
         }
-        self.stage = next;
         let mut record = [0; RECORD_BYTES];
         let header = self.record::<R, M>(medium, place.slot, &mut record)?;
+        self.stage = next;
         match header.filter(|h| h.lap == place.lap).map(|h| h.kind) {
             Some(Kind::Checkpoint) => {
                 let checkpoint = Checkpoint::decode(&record);
@@ -381,6 +381,9 @@ impl Recovery {
     }
 
     fn found_entry(&mut self, place: Place, stored: &StoredEntry) {
+        if stored.base_slot >= self.ring.slots() {
+            return; // from a part of another size
+        }
         match &mut self.tip {
             None => self.tip = Some(Tip { place, copies: 1, stored: *stored }),
             Some(tip) if tip.stored.entry == stored.entry => {

@@ -1,0 +1,71 @@
+//! Whose bytes these are: which boards have records on a part.
+
+use std::collections::BTreeSet;
+
+use shaftbook_core::codec::frame::{self, Header};
+use shaftbook_core::codec::snapshot;
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::rules::Sound;
+
+use super::image::Image;
+
+/// Records in the lowest slots by which the last writer is told.
+const FIRST_RECORDS: usize = 8;
+
+/// A board that has records on the part.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BoardFound {
+    /// The board.
+    pub id: BoardId,
+    /// The header of its record in each slot; `None` where it has none.
+    pub headers: Vec<Option<Header>>,
+}
+
+impl BoardFound {
+    /// What `id` has on the part.
+    #[must_use]
+    pub fn read(image: &Image, id: BoardId) -> Self {
+        let slots = 0..image.ring().slots();
+        let headers = slots.map(|s| frame::open::<Sound>(&image.record(s), id, s)).collect();
+        Self { id, headers }
+    }
+
+    /// How many records it has.
+    #[must_use]
+    pub fn records(&self) -> usize {
+        self.headers.iter().flatten().count()
+    }
+}
+
+/// All boards that have a record on the part and can be named: the one that wrote
+/// last comes first.
+///
+/// An identity is taken from whatever looks like a snapshot's first member, even if
+/// damaged, and believed if any record fits it. A board begins at slot 0 when it is
+/// fitted, so the last writer is the one with most of the first records.
+#[must_use]
+pub fn boards_on(image: &Image) -> Vec<BoardFound> {
+    let slots = 0..image.ring().slots();
+    let named: BTreeSet<u64> = slots
+        .map(|slot| image.record(slot))
+        .filter(|record| Header::decode(record).is_some_and(|h| h.kind == frame::Kind::Snapshot))
+        .filter_map(|record| snapshot::board_of(&record).map(|id| id.0))
+        .collect();
+    let mut found: Vec<BoardFound> = named
+        .into_iter()
+        .map(|id| BoardFound::read(image, BoardId(id)))
+        .filter(|board| board.records() > 0)
+        .collect();
+    let firsts: Vec<usize> = (0..usize::from(image.ring().slots()))
+        .filter_map(|slot| found.iter().position(|board| board.headers[slot].is_some()))
+        .take(FIRST_RECORDS)
+        .collect();
+    let ids: Vec<BoardId> = found.iter().map(|board| board.id).collect();
+    found.sort_by_key(|board| {
+        let place = ids.iter().position(|id| *id == board.id);
+        let count = firsts.iter().filter(|first| Some(**first) == place).count();
+        let lowest = board.headers.iter().position(Option::is_some);
+        (std::cmp::Reverse(count), lowest)
+    });
+    found
+}

@@ -1,0 +1,87 @@
+//! The direction of dependencies is a check that fails, not advice.
+
+use system_tests::graph::{Graph, Package, breaches, workspace};
+
+fn package(folder: &str, needs: &[(&str, &[&str])]) -> Package {
+    let needs = needs
+        .iter()
+        .map(|(name, features)| {
+            ((*name).into(), features.iter().map(|f| String::from(*f)).collect())
+        })
+        .collect();
+    Package { folder: folder.into(), needs }
+}
+
+fn sound() -> Graph {
+    Graph::from([
+        ("shaftbook-core".into(), package("firmware/core", &[("crc", &["default"])])),
+        (
+            "shaftbook-drivers".into(),
+            package("firmware/drivers", &[("shaftbook-core", &[]), ("embedded-hal", &[])]),
+        ),
+        ("host-sim".into(), package("host-sim", &[("shaftbook-drivers", &[]), ("clap", &["std"])])),
+        (
+            "board-x".into(),
+            package("firmware/board-x", &[("shaftbook-drivers", &[]), ("cortex-m", &[])]),
+        ),
+    ])
+}
+
+/// The sound graph with one more dependency.
+fn with(name: &str, needed: &str, features: &[&str]) -> Graph {
+    let mut graph = sound();
+    let features = features.iter().map(|f| String::from(*f)).collect();
+    graph.get_mut(name).unwrap().needs.insert(needed.into(), features);
+    graph
+}
+
+#[test]
+fn the_workspace_keeps_to_the_direction_of_dependencies() {
+    let found = breaches(&workspace());
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn the_graph_that_is_checked_is_the_workspace() {
+    let graph = workspace();
+    assert_eq!(graph["shaftbook-core"].folder, "firmware/core");
+    assert!(graph["shaftbook-drivers"].needs.contains_key("shaftbook-core"));
+    assert!(graph["host-sim"].needs.contains_key("shaftbook-core"));
+    assert!(!graph["shaftbook-core"].needs.contains_key("proptest"), "only for its tests");
+}
+
+#[test]
+fn each_breach_is_found() {
+    assert_eq!(breaches(&sound()), Vec::<String>::new());
+    for (name, needed) in [
+        ("shaftbook-core", "shaftbook-drivers"),
+        ("shaftbook-core", "host-sim"),
+        ("shaftbook-core", "embedded-hal"),
+        ("shaftbook-core", "rand"),
+        ("shaftbook-drivers", "host-sim"),
+        ("shaftbook-drivers", "board-x"),
+        ("shaftbook-drivers", "rp2040-hal"),
+        ("board-x", "host-sim"),
+        ("host-sim", "board-x"),
+    ] {
+        let expected = format!("{name} must not depend on {needed}");
+        assert_eq!(breaches(&with(name, needed, &[])), [expected]);
+    }
+}
+
+#[test]
+fn a_feature_that_ends_no_std_is_found_in_firmware_only() {
+    assert_eq!(
+        breaches(&with("shaftbook-core", "heapless", &["std"])),
+        ["shaftbook-core asks heapless for `std`"]
+    );
+    assert_eq!(breaches(&with("board-x", "defmt", &["alloc"])), ["board-x asks defmt for `alloc`"]);
+    assert!(breaches(&with("host-sim", "defmt", &["alloc", "std"])).is_empty());
+}
+
+#[test]
+fn a_workspace_without_its_core_is_found() {
+    let mut graph = sound();
+    graph.remove("shaftbook-core");
+    assert!(breaches(&graph).contains(&"shaftbook-core is not in the workspace".into()));
+}

@@ -1,0 +1,50 @@
+//! The worked example of `docs/FORMAT.md`, made by the real board.
+
+use std::fmt::Write;
+use std::fs;
+
+use host_sim::inspect::image::Image;
+use shaftbook_core::medium::Geometry;
+
+use crate::bench::Bench;
+use crate::decoder::assert_agree;
+
+const DOCUMENT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/FORMAT.md");
+
+fn example() -> Image {
+    let mut bench = Bench::fitted(Geometry { size_bytes: 8_192, page_bytes: 64 });
+    bench.sew(1, 10);
+    bench.thread_break(2, 1);
+    bench.renew(0);
+    bench.sew(1, 3);
+    bench.trim(1);
+    bench.power_fail();
+    bench.image()
+}
+
+/// All slots that are not blank, as the document shows them.
+fn hex(image: &Image) -> String {
+    let mut text = String::new();
+    for slot in 0..image.ring().slots() {
+        let record = image.record(slot);
+        if record.iter().all(|b| *b == 0xFF) {
+            continue;
+        }
+        for (row, bytes) in record.chunks(32).enumerate() {
+            let name = if row == 0 { format!("{slot:>2}") } else { String::from("  ") };
+            let digits: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
+            let _ = writeln!(text, "{name} {digits}");
+        }
+    }
+    text
+}
+
+#[test]
+fn the_documents_example_is_what_a_board_writes() {
+    let image = example();
+    let document = fs::read_to_string(DOCUMENT).expect("docs/FORMAT.md");
+    let hex = hex(&image);
+    assert!(document.contains(&hex), "docs/FORMAT.md, section 10, should hold:\n{hex}");
+    let reports = assert_agree("example", &[image]);
+    println!("{:#}", reports[0]);
+}

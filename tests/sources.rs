@@ -1,0 +1,54 @@
+//! Rules on the text of the sources.
+
+use system_tests::sources::{Source, all, bare_breaches, machine_paths};
+
+fn source(text: &str) -> Source {
+    Source { path: "x.rs".into(), text: text.into() }
+}
+
+fn is_bare(path: &str) -> bool {
+    ["firmware/core/src/", "firmware/drivers/src/"].iter().any(|folder| path.starts_with(folder))
+}
+
+#[test]
+fn core_and_drivers_are_no_std_without_unsafe_or_allocation() {
+    let sources: Vec<_> = all().into_iter().filter(|s| is_bare(&s.path)).collect();
+    let roots = sources.iter().filter(|s| s.path.ends_with("/src/lib.rs")).count();
+    assert_eq!(roots, 2, "the core's and the drivers'");
+    let found: Vec<_> =
+        sources.iter().flat_map(|s| bare_breaches(s, s.path.ends_with("/src/lib.rs"))).collect();
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn each_breach_in_a_bare_source_is_found() {
+    let root = "#![no_std]\n#![forbid(unsafe_code)]\n";
+    assert!(bare_breaches(&source(root), true).is_empty());
+    assert_eq!(bare_breaches(&source("#![no_std]"), true).len(), 1);
+    assert_eq!(bare_breaches(&source("#![forbid(unsafe_code)]"), true).len(), 1);
+    for line in ["unsafe { x() }", "extern crate alloc;", "use std::vec::Vec;"] {
+        assert_eq!(bare_breaches(&source(line), false).len(), 1, "{line}");
+    }
+    for line in ["// unsafe", "let unsafe_page = 1;", "#[cfg(test)]\nmod t { use std::vec; }"] {
+        assert!(bare_breaches(&source(line), false).is_empty(), "{line}");
+    }
+}
+
+#[test]
+fn no_file_names_a_path_of_one_machine() {
+    let sources = all();
+    assert!(sources.iter().any(|s| s.path == "Cargo.toml"), "the whole repository is read");
+    let found: Vec<_> = sources
+        .iter()
+        // The two files that hold the patterns.
+        .filter(|s| !["tests/sources.rs", "tests/src/sources.rs"].contains(&s.path.as_str()))
+        .flat_map(machine_paths)
+        .collect();
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn a_path_of_one_machine_is_found() {
+    assert_eq!(machine_paths(&source("see /home/someone/x")), ["x.rs:1: see /home/someone/x"]);
+    assert!(machine_paths(&source("see docs/DESIGN.md")).is_empty());
+}

@@ -1,0 +1,107 @@
+//! The workspace's dependency graph and the rules on it.
+//!
+//! Rule: core ← drivers ← boards; host-sim → core, drivers; never the other way. The
+//! core and the drivers stay `no_std`: no feature of a dependency may bring `std` or
+//! `alloc` in.
+//!
+//! The rules work on a plain [`Graph`], so that a test can hand them a broken one.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use cargo_metadata::{DependencyKind, Metadata, MetadataCommand};
+
+/// What one package of the workspace asks for in normal and build dependencies.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Package {
+    /// Folder of the package, relative to the root, `/` between parts.
+    pub folder: String,
+    /// Names of the packages that it depends on, and the features asked of each.
+    pub needs: BTreeMap<String, BTreeSet<String>>,
+}
+
+/// The packages of the workspace by name.
+pub type Graph = BTreeMap<String, Package>;
+
+/// Outside crates that the core may use.
+pub const CORE_MAY_USE: [&str; 5] = ["crc", "defmt", "heapless", "hmac", "sha2"];
+/// Outside crates that the drivers may use.
+pub const DRIVERS_MAY_USE: [&str; 4] = ["critical-section", "defmt", "embedded-hal", "heapless"];
+/// Features that end `no_std`, whatever crate has them.
+const HOSTED_FEATURES: [&str; 2] = ["std", "alloc"];
+
+const CORE: &str = "shaftbook-core";
+const DRIVERS: &str = "shaftbook-drivers";
+
+/// The graph of this repository, as cargo gives it.
+///
+/// # Panics
+/// When `cargo metadata` cannot be run.
+#[must_use]
+pub fn workspace() -> Graph {
+    let manifest = concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml");
+    let metadata = MetadataCommand::new()
+        .manifest_path(manifest)
+        .no_deps()
+        .exec()
+        .expect("cargo metadata runs in the repository");
+    metadata.workspace_packages().into_iter().map(|p| package(&metadata, p)).collect()
+}
+
+fn package(metadata: &Metadata, package: &cargo_metadata::Package) -> (String, Package) {
+    let folder = package.manifest_path.parent().unwrap_or(&package.manifest_path);
+    let folder = folder.strip_prefix(&metadata.workspace_root).unwrap_or(folder);
+    let mut needs: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for dependency in &package.dependencies {
+        if dependency.kind == DependencyKind::Development {
+            continue;
+        }
+        let features = needs.entry(dependency.name.clone()).or_default();
+        features.extend(dependency.features.iter().cloned());
+        if dependency.uses_default_features {
+            features.insert("default".into());
+        }
+    }
+    let folder = folder.as_str().replace('\\', "/");
+    (package.name.to_string(), Package { folder, needs })
+}
+
+/// Every breach of the rules, one sentence each; empty when there is none.
+#[must_use]
+pub fn breaches(graph: &Graph) -> Vec<String> {
+    let mut found = Vec::new();
+    for name in [CORE, DRIVERS] {
+        if !graph.contains_key(name) {
+            found.push(format!("{name} is not in the workspace"));
+        }
+    }
+    for (name, package) in graph {
+        for (needed, features) in &package.needs {
+            if !may_need(graph, name, needed) {
+                found.push(format!("{name} must not depend on {needed}"));
+            }
+            for feature in HOSTED_FEATURES {
+                if is_bare(package) && features.contains(feature) {
+                    found.push(format!("{name} asks {needed} for `{feature}`"));
+                }
+            }
+        }
+    }
+    found
+}
+
+/// Runs on a chip: everything under `firmware/`.
+fn is_bare(package: &Package) -> bool {
+    package.folder.starts_with("firmware/")
+}
+
+fn may_need(graph: &Graph, name: &str, needed: &str) -> bool {
+    let inside = graph.get(needed);
+    match (name, inside) {
+        (CORE, _) => CORE_MAY_USE.contains(&needed),
+        (DRIVERS, _) => needed == CORE || DRIVERS_MAY_USE.contains(&needed),
+        // A board may need whatever its chip does, but of ours only core and drivers.
+        (_, Some(_)) if graph.get(name).is_some_and(is_bare) => [CORE, DRIVERS].contains(&needed),
+        ("host-sim", Some(_)) => [CORE, DRIVERS].contains(&needed),
+        _ => true,
+    }
+}
