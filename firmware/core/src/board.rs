@@ -132,6 +132,8 @@ struct Waiting {
 }
 
 /// A Shaftbook board.
+// Each flag is one independent fact that outlives a poll.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub struct Board<R: Rules = Sound> {
     id: BoardId,
@@ -473,7 +475,7 @@ impl<R: Rules> Board<R> {
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
-                self.meter.set(self.ledger.settings);
+                self.meter.learn(self.ledger.settings);
                 self.leave_early();
                 self.gate.start_wait::<R>(now, self.ledger.tries);
                 self.saved_at = Instant::ZERO;

@@ -66,6 +66,8 @@ struct Tip {
 }
 
 /// Where the recovery stands.
+// Each flag is one independent fact about the part, told as such.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub(super) struct Recovery {
     at: At,
@@ -139,6 +141,8 @@ impl<R: Rules> Store<R> {
         }
     }
 
+    // Always well: so that every stage ends with it.
+    #[allow(clippy::unnecessary_wraps)]
     fn go(&mut self, at: At) -> Stepped {
         self.recovery.at = at;
         Ok(None)
@@ -243,7 +247,7 @@ impl<R: Rules> Store<R> {
             } else {
                 Fault::NotFitted
             };
-            return Ok(self.nothing(ledger, fault));
+            return Ok(Some(self.nothing(ledger, fault)));
         }
         let header = self.read_record(medium, slot)?;
         if slot == 0 {
@@ -266,12 +270,12 @@ impl<R: Rules> Store<R> {
     }
 
     /// Nothing of this board is on the part, or nothing that can be used.
-    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> Option<StoreEvent> {
+    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> StoreEvent {
         ledger.clear();
         self.stage = Stage::Empty;
         // Whatever is there, later laps than it are free.
         self.head = Place { slot: 0, lap: self.recovery.newest.lap.plus(1) };
-        Some(StoreEvent::Nothing(fault))
+        StoreEvent::Nothing(fault)
     }
 
     /// Back from the newest place; journal entries on the way are newer than the
@@ -288,7 +292,7 @@ impl<R: Rules> Store<R> {
             // Only members: a first fitting that was cut.
             let unfinished = self.recovery.tail.is_none();
             let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
-            return Ok(self.nothing(ledger, fault));
+            return Ok(Some(self.nothing(ledger, fault)));
         }
         let header = if full {
             self.read_record(medium, place.slot)?
