@@ -72,6 +72,8 @@ struct Tip {
 pub(super) struct Recovery {
     at: At,
     reference: Lap,
+    /// The slot whose record is in `record`.
+    held: Option<u16>,
     /// Newest place that holds a valid record.
     pub newest: Place,
     found_any: bool,
@@ -100,6 +102,7 @@ impl Recovery {
         Self {
             at: At::Reference { slot: 0 },
             reference: Lap::new(0),
+            held: None,
             newest: start,
             found_any: false,
             seen_foreign: false,
@@ -166,7 +169,9 @@ impl<R: Rules> Store<R> {
         medium: &mut M,
         slot: u16,
     ) -> Result<Option<Header>, MediumError> {
+        self.recovery.held = None;
         medium.read(self.ring.address(slot), &mut self.record)?;
+        self.recovery.held = Some(slot);
         Ok(frame::open::<R>(&self.record, self.id, slot))
     }
 
@@ -294,7 +299,11 @@ impl<R: Rules> Store<R> {
             let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
             return Ok(Some(self.nothing(ledger, fault)));
         }
-        let header = if full {
+        // The newest record has just been read to verify it.
+        let full = full || self.recovery.held == Some(place.slot);
+        let header = if self.recovery.held == Some(place.slot) {
+            frame::open::<R>(&self.record, self.id, place.slot)
+        } else if full {
             self.read_record(medium, place.slot)?
         } else {
             self.read_header(medium, place.slot)?
