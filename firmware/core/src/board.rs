@@ -33,9 +33,17 @@ use heapless::{Deque, Vec};
 pub const EARLY_MAX: usize = 512;
 /// Journal entries waiting to be written.
 const WAITING_MAX: usize = 6;
+/// Most of them that one command asks for.
+const COMMAND_ENTRIES: usize = 2;
 /// A checkpoint is begun this long before its interval ends, µs, so that it is
 /// durable by then even behind two copies of a journal entry.
 const WRITE_AHEAD_US: u64 = 100_000;
+/// Power-fail answers without a pause between them.
+const ANSWERS_MAX: u8 = 8;
+/// Pause between further answers, µs.
+const ANSWER_PAUSE_US: u64 = 1_000_000;
+/// Calm after which warnings are answered without a pause again, µs.
+const CALM_US: u64 = 10_000_000;
 
 /// A fitting: what a person decides when the board is wired to a machine.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -128,7 +136,10 @@ struct Waiting {
 pub struct Board<R: Rules = Sound> {
     id: BoardId,
     meter: Meter,
-    early: Option<Deque<(Instant, Input), EARLY_MAX>>,
+    /// Edges that came before the settings were known.
+    early: Deque<(Instant, Input), EARLY_MAX>,
+    /// The settings are known, or were given up waiting for.
+    counting: bool,
     past: Option<Counters>,
     ledger: Ledger,
     store: Store<R>,
@@ -143,6 +154,9 @@ pub struct Board<R: Rules = Sound> {
     journalled: FaultSet,
     /// When the power-fail warning came, while it lasts.
     warned_at: Option<Instant>,
+    /// Answers to warnings that need no pause before them.
+    answers_left: u8,
+    next_answer_at: Instant,
     attention: bool,
     deadline: Instant,
     saved_at: Instant,
@@ -166,7 +180,8 @@ impl<R: Rules> Board<R> {
         Self {
             id,
             meter: Meter::new(fallback),
-            early: Some(Deque::new()),
+            early: Deque::new(),
+            counting: false,
             past: None,
             ledger: Ledger::new(fallback, key),
             store: Store::new(id),
@@ -180,6 +195,8 @@ impl<R: Rules> Board<R> {
             refused: false,
             journalled: FaultSet::default(),
             warned_at: None,
+            answers_left: ANSWERS_MAX,
+            next_answer_at: Instant::ZERO,
             attention: true,
             deadline: Instant::ZERO,
             saved_at: Instant::ZERO,
@@ -248,7 +265,7 @@ impl<R: Rules> Board<R> {
     /// Whether commands are accepted.
     #[must_use]
     pub fn is_ready(&self) -> bool {
-        self.store.is_ready() && self.past.is_some()
+        self.store.can_write() && self.past.is_some()
     }
 
     /// What the board counts with.
@@ -269,10 +286,11 @@ impl<R: Rules> Board<R> {
             self.power_fail(at, level);
             return;
         }
-        if let Some(early) = &mut self.early {
-            if early.push_back((at, input)).is_err() {
-                self.missed_edges(1);
-            }
+        if !self.counting {
+            let Err((at, input)) = self.early.push_back((at, input)) else { return };
+            // No room to wait any longer: the settings at hand have to do.
+            self.leave_early();
+            self.meter.input::<R>(at, input);
             return;
         }
         self.meter.input::<R>(at, input);
@@ -345,16 +363,17 @@ impl<R: Rules> Board<R> {
         reply: Option<EightDigits>,
     ) -> Result<(), Refusal> {
         fitting.settings.check().map_err(|_| Refusal::BadSettings)?;
-        if self.past.is_some() {
+        if self.store.is_ready() {
             let reply = reply.ok_or(Refusal::NeedsAuthority)?;
             self.request_try(now, Authorised::Refit, reply)?;
             self.refit = Some(fitting);
             return Ok(());
         }
         self.store.write_ledger().map_err(|_| Refusal::NotReady)?;
-        self.past = Some(Counters::default());
-        self.leave_early(fitting.settings);
+        // Counters that outlived the ledger are kept.
+        self.past = Some(self.past.unwrap_or_default());
         self.fit(now, fitting);
+        self.leave_early();
         Ok(())
     }
 
@@ -409,16 +428,19 @@ impl<R: Rules> Board<R> {
     }
 
     fn work<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
-        if self.early.is_none() {
+        if self.counting {
             self.meter.settle::<R>(now);
         }
         let effect = match self.next_fault_effect() {
             Some(effect) => Some(effect),
             None => self.work_on_store(now, medium),
         };
+        if self.told != self.journalled && self.is_ready() {
+            self.journal_faults();
+        }
         self.next_entry(now);
         self.attention = self.faults != self.told || self.refused;
-        if self.meter.running_us() >= self.running_look_us {
+        if self.meter.running_us() >= self.running_look_us && self.warned_at.is_none() {
             self.running_look_us = u64::MAX; // the deadline takes over
         }
         let again = effect.is_some() || self.attention;
@@ -427,15 +449,18 @@ impl<R: Rules> Board<R> {
     }
 
     fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
-        let urgent = self.is_urgent();
+        self.refill_answers(now);
+        let urgent = self.is_urgent(now);
         let wanted = Wanted {
             checkpoint: self.past.is_some() && self.is_checkpoint_due(now),
             urgent,
             entry: self.entry.as_ref(),
         };
-        let (meter, past) = (&self.meter, self.past);
-        let event = self.store.poll(now, medium, wanted, &mut self.ledger, || {
-            past.map_or_else(Counters::default, |past| R::lifetime(&past, &meter.session(now)))
+        let (meter, past) = (&self.meter, &self.past);
+        let event = self.store.poll(now, medium, wanted, &mut self.ledger, |counters| {
+            if let Some(past) = past {
+                *counters = R::lifetime(past, &meter.session(now));
+            }
         })?;
         self.store_event(now, event)
     }
@@ -448,14 +473,15 @@ impl<R: Rules> Board<R> {
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
-                self.leave_early(self.ledger.settings);
+                self.meter.set(self.ledger.settings);
+                self.leave_early();
                 self.gate.start_wait::<R>(now, self.ledger.tries);
                 self.saved_at = Instant::ZERO;
                 self.boot_record_due = true;
                 Some(Effect::Ready)
             }
             StoreEvent::Nothing(fault) => {
-                self.leave_early(self.ledger.settings);
+                self.leave_early();
                 self.raise(fault);
                 None
             }
@@ -468,16 +494,30 @@ impl<R: Rules> Board<R> {
                 Some(Effect::FittingDurable(*self.saved()))
             }
             StoreEvent::EntryStored => {
-                let entry = self.entry.take()?;
+                let mut entry = self.entry.take()?;
+                // As it stands on the part: a snapshot may have been begun since.
+                if let Some(base) = self.store.base_counters() {
+                    entry.at = entry.at.most(base);
+                }
                 self.ledger.apply(&entry);
                 self.entry_stored(now, &entry);
                 Some(Effect::EntryDurable { number: entry.number, event: entry.event })
             }
             StoreEvent::SlotRetired(slot) => {
-                self.wait(Event::SlotRetired, slot, ComponentSet::default(), None);
+                if !self.note(Event::SlotRetired, slot) {
+                    // A snapshot names it instead.
+                    self.store.want_snapshot();
+                }
                 None
             }
             StoreEvent::Trouble(fault) => {
+                // A part that is away may stay away: counting does not wait for it.
+                if !matches!(fault, Fault::SnapshotLost | Fault::JournalGap) {
+                    self.leave_early();
+                }
+                if fault == Fault::MemoryWornOut {
+                    self.give_up_writing();
+                }
                 self.raise(fault);
                 None
             }
@@ -500,6 +540,8 @@ impl<R: Rules> Board<R> {
             self.refused = true;
             return;
         }
+        // It was right: the waits of the tries before it are over.
+        self.gate.start_wait::<R>(now, 0);
         match tried.purpose {
             Authorised::Service => self.serve(now),
             Authorised::Renew(components) => {
@@ -559,9 +601,20 @@ impl<R: Rules> Board<R> {
         requested: Option<Instant>,
     ) {
         let at = requested.and_then(|now| self.lifetime(now));
-        // A full list drops notes on slots and faults; commands find it empty.
-        let _ = self.waiting.push_back(Waiting { event, subject, renewed, at });
+        let waiting = Waiting { event, subject, renewed, at };
+        // Cannot fail: commands find the room that `note` leaves.
+        let _ = self.waiting.push_back(waiting);
         self.attention = true;
+    }
+
+    /// A note for the journal, if there is room beside what a command needs; whether
+    /// it will be written.
+    fn note(&mut self, event: Event, subject: u16) -> bool {
+        let room = self.waiting.len() + COMMAND_ENTRIES < WAITING_MAX;
+        if room {
+            self.wait(event, subject, ComponentSet::default(), None);
+        }
+        room
     }
 
     /// Gives the next waiting entry its number.
@@ -586,10 +639,6 @@ impl<R: Rules> Board<R> {
             match (self.faults.contains(fault), self.told.contains(fault)) {
                 (true, false) => {
                     self.told.raise(fault);
-                    if self.is_ready() && self.journalled.raise(fault) {
-                        let subject = fault.number();
-                        self.wait(Event::FaultSeen, subject, ComponentSet::default(), None);
-                    }
                     return Some(Effect::FaultRaised(fault));
                 }
                 (false, true) => {
@@ -602,30 +651,68 @@ impl<R: Rules> Board<R> {
         core::mem::take(&mut self.refused).then_some(Effect::ReplyRefused)
     }
 
+    /// Notes in the journal the faults that were told and are not in it yet.
+    fn journal_faults(&mut self) {
+        for fault in Fault::ALL {
+            let new = self.told.contains(fault) && !self.journalled.contains(fault);
+            if new && self.note(Event::FaultSeen, fault.number()) {
+                self.journalled.raise(fault);
+            }
+        }
+    }
+
     fn power_fail(&mut self, at: Instant, level: Level) {
         if !level.is_active() {
             self.warned_at = None;
         } else if self.warned_at.is_none() {
             self.warned_at = Some(at);
         }
+        self.look_later();
         self.attention = true;
     }
 
     /// Whether a power-fail warning has not been answered yet: something that was
     /// counted is not durable, or nothing has become durable since the warning.
-    fn is_urgent(&self) -> bool {
-        let (Some(past), Some(warned_at)) = (self.past, self.warned_at) else { return false };
-        let counted = past.plus(&self.meter.session(warned_at));
-        counted.powered_ms > self.saved().powered_ms
-            || counted.stitches() != self.saved().stitches()
-            || counted.jumps != self.saved().jumps
-            || counted.trims != self.saved().trims
-            || counted.breaks() != self.saved().breaks()
+    fn is_unanswered(&self) -> bool {
+        let (Some(past), Some(warned_at)) = (&self.past, self.warned_at) else { return false };
+        let (counted, saved) = (self.meter.counted(), self.saved());
+        past.powered_ms + warned_at.as_us() / 1_000 > saved.powered_ms
+            || past.trims + counted.trims != saved.trims
+            || past.jumps + counted.jumps != saved.jumps
+            || past.stitches() + counted.stitches() != saved.stitches()
+            || past.breaks().saturating_add(counted.breaks()) != saved.breaks()
+    }
+
+    /// Whether a warning is to be answered now. A warning that chatters or stays on
+    /// while the machine sews must not wear the part out: after the first
+    /// [`ANSWERS_MAX`] answers, one a second.
+    fn is_urgent(&self, now: Instant) -> bool {
+        self.warned_at.is_some()
+            && (self.answers_left > 0 || now >= self.next_answer_at)
+            && self.is_unanswered()
+    }
+
+    /// A warning was answered.
+    fn note_answer(&mut self, now: Instant) {
+        if self.answers_left > 0 {
+            self.answers_left -= 1;
+        }
+        self.next_answer_at = now.plus_us(ANSWER_PAUSE_US);
+    }
+
+    /// After a calm while, the next warnings are answered at once again.
+    fn refill_answers(&mut self, now: Instant) {
+        if self.warned_at.is_none() && now.since_us(self.next_answer_at) >= CALM_US {
+            self.answers_left = ANSWERS_MAX;
+        }
     }
 
     fn note_saved(&mut self, now: Instant) {
         self.saved_at = now;
         self.boot_record_due = false;
+        if self.warned_at.is_some() {
+            self.note_answer(now);
+        }
         let past = self.past.unwrap_or_default();
         // The limits count from what is durable, not from now.
         self.saved_running_us = self.saved().running_ms.saturating_sub(past.running_ms) * 1_000;
@@ -666,30 +753,44 @@ impl<R: Rules> Board<R> {
         let interval_us = u64::from(self.meter.settings().checkpoint_running_s) * 1_000_000;
         let look_us = interval_us.saturating_sub(WRITE_AHEAD_US + self.meter.run_gap_us());
         let look_us = self.saved_running_us + look_us;
-        let passed = self.meter.running_us() >= look_us;
-        self.running_look_us = if passed { u64::MAX } else { look_us };
+        self.running_look_us = if self.warned_at.is_some() {
+            0 // everything is looked at while power is failing
+        } else if self.meter.running_us() >= look_us {
+            u64::MAX
+        } else {
+            look_us
+        };
     }
 
     fn next_deadline(&self, now: Instant) -> Instant {
         let mut next = self.store.wake().min(self.meter.certain_at());
-        if self.is_ready() && self.store.can_write() {
-            next = next.min(self.powered_limit()).min(self.running_limit(now));
-            if self.entry.is_some() || self.is_urgent() || self.is_checkpoint_due(now) {
-                next = next.min(self.store.not_before());
-            }
+        if self.is_ready() {
+            // What is due waits for the store; what is not, for its own time.
+            let due = self.entry.is_some() || self.is_urgent(now) || self.is_checkpoint_due(now);
+            next = next.min(if due {
+                self.store.not_before()
+            } else if self.is_unanswered() {
+                self.next_answer_at.min(self.powered_limit()).min(self.running_limit(now))
+            } else {
+                self.powered_limit().min(self.running_limit(now))
+            });
         }
         // Never in the past: a deadline that has passed means "at once".
         next.max(now)
     }
 
     /// Counting leaves the waiting room: the settings are known, or never will be.
-    fn leave_early(&mut self, settings: Settings) {
-        if let Some(early) = self.early.take() {
-            self.meter.set(settings);
-            for (at, input) in &early {
-                self.meter.input::<R>(*at, *input);
-            }
+    fn leave_early(&mut self) {
+        self.counting = true;
+        while let Some((at, input)) = self.early.pop_front() {
+            self.meter.input::<R>(at, input);
         }
+    }
+
+    /// Nothing will be stored any more: nothing waits for it.
+    fn give_up_writing(&mut self) {
+        (self.entry, self.reply, self.refit) = (None, None, None);
+        self.waiting.clear();
     }
 
     fn add(&self, past: &Counters, now: Instant) -> Counters {

@@ -59,6 +59,12 @@ impl Meter {
 
     /// Counts with other settings from now on.
     pub fn set(&mut self, settings: Settings) {
+        if (settings.needle_source, settings.needles)
+            != (self.settings.needle_source, self.settings.needles)
+        {
+            // What was read with the other wiring says nothing.
+            self.needle = NeedlePosition::new();
+        }
         self.settings = settings;
         self.shortest_period_us = u64::from(settings.shortest_period_us());
         self.run_gap_us = u64::from(settings.run_gap_ms) * 1_000;
@@ -104,6 +110,12 @@ impl Meter {
         &self.needle
     }
 
+    /// What was counted so far, without the times.
+    #[must_use]
+    pub fn counted(&self) -> &Counters {
+        &self.counted
+    }
+
     /// Counts lost edges.
     pub fn missed_edges(&mut self, count: u32) {
         self.counted.missed_edges = self.counted.missed_edges.saturating_add(count);
@@ -128,8 +140,15 @@ impl Meter {
                     self.counted.glitches = self.counted.glitches.saturating_add(1);
                 }
             }
-            Input::NeedleCode(code) => self.needle.code(at, code, &self.settings),
-            Input::NeedleLevel(level_mv) => self.needle.level(at, level_mv, &self.settings),
+            Input::NeedleCode(code) => {
+                // A revolution that began before this change belongs before it.
+                self.settle_shaft::<R>(at);
+                self.needle.code(at, code, &self.settings);
+            }
+            Input::NeedleLevel(level_mv) => {
+                self.settle_shaft::<R>(at);
+                self.needle.level(at, level_mv, &self.settings);
+            }
             Input::Trim(level) => {
                 self.settle_contacts(at);
                 self.trim.edge(at, level);

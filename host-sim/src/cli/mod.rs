@@ -7,6 +7,7 @@ pub mod failure;
 pub mod inspect;
 pub mod output;
 pub mod progress;
+pub mod prove;
 pub mod replay;
 pub mod sew;
 
@@ -27,6 +28,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Prove(prove::Args),
     Sew(sew::Args),
     Replay(replay::Args),
     Inspect(inspect::Args),
@@ -52,6 +54,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let result = match &cli.command {
+        Command::Prove(args) => prove::run(args),
         Command::Sew(args) => sew::run(args),
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
