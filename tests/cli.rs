@@ -242,7 +242,7 @@ fn the_capture_of_pyvcd_is_counted_as_its_script_says() {
             assert_eq!(counted["needle_breaks"][index], stated(&format!("breaks{number}")));
         }
         assert_eq!(counted["unattributed_stitches"], 0);
-        let unknown = if needle == by_code { 1 } else { 0 };
+        let unknown = u64::from(needle == by_code);
         assert_eq!(report["unknown_values"], unknown);
     }
 }

@@ -197,7 +197,8 @@ fn a_part_of_two_boards() {
     // The other board can be named while a first member of it is left.
     let has_first_member = |bench: &Bench| {
         let image = bench.image();
-        (40..120).any(|slot| bench::kind(&image, slot) == 3 && image.record(slot)[3] & 31 == 0)
+        let index = |slot| image.record(slot)[3] & 31;
+        (40..120).any(|slot| bench::kind(&image, slot) == 3 && index(slot) == 0)
     };
     for _ in 0..300 {
         if !has_first_member(&bench) {

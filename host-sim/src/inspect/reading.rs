@@ -183,7 +183,6 @@ impl<'a> Reader<'a> {
         for place in self.back_from(self.newest) {
             match self.live(place) {
                 Some(Kind::Snapshot) if tip.is_none() => unfinished.push(place.slot),
-                Some(Kind::Snapshot) => {}
                 Some(Kind::Entry) => {
                     let stored = StoredEntry::decode(&self.image.record(place.slot));
                     tip = match (tip, stored) {
@@ -204,7 +203,7 @@ impl<'a> Reader<'a> {
                         return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
-                None => {}
+                Some(Kind::Snapshot) | None => {}
             }
         }
         None

@@ -151,8 +151,8 @@ fn part_with<R: Rules + Clone>(counters: &Counters, seed: u64) -> Vec<u8> {
         image[at..at + record.len()].copy_from_slice(&record);
     };
     for index in 0..=count {
-        let place = MemberPlace { index: index as u8, count: count as u8, mark: 0 };
         let mut record = [0; RECORD_BYTES];
+        let place = MemberPlace { index: index as u8, count: count as u8, mark: 5 };
         snapshot::write_member(&mut record, &stream, place);
         put(index as u16, Kind::Snapshot, record);
     }
