@@ -1,6 +1,6 @@
 //! What the system tests share.
 //!
-//! - [`bench`]: a board on the real driver and the modelled bus, with the truth beside it
+//! - [`bench`](mod@bench): a board on the real driver and the modelled bus, with the truth beside it
 //! - [`graph`]: the workspace's dependency graph and the rules on it
 //! - [`sources`]: the tracked text files of the repository
 //! - [`any_image`]: a board that boots from arbitrary bytes

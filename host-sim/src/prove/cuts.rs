@@ -265,7 +265,7 @@ fn is_durable(truth: &Counters, durable: &Counters) -> bool {
 
 /// Sews, trims, breaks, stands and renews, ending at a drawn moment.
 fn work_for_a_while<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
-    for _ in 0..1 + rng.next_u32() % 4 {
+    for _ in 0..=rng.next_u32() % 4 {
         let needle = any_needle(rng);
         match rng.next_u32() % 8 {
             0 => {

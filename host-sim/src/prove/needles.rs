@@ -128,7 +128,7 @@ fn read<R: Rules + Clone>(
 ) {
     let input = if by_level {
         let level_mv = i32::from(FIRST_LEVEL_MV + STEP_MV * u16::from(needle)) + off_mv;
-        Input::NeedleLevel(level_mv.max(0) as u16)
+        Input::NeedleLevel(u16::try_from(level_mv).unwrap_or(0))
     } else {
         Input::NeedleCode(needle)
     };
@@ -152,7 +152,7 @@ fn select<R: Rules + Clone>(
             pass(board, now_us, u64::from(rng.next_u32()) % 3_000);
         }
     }
-    let off_mv = (rng.next_u32() % 100) as i32 - 50;
+    let off_mv = (rng.next_u32() % 100).cast_signed() - 50;
     read(board, *now_us, needle, by_level, off_mv);
     let early = noisy && rng.next_u32().is_multiple_of(3);
     if early {
@@ -176,7 +176,7 @@ fn flicker<R: Rules + Clone>(
     by_level: bool,
 ) -> bool {
     let other = (rng.next_u32() % 16) as u8;
-    let off_mv = (rng.next_u32() % 350) as i32 - 175;
+    let off_mv = (rng.next_u32() % 350).cast_signed() - 175;
     read(board, *now_us, other, by_level, off_mv);
     pass(board, now_us, u64::from(rng.next_u32()) % 8_000);
     if rng.next_u32().is_multiple_of(2) {

@@ -140,12 +140,18 @@ impl<R: Rules + Clone> Rig<R> {
     }
 
     /// A board fitted on a blank reference part whose ring starts at `lap`.
+    ///
+    /// # Panics
+    /// As [`Rig::fit`].
     #[must_use]
     pub fn fitted(seed: u64, lap: Lap) -> Self {
         Self::fitted_as(seed, lap, BOARD)
     }
 
     /// The same for the board `id`.
+    ///
+    /// # Panics
+    /// As [`Rig::fit`].
     #[must_use]
     pub fn fitted_as(seed: u64, lap: Lap, id: BoardId) -> Self {
         let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
@@ -157,6 +163,9 @@ impl<R: Rules + Clone> Rig<R> {
     }
 
     /// Fits the board and waits until that is durable.
+    ///
+    /// # Panics
+    /// When the board refuses: it has been fitted before.
     pub fn fit(&mut self) {
         let fitting = fitting();
         let now = self.now();
@@ -364,6 +373,9 @@ pub struct Recovered<R: Rules> {
 
 impl<R: Rules + Clone> Recovered<R> {
     /// Boots a new board on `image`.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
     #[must_use]
     pub fn from_image(image: std::vec::Vec<u8>, seed: u64) -> Self {
         let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
@@ -374,6 +386,9 @@ impl<R: Rules + Clone> Recovered<R> {
 
     /// Boots a new board on `image`, cuts it after `bytes` more bus bytes with the
     /// page as `tear` leaves it, and boots another on what is left.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
     #[must_use]
     pub fn from_image_cut_again(
         image: std::vec::Vec<u8>,
@@ -399,6 +414,9 @@ impl<R: Rules + Clone> Recovered<R> {
 }
 
 /// A fitting with a component of each kind of measure.
+///
+/// # Panics
+/// When it has more components than a profile holds: not as it stands.
 #[must_use]
 pub fn fitting() -> Fitting {
     let mut components: Vec<Component, COMPONENTS_MAX> = Vec::new();
@@ -433,6 +451,9 @@ pub fn fitting() -> Fitting {
 }
 
 /// A needle of the proofs' machine, drawn.
+///
+/// # Panics
+/// Never: 1 to 15 are needles.
 pub fn any_needle(rng: &mut Pcg32) -> Needle {
     Needle::new(1 + (rng.next_u32() % 15) as u8).expect("1 to 15")
 }

@@ -9,6 +9,7 @@ use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MA
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::store::retired::Retired;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::TickClock;
@@ -141,7 +142,7 @@ fn part_with<R: Rules + Clone>(counters: &Counters, seed: u64) -> Vec<u8> {
     let ring = Ring::new(geometry).expect("the reference part is supported");
     let mut image = vec![0xFF; geometry.size_bytes as usize];
     let mut stream = [0; STREAM_MAX];
-    let retired = Default::default();
+    let retired = Retired::default();
     let length =
         snapshot::encode(&mut stream, BOARD, counters, &ledger, &retired).expect("it fits");
     let count = length.div_ceil(MEMBER_BYTES);

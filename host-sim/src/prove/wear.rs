@@ -44,6 +44,9 @@ pub struct Cost {
 }
 
 /// Runs the reference workload.
+///
+/// # Panics
+/// When the board cannot be fitted.
 #[must_use]
 pub fn reference_workload<R: Rules + Clone>(seed: u64) -> Cost {
     let mut rng = Pcg32::seed_from_u64(seed);
