@@ -56,7 +56,7 @@ fn refused(args: &[&str]) -> String {
 
 #[test]
 fn help_has_examples_and_usage_errors_exit_2() {
-    for command in ["sew", "replay"] {
+    for command in ["sew", "replay", "inspect"] {
         let help = shaftbook(&[command, "--help"]);
         assert_eq!(help.status.code(), Some(0));
         let text = String::from_utf8(help.stdout).expect("text");
@@ -242,7 +242,7 @@ fn the_capture_of_pyvcd_is_counted_as_its_script_says() {
             assert_eq!(counted["needle_breaks"][index], stated(&format!("breaks{number}")));
         }
         assert_eq!(counted["unattributed_stitches"], 0);
-        let unknown = if needle == by_code { 1 } else { 0 };
+        let unknown = u64::from(needle == by_code);
         assert_eq!(report["unknown_values"], unknown);
     }
 }

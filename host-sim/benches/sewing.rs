@@ -1,10 +1,12 @@
-//! How fast the generator makes edges. Run: `cargo bench -p host-sim --bench sewing`.
+//! How fast the generator makes edges, and how fast a life goes through generator, board,
+//! driver and bus. Run: `cargo bench -p host-sim --bench sewing`.
 
 use std::ops::ControlFlow;
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use host_sim::scenario::Scenario;
+use host_sim::sew::run::run;
 use host_sim::sewing::{Event, Sewing};
 use shaftbook_core::input::{Input, Level};
 
@@ -60,4 +62,14 @@ fn with_bounce_and_glitches(bencher: Bencher<'_, '_>) {
         bencher,
         "[faults]\ncontact_bounce_us = 4000\nshaft_bounce_us = 30\nglitch_probability = 0.001\n",
     );
+}
+
+/// Stitches a second through everything, on one core: ten working days.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn whole_board(bencher: Bencher<'_, '_>) {
+    let text = LIFE.replace("working_days = 5000", "working_days = 10");
+    let scenario = Scenario::parse("bench", &text).expect("a good scenario");
+    let sew = || run(&scenario, 1, &mut (), |_| {}).expect("a run");
+    let stitches = sew().truth.counters().stitches();
+    bencher.counter(ItemsCount::new(stitches)).bench_local(sew);
 }

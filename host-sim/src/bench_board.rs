@@ -250,3 +250,6 @@ impl<R: Rules + Clone> Bench<R> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

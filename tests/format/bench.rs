@@ -1,9 +1,12 @@
 //! A board on a part that is a plain array, and what can be done to both.
 
+use std::fmt::Write;
+
 use heapless::Vec;
 use host_sim::inspect::image::{Image, ImagePart};
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Fitting};
+use shaftbook_core::codec::frame::{self, Header, Record};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::identity::BoardId;
@@ -11,6 +14,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
+use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
@@ -91,27 +95,27 @@ impl Bench {
 
     /// A fitted board on a blank part.
     pub fn fitted(geometry: Geometry) -> Self {
-        Self::fitted_at_lap(geometry, 1)
+        Self::fitted_with(geometry, 1, SHORT)
     }
 
-    /// The same, with `lap` as its first lap.
-    pub fn fitted_at_lap(geometry: Geometry, lap: u32) -> Self {
+    /// The same, with `lap` as its first lap, and other settings.
+    pub fn fitted_with(geometry: Geometry, lap: u32, settings: Settings) -> Self {
         let part = StickyPart { part: ImagePart::blank(geometry), stuck: vec![] };
         let mut bench = Self::power_up(ID, part);
         bench.board.store_mut().start_at_lap(Lap::new(lap));
-        bench.fit();
+        bench.fit(settings);
         bench
     }
 
     /// The part as it is, in another board, which is fitted.
     pub fn moved_to(self, id: u64) -> Self {
         let mut bench = Self::power_up(id, self.part);
-        bench.fit();
+        bench.fit(SHORT);
         bench
     }
 
-    fn fit(&mut self) {
-        let fit = Command::Fit { fitting: fitting(), reply: None };
+    fn fit(&mut self, settings: Settings) {
+        let fit = Command::Fit { fitting: fitting(settings), reply: None };
         self.board.request(self.now, fit).expect("a fitting");
         self.settle();
         assert!(self.board.is_ready() && !self.board.store().is_busy());
@@ -268,7 +272,7 @@ impl Bench {
 }
 
 /// An invented fitting that uses every kind of field.
-pub fn fitting() -> Fitting {
+fn fitting(settings: Settings) -> Fitting {
     let needle_1 = Needle::new(1).expect("a needle");
     let component = |kind, measure, renewed_by, with_service, due| Component {
         kind,
@@ -297,7 +301,15 @@ pub fn fitting() -> Fitting {
         components.push(c).expect("room");
     }
     let carried_in = CarriedIn { hours: 1_234, stitches: 56_000_000, trims: 700_000 };
-    Fitting { settings: SHORT, components, carried_in, key: Key::new(KEY) }
+    Fitting { settings, components, carried_in, key: Key::new(KEY) }
+}
+
+/// Bytes as hexadecimal digits.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// The kind field of a slot, whatever its CRC.
@@ -310,6 +322,23 @@ fn altered(image: &Image, slot: u16, mut with: impl FnMut() -> u8) -> Image {
     let at = image.ring().address(slot) as usize;
     bytes[at..at + 64].iter_mut().for_each(|b| *b = with());
     Image::new("altered", bytes, image.geometry().page_bytes).expect("the same size")
+}
+
+/// The image with `bytes` in one slot; as a record of this board that passes its CRC, if
+/// a kind and a lap are given.
+pub fn with_record(image: &Image, slot: u16, sealed: Option<(u8, u32)>, bytes: &[u8]) -> Image {
+    let mut record: Record = *bytes.first_chunk().expect("64 bytes");
+    if let Some((kind, lap)) = sealed {
+        let kind = match kind {
+            1 => frame::Kind::Checkpoint,
+            2 => frame::Kind::Entry,
+            _ => frame::Kind::Snapshot,
+        };
+        let header = Header { kind, lap: Lap::new(lap) };
+        frame::seal::<Sound>(&mut record, header, BoardId(ID), slot);
+    }
+    let mut from = record.into_iter();
+    altered(image, slot, || from.next().unwrap_or_default())
 }
 
 /// The image with noise in one slot.

@@ -5,14 +5,18 @@ use std::fs;
 
 use host_sim::inspect::image::Image;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::settings::Settings;
 
-use crate::bench::Bench;
+use crate::bench::{self, Bench, SHORT};
 use crate::decoder::assert_agree;
 
 const DOCUMENT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/FORMAT.md");
 
 fn example() -> Image {
-    let mut bench = Bench::fitted(Geometry { size_bytes: 8_192, page_bytes: 64 });
+    let geometry = Geometry { size_bytes: 8_192, page_bytes: 64 };
+    // No checkpoint falls due by time: the example does not depend on when.
+    let settings = Settings { checkpoint_powered_s: 60, ..SHORT };
+    let mut bench = Bench::fitted_with(geometry, 1, settings);
     bench.sew(1, 10);
     bench.thread_break(2, 1);
     bench.renew(0);
@@ -32,8 +36,7 @@ fn hex(image: &Image) -> String {
         }
         for (row, bytes) in record.chunks(32).enumerate() {
             let name = if row == 0 { format!("{slot:>2}") } else { String::from("  ") };
-            let digits: String = bytes.iter().map(|b| format!("{b:02x}")).collect();
-            let _ = writeln!(text, "{name} {digits}");
+            let _ = writeln!(text, "{name} {}", bench::hex(bytes));
         }
     }
     text
@@ -46,5 +49,6 @@ fn the_documents_example_is_what_a_board_writes() {
     let hex = hex(&image);
     assert!(document.contains(&hex), "docs/FORMAT.md, section 10, should hold:\n{hex}");
     let reports = assert_agree("example", &[image]);
-    println!("{:#}", reports[0]);
+    assert_eq!(reports[0]["lifetime"]["powered_ms"], 1_666, "section 10 says so");
+    assert_eq!(reports[0]["components"][0]["wear"], 3, "section 10 says so");
 }

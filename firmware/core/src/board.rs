@@ -456,9 +456,11 @@ impl<R: Rules> Board<R> {
             urgent,
             entry: self.entry.as_ref(),
         };
-        let (meter, past) = (&self.meter, self.past);
-        let event = self.store.poll(now, medium, wanted, &mut self.ledger, || {
-            past.map_or_else(Counters::default, |past| R::lifetime(&past, &meter.session(now)))
+        let (meter, past) = (&self.meter, &self.past);
+        let event = self.store.poll(now, medium, wanted, &mut self.ledger, |counters| {
+            if let Some(past) = past {
+                *counters = R::lifetime(past, &meter.session(now));
+            }
         })?;
         self.store_event(now, event)
     }

@@ -82,50 +82,155 @@ impl Counters {
     /// `self` plus what was counted in `session`, field by field.
     #[must_use]
     pub fn plus(&self, session: &Self) -> Self {
-        self.zip(session, u64::saturating_add, u32::saturating_add)
+        let mut sum = *self;
+        sum.merge(session, Merge::Add);
+        sum
     }
 
     /// What was counted between `earlier` and `self`, field by field; a field that
     /// went down (it cannot on a sound board) gives 0.
     #[must_use]
     pub fn since(&self, earlier: &Self) -> Self {
-        self.zip(earlier, u64::saturating_sub, u32::saturating_sub)
+        let mut growth = *self;
+        growth.merge(earlier, Merge::TakeAway);
+        growth
     }
 
     /// The greater of each field.
     #[must_use]
     pub fn most(&self, other: &Self) -> Self {
-        self.zip(other, u64::max, u32::max)
+        let mut most = *self;
+        most.merge(other, Merge::RaiseTo);
+        most
     }
 
     /// Whether no field of `self` is above the same field of `other`.
     #[must_use]
     pub fn at_most(&self, other: &Self) -> bool {
-        self.since(other) == Self::default()
+        (0..field::END).all(|n| self.get(n) <= other.get(n))
     }
 
-    fn zip(
-        &self,
-        other: &Self,
-        wide: impl Fn(u64, u64) -> u64,
-        narrow: impl Fn(u32, u32) -> u32,
-    ) -> Self {
-        Self {
-            powered_ms: wide(self.powered_ms, other.powered_ms),
-            running_ms: wide(self.running_ms, other.running_ms),
-            needle_stitches: core::array::from_fn(|n| {
-                wide(self.needle_stitches[n], other.needle_stitches[n])
-            }),
-            unattributed_stitches: wide(self.unattributed_stitches, other.unattributed_stitches),
-            jumps: wide(self.jumps, other.jumps),
-            trims: wide(self.trims, other.trims),
-            needle_breaks: core::array::from_fn(|n| {
-                narrow(self.needle_breaks[n], other.needle_breaks[n])
-            }),
-            unattributed_breaks: narrow(self.unattributed_breaks, other.unattributed_breaks),
-            power_ups: narrow(self.power_ups, other.power_ups),
-            glitches: narrow(self.glitches, other.glitches),
-            missed_edges: narrow(self.missed_edges, other.missed_edges),
+    /// Merges `other` into `self`, field by field, in place.
+    pub fn merge(&mut self, other: &Self, how: Merge) {
+        let wide = |a: &mut u64, b: u64| {
+            *a = match how {
+                Merge::Add => a.saturating_add(b),
+                Merge::TakeAway => a.saturating_sub(b),
+                Merge::RaiseTo => (*a).max(b),
+            }
+        };
+        let narrow = |a: &mut u32, b: u32| {
+            *a = match how {
+                Merge::Add => a.saturating_add(b),
+                Merge::TakeAway => a.saturating_sub(b),
+                Merge::RaiseTo => (*a).max(b),
+            }
+        };
+        wide(&mut self.powered_ms, other.powered_ms);
+        wide(&mut self.running_ms, other.running_ms);
+        for (a, b) in self.needle_stitches.iter_mut().zip(&other.needle_stitches) {
+            wide(a, *b);
+        }
+        wide(&mut self.unattributed_stitches, other.unattributed_stitches);
+        wide(&mut self.jumps, other.jumps);
+        wide(&mut self.trims, other.trims);
+        for (a, b) in self.needle_breaks.iter_mut().zip(&other.needle_breaks) {
+            narrow(a, *b);
+        }
+        narrow(&mut self.unattributed_breaks, other.unattributed_breaks);
+        narrow(&mut self.power_ups, other.power_ups);
+        narrow(&mut self.glitches, other.glitches);
+        narrow(&mut self.missed_edges, other.missed_edges);
+    }
+
+    /// Counter `n`, in the order of [`field`]; 0 beyond.
+    #[must_use]
+    pub fn get(&self, n: usize) -> u64 {
+        if let Some(stitches) = self.needle_stitches.get(n.wrapping_sub(field::NEEDLE_STITCHES)) {
+            return *stitches;
+        }
+        if let Some(breaks) = self.needle_breaks.get(n.wrapping_sub(field::NEEDLE_BREAKS)) {
+            return u64::from(*breaks);
+        }
+        match n {
+            field::POWERED_MS => self.powered_ms,
+            field::RUNNING_MS => self.running_ms,
+            field::TRIMS => self.trims,
+            field::UNATTRIBUTED_STITCHES => self.unattributed_stitches,
+            field::JUMPS => self.jumps,
+            field::POWER_UPS => u64::from(self.power_ups),
+            field::GLITCHES => u64::from(self.glitches),
+            field::MISSED_EDGES => u64::from(self.missed_edges),
+            field::UNATTRIBUTED_BREAKS => u64::from(self.unattributed_breaks),
+            _ => 0,
         }
     }
+
+    /// Sets counter `n`, in the order of [`field`]; the narrow ones take the low 32
+    /// bits. Only for decoders.
+    pub fn set(&mut self, n: usize, value: u64) {
+        if let Some(stitches) = self.needle_stitches.get_mut(n.wrapping_sub(field::NEEDLE_STITCHES))
+        {
+            *stitches = value;
+            return;
+        }
+        if let Some(breaks) = self.needle_breaks.get_mut(n.wrapping_sub(field::NEEDLE_BREAKS)) {
+            *breaks = value as u32;
+            return;
+        }
+        match n {
+            field::POWERED_MS => self.powered_ms = value,
+            field::RUNNING_MS => self.running_ms = value,
+            field::TRIMS => self.trims = value,
+            field::UNATTRIBUTED_STITCHES => self.unattributed_stitches = value,
+            field::JUMPS => self.jumps = value,
+            field::POWER_UPS => self.power_ups = value as u32,
+            field::GLITCHES => self.glitches = value as u32,
+            field::MISSED_EDGES => self.missed_edges = value as u32,
+            field::UNATTRIBUTED_BREAKS => self.unattributed_breaks = value as u32,
+            _ => {}
+        }
+    }
+}
+
+/// How one set of counters is merged into another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Merge {
+    /// The sum, saturating.
+    Add,
+    /// The difference, saturating at 0.
+    TakeAway,
+    /// The greater.
+    RaiseTo,
+}
+
+/// Numbers of the counters, for walks over them in the codecs.
+pub mod field {
+    use super::NEEDLES_MAX;
+
+    /// Powered time.
+    pub const POWERED_MS: usize = 0;
+    /// Running time.
+    pub const RUNNING_MS: usize = 1;
+    /// Trims.
+    pub const TRIMS: usize = 2;
+    /// Power-ups.
+    pub const POWER_UPS: usize = 3;
+    /// Stitches of no known needle.
+    pub const UNATTRIBUTED_STITCHES: usize = 4;
+    /// Stitches of needle 1; those of the others follow.
+    pub const NEEDLE_STITCHES: usize = 5;
+    /// Jumps.
+    pub const JUMPS: usize = NEEDLE_STITCHES + NEEDLES_MAX;
+    /// Glitches.
+    pub const GLITCHES: usize = JUMPS + 1;
+    /// Missed edges.
+    pub const MISSED_EDGES: usize = GLITCHES + 1;
+    /// Thread breaks on no known needle.
+    pub const UNATTRIBUTED_BREAKS: usize = MISSED_EDGES + 1;
+    /// Thread breaks of needle 1; those of the others follow.
+    pub const NEEDLE_BREAKS: usize = UNATTRIBUTED_BREAKS + 1;
+    /// One more than the last.
+    pub const END: usize = NEEDLE_BREAKS + NEEDLES_MAX;
 }

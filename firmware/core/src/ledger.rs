@@ -8,7 +8,7 @@
 //!
 //! Not done here: who may do what (`service`), how it is stored (`store`).
 
-use crate::authority::Key;
+use crate::authority::{KEY_BYTES, Key};
 use crate::component::{COMPONENTS_MAX, Component, Measure};
 use crate::counters::Counters;
 use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
@@ -100,6 +100,14 @@ pub struct Decided {
     applied: usize,
 }
 
+impl Decided {
+    /// Nothing decided yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { components: ComponentSet(0), served: false, authorised: false, tries: 0, applied: 0 }
+    }
+}
+
 impl Ledger {
     /// An empty ledger: no components, nothing stated.
     #[must_use]
@@ -166,19 +174,49 @@ impl Ledger {
         if newer >= HISTORY_MAX {
             return;
         }
-        if self.history.is_full() {
-            self.history.remove(0);
-        }
-        let place = self.history.len().saturating_sub(newer);
         let line = HistoryLine {
             number: entry.number,
             event: entry.event,
             subject: entry.subject,
-            powered_s: u32::try_from(entry.at.powered_ms / 1_000).unwrap_or(u32::MAX),
+            powered_s: whole_s(entry.at.powered_ms),
             day: entry.day,
         };
-        // Cannot fail: there is room, and `place` is at most the length.
-        let _ = self.history.insert(place, line);
+        // The line comes in at the end, or for the oldest, and moves to its place.
+        let full = self.history.push(line).is_err();
+        let last = self.history.len().saturating_sub(1);
+        let place = last.saturating_sub(newer);
+        if full {
+            for n in 0..place {
+                self.copy_line(n + 1, n);
+            }
+        } else {
+            for n in (place..last).rev() {
+                self.copy_line(n, n + 1);
+            }
+        }
+        if let Some(to) = self.history.get_mut(place) {
+            *to = line;
+        }
+    }
+
+    fn copy_line(&mut self, from: usize, to: usize) {
+        if let Some(line) = self.history.get(from).copied()
+            && let Some(to) = self.history.get_mut(to)
+        {
+            *to = line;
+        }
+    }
+
+    /// Forgets everything, in place.
+    pub fn clear(&mut self) {
+        self.settings = Settings::default();
+        self.carried_in = CarriedIn::default();
+        self.key = Key::new([0; KEY_BYTES]);
+        self.components.clear();
+        self.interval = IntervalBaseline::default();
+        (self.services, self.tries) = (0, 0);
+        self.next_entry = EntryNumber::default();
+        self.history.clear();
     }
 
     /// Components that a service renews.
@@ -209,6 +247,34 @@ impl Ledger {
         match self.settings.service_measure {
             ServiceMeasure::Powered => lifetime.powered_ms.saturating_sub(self.interval.powered_ms),
             ServiceMeasure::Running => lifetime.running_ms.saturating_sub(self.interval.running_ms),
+        }
+    }
+}
+
+/// Whole seconds in `ms`, at most `u32::MAX`: a long division in 32 steps, since the
+/// board has no divider and this is rare.
+fn whole_s(ms: u64) -> u32 {
+    let (mut rest, mut seconds) = (ms, 0);
+    for bit in (0..32).rev() {
+        let part = 1_000_u64 << bit;
+        if part <= rest {
+            rest -= part;
+            seconds |= 1 << bit;
+        }
+    }
+    seconds
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn seconds_are_those_of_a_division(ms in 0..1_u64 << 45) {
+            let expected = u32::try_from(ms / 1_000).unwrap_or(u32::MAX);
+            prop_assert_eq!(whole_s(ms), expected);
         }
     }
 }

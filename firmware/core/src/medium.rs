@@ -44,7 +44,7 @@ impl Geometry {
             && page_bytes >= 16
             && page_bytes <= 128
             && page_bytes.is_power_of_two()
-            && self.size_bytes.is_multiple_of(128)
+            && self.size_bytes & 127 == 0
     }
 }
 

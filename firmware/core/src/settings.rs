@@ -139,7 +139,8 @@ impl Settings {
         if !(60..=4_000).contains(&self.top_speed_rpm) {
             return Err(SettingsError::TopSpeed);
         }
-        if u32::from(self.shaft_settling_us) * 4 > self.shortest_period_us() * 5 / 3 {
+        let pulses_per_min = u64::from(self.top_speed_rpm) * u64::from(self.pulses_per_revolution);
+        if u64::from(self.shaft_settling_us) * 4 * pulses_per_min > 60_000_000 {
             return Err(SettingsError::ShaftSettling);
         }
         if !(100..=60_000).contains(&self.run_gap_ms) {

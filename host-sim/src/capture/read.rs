@@ -4,12 +4,14 @@
 //! nothing of the file is kept but the step of time being read.
 
 use std::collections::VecDeque;
-use std::io::{BufRead, Chain, Cursor, ErrorKind};
+use std::io::{BufRead, Chain, Cursor};
 
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::Settings;
-use vcd::{Command, IdCode, ParseError, Parser, Value};
+use vcd::{Command, IdCode, Parser, Value};
 
+use super::header;
+use super::read_error::{read_error, wrong};
 use super::scale::Scale;
 use super::signals::{self, Line, Names, Used};
 use crate::input_error::InputError;
@@ -68,8 +70,7 @@ impl<R: BufRead> Capture<R> {
     ) -> Result<Self, InputError> {
         // The parser wants white space after the last time stamp.
         let mut parser = Parser::new(reader.chain(Cursor::new(b"\n".as_slice())));
-        let header =
-            parser.parse_header().map_err(|e| read_error(name, parser.line(), &e, "header"))?;
+        let header = header::read(name, &mut parser)?;
         let place = format!("{name}:{}", parser.line());
         let scale = match header.timescale {
             None => return Err(InputError::new(place, "the header has no $timescale")),
@@ -85,7 +86,7 @@ impl<R: BufRead> Capture<R> {
             );
             return Err(InputError::new(place, what));
         }
-        let used = signals::find(&header, names, name)?;
+        let used = signals::find(&header.variables, names, name)?;
         let supply_is_recorded = used.iter().any(|u| u.line == Line::Power);
         Ok(Self {
             name: name.to_owned(),
@@ -307,7 +308,7 @@ impl<R: BufRead> Capture<R> {
     }
 
     fn wrong<T>(&self, what: String) -> Result<T, InputError> {
-        Err(InputError::new(format!("{}:{}", self.name, self.line), what))
+        wrong(&self.name, self.line, what)
     }
 }
 
@@ -331,20 +332,6 @@ fn number_of(values: &[Value]) -> Option<u64> {
         Value::V1 => Some(number << 1 | 1),
         Value::X | Value::Z => None,
     })
-}
-
-fn read_error(name: &str, line: u64, error: &std::io::Error, part: &str) -> InputError {
-    let place = format!("{name}:{line}");
-    if error.kind() == ErrorKind::UnexpectedEof {
-        return InputError::new(place, format!("the file ends in the middle of its {part}"));
-    }
-    match error.get_ref().and_then(|e| e.downcast_ref::<ParseError>()) {
-        Some(parse) => InputError::new(
-            format!("{name}:{}", parse.line()),
-            format!("not a value change dump here: {} (in the {part})", parse.kind()),
-        ),
-        None => InputError::new(place, format!("{error}")),
-    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! Which variable of a capture is which input of the board.
 
-use vcd::{Header, IdCode, ScopeItem, Var, VarType};
+use vcd::{IdCode, VarType};
 
+use super::header::Variable;
 use crate::input_error::InputError;
 
 /// Names of the signals, as a person gives them: a variable's name, or its whole path
@@ -65,29 +66,28 @@ pub struct Used {
     pub active_low: bool,
 }
 
-/// Finds every name of `names` in `header`; `place` is used in errors.
+/// Finds every name of `names` among the `variables`; `place` is used in errors.
 ///
 /// # Errors
 /// A name that is not there (with those that are), stands for several variables, or
 /// is of the wrong kind.
-pub fn find(header: &Header, names: &Names, place: &str) -> Result<Vec<Used>, InputError> {
-    let variables = Variables::of(header);
+pub fn find(variables: &[Variable], names: &Names, place: &str) -> Result<Vec<Used>, InputError> {
     let mut used = Vec::new();
     let mut low: Vec<&String> = names.active_low.iter().collect();
     let mut add = |name: &str, line: Line, bits_max: u32| -> Result<u32, InputError> {
-        let var = variables.named(name, place)?;
-        let is_number = !matches!(var.var_type, VarType::Real | VarType::String);
-        if (line != Line::Level && !is_number) || var.var_type == VarType::String {
+        let var = named(variables, name, place)?;
+        let is_number = !matches!(var.kind, VarType::Real | VarType::String);
+        if (line != Line::Level && !is_number) || var.kind == VarType::String {
             return Err(InputError::new(place, format!("signal \"{name}\" is not a digital one")));
         }
-        if is_number && !(1..=bits_max).contains(&var.size) {
-            let what = format!("signal \"{name}\" is {} bits wide, not 1 to {bits_max}", var.size);
+        if is_number && !(1..=bits_max).contains(&var.bits) {
+            let what = format!("signal \"{name}\" is {} bits wide, not 1 to {bits_max}", var.bits);
             return Err(InputError::new(place, what));
         }
         low.retain(|other| *other != name);
         let active_low = names.active_low.iter().any(|other| other == name);
-        used.push(Used { code: var.code, line, bits: var.size, active_low });
-        Ok(var.size)
+        used.push(Used { code: var.code, line, bits: var.bits, active_low });
+        Ok(var.bits)
     };
     add(&names.shaft, Line::Shaft, 1)?;
     let optional = [
@@ -120,61 +120,28 @@ pub fn find(header: &Header, names: &Names, place: &str) -> Result<Vec<Used>, In
     Ok(used)
 }
 
-/// All variables of a header with their paths.
-struct Variables {
-    all: Vec<(String, String, Var)>,
-}
-
-impl Variables {
-    fn of(header: &Header) -> Self {
-        let mut variables = Self { all: Vec::new() };
-        // By hand, not by recursion: a capture may nest as deeply as it likes.
-        let mut open: Vec<(String, &[ScopeItem])> = vec![(String::new(), &header.items)];
-        while let Some((path, items)) = open.pop() {
-            for item in items {
-                match item {
-                    ScopeItem::Var(var) => {
-                        let name = match var.index {
-                            Some(index) if var.size == 1 => format!("{}{index}", var.reference),
-                            _ => var.reference.clone(),
-                        };
-                        variables.all.push((format!("{path}{name}"), name, var.clone()));
-                    }
-                    ScopeItem::Scope(scope) => {
-                        open.push((format!("{path}{}.", scope.identifier), &scope.items));
-                    }
-                    _ => {}
-                }
-            }
+/// The one variable called `name`.
+fn named<'a>(all: &'a [Variable], name: &str, place: &str) -> Result<&'a Variable, InputError> {
+    let by_path: Vec<_> = all.iter().filter(|v| v.path == name).collect();
+    let found =
+        if by_path.is_empty() { all.iter().filter(|v| v.name == name).collect() } else { by_path };
+    match found.as_slice() {
+        [variable] => Ok(variable),
+        [] => {
+            let mut there: Vec<&str> = all.iter().map(|v| v.name.as_str()).collect();
+            there.sort_unstable();
+            there.dedup();
+            let what = if there.is_empty() {
+                format!("no signal \"{name}\": the capture has none at all")
+            } else {
+                format!("no signal \"{name}\"; there are: {}", there.join(", "))
+            };
+            Err(InputError::new(place, what))
         }
-        variables
-    }
-
-    fn named(&self, name: &str, place: &str) -> Result<&Var, InputError> {
-        let by_path: Vec<_> = self.all.iter().filter(|(path, _, _)| path == name).collect();
-        let found = if by_path.is_empty() {
-            self.all.iter().filter(|(_, short, _)| short == name).collect()
-        } else {
-            by_path
-        };
-        match found.as_slice() {
-            [(_, _, var)] => Ok(var),
-            [] => {
-                let mut there: Vec<&str> = self.all.iter().map(|(_, n, _)| n.as_str()).collect();
-                there.sort_unstable();
-                there.dedup();
-                let what = if there.is_empty() {
-                    format!("no signal \"{name}\": the capture has none at all")
-                } else {
-                    format!("no signal \"{name}\"; there are: {}", there.join(", "))
-                };
-                Err(InputError::new(place, what))
-            }
-            several => {
-                let paths: Vec<&str> = several.iter().map(|(path, _, _)| path.as_str()).collect();
-                let what = format!("\"{name}\" stands for several: {}", paths.join(", "));
-                Err(InputError::new(place, what))
-            }
+        several => {
+            let paths: Vec<&str> = several.iter().map(|v| v.path.as_str()).collect();
+            let what = format!("\"{name}\" stands for several: {}", paths.join(", "));
+            Err(InputError::new(place, what))
         }
     }
 }

@@ -3,12 +3,14 @@
 use std::collections::BTreeSet;
 
 use shaftbook_core::codec::frame::{self, Header};
-use shaftbook_core::codec::snapshot;
+use shaftbook_core::codec::snapshot::{board_of, member_parts};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::rules::Sound;
 
 use super::image::Image;
 
+/// Slots back from a parity member in which its snapshot's members may lie.
+const MEMBER_SLOTS: u16 = 72;
 /// Records in the lowest slots by which the last writer is told.
 const FIRST_RECORDS: usize = 8;
 
@@ -41,15 +43,19 @@ impl BoardFound {
 /// last comes first.
 ///
 /// An identity is taken from whatever looks like a snapshot's first member, even if
-/// damaged, and believed if any record fits it. A board begins at slot 0 when it is
+/// damaged, or from the XOR of its other members where the first is lost. It is believed
+/// if any record fits it. A board begins at slot 0 when it is
 /// fitted, so the last writer is the one with most of the first records.
 #[must_use]
 pub fn boards_on(image: &Image) -> Vec<BoardFound> {
     let slots = 0..image.ring().slots();
     let named: BTreeSet<u64> = slots
-        .map(|slot| image.record(slot))
-        .filter(|record| Header::decode(record).is_some_and(|h| h.kind == frame::Kind::Snapshot))
-        .filter_map(|record| snapshot::board_of(&record).map(|id| id.0))
+        .flat_map(|slot| {
+            let first = member_hint(image, slot).and_then(|_| board_of(&image.record(slot)));
+            [first, lost_first_member(image, slot)]
+        })
+        .flatten()
+        .map(|id| id.0)
         .collect();
     let mut found: Vec<BoardFound> = named
         .into_iter()
@@ -68,4 +74,36 @@ pub fn boards_on(image: &Image) -> Vec<BoardFound> {
         (std::cmp::Reverse(count), lowest)
     });
     found
+}
+
+/// Index and count of what looks like a snapshot's member, whosever it is.
+fn member_hint(image: &Image, slot: u16) -> Option<(usize, usize)> {
+    let record = image.record(slot);
+    Header::decode(&record).filter(|h| h.kind == frame::Kind::Snapshot)?;
+    member_parts(&record).map(|(index, count, _)| (index, count))
+}
+
+/// The identity by the XOR of the members before what looks like a parity member in
+/// `slot`, if all but the first are there.
+fn lost_first_member(image: &Image, slot: u16) -> Option<BoardId> {
+    let (index, count) = member_hint(image, slot)?;
+    if index != count {
+        return None;
+    }
+    let slots = image.ring().slots();
+    let mut sum = image.record(slot);
+    let mut wanted = count - 1;
+    for back in 1..MEMBER_SLOTS.min(slots) {
+        if wanted == 0 {
+            break;
+        }
+        let at = (slot + slots - back) % slots;
+        if member_hint(image, at) == Some((wanted, count)) {
+            sum.iter_mut().zip(image.record(at)).for_each(|(s, b)| *s ^= b);
+            wanted -= 1;
+        }
+    }
+    // Index and count as in the first member; the stream begins behind them.
+    (sum[3], sum[4]) = (0, count as u8);
+    if wanted == 0 { board_of(&sum) } else { None }
 }

@@ -77,9 +77,26 @@ pub struct Reading {
     pub gap: Option<u16>,
 }
 
-/// Reads what `board` has on the part; `Err` gives the snapshots that were lost.
+/// Reads what `board` has on the part.
+///
+/// # Errors
+/// Nothing can be recovered: the snapshots that were lost.
 pub fn read(image: &Image, board: &BoardFound) -> Result<Reading, Vec<SnapshotFound>> {
     Reader::new(image, board).ok_or_else(Vec::new)?.read()
+}
+
+/// The newest record of `board`: section 8.1.
+#[must_use]
+pub fn newest(board: &BoardFound) -> Option<Place> {
+    let places = (0..).zip(&board.headers);
+    places.filter_map(|(slot, h)| h.map(|h| Place { lap: h.lap, slot })).reduce(|newest, place| {
+        let is_after = if place.lap == newest.lap {
+            place.slot > newest.slot
+        } else {
+            place.lap.is_after(newest.lap)
+        };
+        if is_after { place } else { newest }
+    })
 }
 
 struct Reader<'a> {
@@ -100,18 +117,7 @@ struct Start {
 
 impl<'a> Reader<'a> {
     fn new(image: &'a Image, board: &'a BoardFound) -> Option<Self> {
-        let places = (0..).zip(&board.headers);
-        let newest = places.filter_map(|(slot, h)| h.map(|h| Place { slot, lap: h.lap })).reduce(
-            |newest, place| {
-                let is_after = if place.lap == newest.lap {
-                    place.slot > newest.slot
-                } else {
-                    place.lap.is_after(newest.lap)
-                };
-                if is_after { place } else { newest }
-            },
-        )?;
-        Some(Self { image, board, newest })
+        Some(Self { image, board, newest: newest(board)? })
     }
 
     fn slots(&self) -> u16 {
@@ -187,7 +193,7 @@ impl<'a> Reader<'a> {
                 Some(Kind::Checkpoint) => {
                     let checkpoint = Checkpoint::decode(&self.image.record(place.slot));
                     if checkpoint.base_slot < self.slots() {
-                        return Some(self.start(place, checkpoint, tip, unfinished));
+                        return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
                 None => {}
@@ -200,7 +206,7 @@ impl<'a> Reader<'a> {
         &self,
         place: Place,
         checkpoint: Checkpoint,
-        tip: Option<(StoredEntry, Place)>,
+        tip: Option<&(StoredEntry, Place)>,
         mut unfinished: Vec<u16>,
     ) -> Start {
         unfinished.reverse();
@@ -220,7 +226,7 @@ impl<'a> Reader<'a> {
             unfinished.clear();
         }
         Start {
-            holder: tip_place,
+            holder: *tip_place,
             checkpoint: place,
             base_slot: stored.base_slot,
             entry_slot: Some(tip_place.slot),
@@ -264,6 +270,10 @@ impl<'a> Reader<'a> {
             let Some((index, of, data)) = member_parts(&record) else { continue };
             if index < last || (count != 0 && of != count) {
                 break;
+            }
+            if count != 0 && index != count && members[..count].iter().all(Option::is_some) {
+                // A second copy of the last data member; the parity may follow.
+                continue;
             }
             (count, last) = (of, index);
             slots.push(place.slot);

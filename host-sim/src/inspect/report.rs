@@ -16,7 +16,7 @@ use shaftbook_core::store::retired::Retired;
 use super::boards::{BoardFound, boards_on};
 use super::image::Image;
 use super::names;
-use super::reading::{EntryFound, Reading, SnapshotFound, read};
+use super::reading::{EntryFound, Reading, SnapshotFound, newest, read};
 use super::recovered::Recovered;
 use super::slots::SlotState;
 use crate::figures::Figures;
@@ -44,6 +44,8 @@ pub struct Report {
     pub lifetime_by_every_slot: Option<Figures>,
     /// In what the two readings differ; empty when they agree.
     pub differences: Vec<String>,
+    /// The records that the reading of every slot rests on.
+    pub rests_on: Option<RestsOn>,
     /// The service interval.
     pub interval: Option<Interval>,
     /// What a person stated of the machine's past: stated, not measured.
@@ -90,6 +92,19 @@ impl From<Fault> for FaultLine {
     fn from(fault: Fault) -> Self {
         Self { number: fault.number(), name: format!("{fault:?}"), text: names::fault(fault) }
     }
+}
+
+/// The records that a reading rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct RestsOn {
+    /// Slot of the snapshot's first member.
+    pub snapshot_slot: u16,
+    /// Data members of the snapshot.
+    pub members: usize,
+    /// Slot of the newest checkpoint.
+    pub checkpoint_slot: u16,
+    /// Journal entries since the snapshot.
+    pub entries: usize,
 }
 
 /// The service interval.
@@ -261,8 +276,7 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
     // Without a name any identity gives the same answer: nothing of it is there.
     let recovered = Recovered::run(image, board.as_ref().map_or(BoardId(0), |b| b.id));
     let reading = board.as_ref().map_or_else(|| Err(Vec::new()), |board| read(image, board));
-    let states =
-        SlotState::all(image, board.as_ref(), &others, reading.as_ref().ok().map(|r| r.newest));
+    let states = SlotState::all(image, board.as_ref(), &others, board.as_ref().and_then(newest));
     let mut report = Report {
         size_bytes: image.geometry().size_bytes,
         page_bytes: image.geometry().page_bytes,
@@ -274,6 +288,7 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
         lifetime: recovered.lifetime.as_ref().map(figures),
         lifetime_by_every_slot: reading.as_ref().ok().map(|r| figures(&r.lifetime)),
         differences: differences(&recovered, reading.as_ref().ok()),
+        rests_on: reading.as_ref().ok().map(rests_on),
         interval: None,
         carried_in_stated: None,
         wiring: None,
@@ -339,6 +354,15 @@ impl Report {
         });
         self.components = component_lines(lifetime, ledger);
         self.journal = journal_lines(ledger, entries);
+    }
+}
+
+fn rests_on(reading: &Reading) -> RestsOn {
+    RestsOn {
+        snapshot_slot: reading.snapshot.base.slot,
+        members: reading.snapshot.members,
+        checkpoint_slot: reading.checkpoint.slot,
+        entries: reading.entries.len(),
     }
 }
 

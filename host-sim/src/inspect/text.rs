@@ -68,6 +68,13 @@ fn verdict(out: &mut String, report: &Report) -> fmt::Result {
         }
         None => writeln!(out, "lifetime counters recovered, BUT A READING OF EVERY SLOT DIFFERS")?,
     }
+    if let Some(on) = &report.rests_on {
+        writeln!(
+            out,
+            "  from the snapshot at slot {} ({} members), the checkpoint at slot {}, {} journal entries",
+            on.snapshot_slot, on.members, on.checkpoint_slot, on.entries
+        )?;
+    }
     for difference in &report.differences {
         wrapped(out, "  differs: ", difference)?;
     }

@@ -36,6 +36,8 @@ const KINDS: usize = 12;
 fn used_image<R: Rules + Clone>(seed: u64) -> Vec<u8> {
     let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(3));
     rig.sew(Needle::new(2).expect("needle 2"), 400, 1_990_000, &mut |_| {});
+    rig.warn();
+    rig.rest(&mut |_| {});
     let mut image = Vec::new();
     rig.cut_image(Tear::New, &mut image);
     image

@@ -138,14 +138,14 @@ impl Proof {
     const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 1,
-            (Self::NeverBackwards | Self::WholeService, true) => 8,
-            (Self::NeverBackwards | Self::WholeService, false) => 40,
-            (Self::RollOver, true) => 4,
-            (Self::RollOver, false) => 24,
-            (Self::OneBadPage, true) => 4,
-            (Self::OneBadPage, false) => 100,
-            (_, true) => 24,
-            (_, false) => 600,
+            (Self::NeverBackwards | Self::WholeService, true) => 64,
+            (Self::NeverBackwards | Self::WholeService, false) => 300,
+            (Self::RollOver, true) => 16,
+            (Self::RollOver, false) => 400,
+            (Self::OneBadPage, true) => 32,
+            (Self::OneBadPage, false) => 1_000,
+            (_, true) => 128,
+            (_, false) => 4_000,
         }
     }
 }

@@ -79,7 +79,10 @@ fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
                 .map_err(|r| format!("{r:?}"))?;
         }
         let needle = (rng.next_u32() % u32::from(NEEDLES)) as u8;
-        select(&mut board, &mut pass, &mut now_us, &mut rng, needle, by_level, noisy);
+        if select(&mut board, &mut pass, &mut now_us, &mut rng, needle, by_level, noisy) {
+            sewn[usize::from(needle)] += 1;
+            fed += 1;
+        }
         for _ in 0..rng.next_u32() % 120 {
             let flickers = noisy && rng.next_u32().is_multiple_of(12);
             let late =
@@ -132,7 +135,8 @@ fn read<R: Rules + Clone>(
     board.input(Instant::from_us(now_us), input);
 }
 
-/// The head moves to `needle`; noisy lines pass through other codes on the way.
+/// The head moves to `needle`; noisy lines pass through other codes on the way. Whether
+/// a stitch was sewn before the position could settle.
 fn select<R: Rules + Clone>(
     board: &mut Board<R>,
     pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
@@ -141,7 +145,7 @@ fn select<R: Rules + Clone>(
     needle: u8,
     by_level: bool,
     noisy: bool,
-) {
+) -> bool {
     if noisy {
         for _ in 0..rng.next_u32() % 4 {
             read(board, *now_us, (rng.next_u32() % 16) as u8, by_level, 0);
@@ -150,7 +154,15 @@ fn select<R: Rules + Clone>(
     }
     let off_mv = (rng.next_u32() % 100) as i32 - 50;
     read(board, *now_us, needle, by_level, off_mv);
+    let early = noisy && rng.next_u32().is_multiple_of(3);
+    if early {
+        pass(board, now_us, 5_000);
+        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Active));
+        pass(board, now_us, 20_000);
+        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Inactive));
+    }
     pass(board, now_us, 60_000);
+    early
 }
 
 /// For a few ms another position is read, or one between two: too short to settle.

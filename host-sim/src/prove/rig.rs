@@ -37,8 +37,8 @@ pub const KNIFE: usize = 16;
 pub const OPERATORS: u32 = 0x1F_FFFF & !(1 << KNIFE | 1 << 18);
 /// Places whose measure is a time.
 const TIMES: [usize; 2] = [18, 19];
-/// Longest from asking for a service to its judging, ms.
-const JUDGED_WITHIN_MS: u64 = 60;
+/// Longest from asking for a service to its judging, ms: a snapshot may be under way.
+const JUDGED_WITHIN_MS: u64 = 600;
 /// Polls after which a board that has not come to rest counts as hanging.
 const POLLS_MAX: u32 = 40_000;
 

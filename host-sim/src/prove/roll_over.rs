@@ -4,8 +4,8 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::codec::checkpoint::Checkpoint;
-use shaftbook_core::codec::frame::{self, Header, Kind};
-use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, STREAM_MAX};
+use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
+use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::{Rules, Sound};
@@ -151,7 +151,9 @@ fn part_with<R: Rules + Clone>(counters: &Counters, seed: u64) -> Vec<u8> {
         image[at..at + record.len()].copy_from_slice(&record);
     };
     for index in 0..=count {
-        let record = snapshot::member(&stream[..length], index, count);
+        let mut record = [0; RECORD_BYTES];
+        let place = MemberPlace { index: index as u8, count: count as u8, mark: 5 };
+        snapshot::write_member(&mut record, &stream, place);
         put(index as u16, Kind::Snapshot, record);
     }
     let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, growth: Counters::default() };

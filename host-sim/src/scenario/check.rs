@@ -222,6 +222,9 @@ fn faults(scenario: &Scenario) -> Check {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+    use proptest::test_runner::RngSeed;
+
     use super::super::Scenario;
 
     const GOOD: &str = r#"
@@ -270,5 +273,31 @@ blocks = [{ needle = 1, stitches = 100 }]
                 .starts_with("t.toml:8:14: power.hold_up_ms: needs warning")
         );
         assert!(error_of("seed = 1", "").contains("missing field `seed`"));
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig {
+            cases: 400, failure_persistence: None, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default()
+        })]
+
+        /// A scenario with any bytes changed is read or refused in one line, and one that
+        /// is read can be sewn.
+        #[test]
+        fn any_text_is_read_or_refused(
+            changes in prop::collection::vec((any::<prop::sample::Index>(), any::<char>()), 0..4),
+        ) {
+            let mut text: Vec<char> = GOOD.chars().collect();
+            for (place, char) in &changes {
+                let place = place.index(text.len());
+                text[place] = *char;
+            }
+            let text: String = text.into_iter().collect();
+            match Scenario::parse("t.toml", &text) {
+                Ok(scenario) => {
+                    prop_assert!(crate::sewing::Sewing::new(&scenario, 1).take(1_000).count() > 0);
+                }
+                Err(error) => prop_assert_eq!(error.to_string().lines().count(), 1),
+            }
+        }
     }
 }

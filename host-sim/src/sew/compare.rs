@@ -243,3 +243,79 @@ fn at_the_cut(name: &str) -> String {
 fn times(count: u64, what: &str) -> Option<String> {
     (count > 0).then(|| format!("{count} {what}"))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SLACK: Slack =
+        Slack { pulses_per_revolution: 1, spikes_can_count: false, code_lines_fail: false };
+
+    type Change = fn(&mut Counters);
+
+    fn truth() -> Counters {
+        let mut truth = Counters {
+            powered_ms: 10_000,
+            running_ms: 5_000,
+            jumps: 20,
+            trims: 4,
+            power_ups: 2,
+            ..Counters::default()
+        };
+        truth.needle_stitches[2] = 700;
+        truth.needle_breaks[2] = 3;
+        truth
+    }
+
+    #[test]
+    fn the_truth_and_less_are_not_above_it() {
+        assert_eq!(SLACK.above(&truth(), &truth(), &Tally::default()), None);
+        assert_eq!(SLACK.above(&Counters::default(), &truth(), &Tally::default()), None);
+        let mut unattributed = truth();
+        unattributed.unattributed_stitches = 100;
+        unattributed.needle_stitches[2] = 600;
+        assert_eq!(SLACK.above(&unattributed, &truth(), &Tally::default()), None);
+    }
+
+    #[test]
+    fn one_more_of_anything_is_above_it() {
+        let more: [(&str, Change); 8] = [
+            ("revolutions 721", |c| c.unattributed_stitches += 1),
+            ("stitches 701", |c| {
+                c.needle_stitches[2] += 1;
+                c.jumps -= 1;
+            }),
+            ("jumps 21", |c| {
+                c.needle_stitches[2] -= 1;
+                c.jumps += 1;
+            }),
+            ("trims 5", |c| c.trims += 1),
+            ("thread breaks 4", |c| c.unattributed_breaks += 1),
+            ("running ms 5001", |c| c.running_ms += 1),
+            ("power-ups 3", |c| c.power_ups += 1),
+            ("stitches on needle 1 1, in truth 0", |c| {
+                c.needle_stitches[2] -= 1;
+                c.needle_stitches[0] += 1;
+            }),
+        ];
+        for (expected, change) in more {
+            let mut counted = truth();
+            change(&mut counted);
+            let said = SLACK.above(&counted, &truth(), &Tally::default()).expect(expected);
+            assert!(said.starts_with(expected), "{said}");
+        }
+    }
+
+    #[test]
+    fn an_extra_pulse_may_be_one_revolution_more_and_no_trim() {
+        let tally = Tally { extra_pulses: 1, ..Tally::default() };
+        let mut counted = truth();
+        counted.needle_stitches[2] += 1;
+        assert_eq!(SLACK.above(&counted, &truth(), &tally), None);
+        counted.needle_stitches[2] += 1;
+        assert!(SLACK.above(&counted, &truth(), &tally).is_some());
+        counted = truth();
+        counted.trims += 1;
+        assert!(SLACK.above(&counted, &truth(), &tally).is_some());
+    }
+}

@@ -12,6 +12,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::Input;
 use shaftbook_core::ledger::CarriedIn;
+use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 
@@ -141,11 +142,24 @@ pub fn run(
     scenario: &Scenario,
     seed: u64,
     watch: &mut impl Watch,
+    progress: impl FnMut(u64),
+) -> Result<Outcome, RunError> {
+    run_with_rules::<Sound>(scenario, seed, watch, progress)
+}
+
+/// The same with a board that keeps other rules, to see what a broken one does.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with_rules<R: Rules + Clone>(
+    scenario: &Scenario,
+    seed: u64,
+    watch: &mut impl Watch,
     mut progress: impl FnMut(u64),
 ) -> Result<Outcome, RunError> {
     let settings = scenario.settings();
     let bus = bus_of(&scenario.part, seed)?;
-    let mut bench: Bench = Bench::new(bus, BOARD, settings).ok_or(RunError::Address)?;
+    let mut bench: Bench<R> = Bench::new(bus, BOARD, settings).ok_or(RunError::Address)?;
     let fitted = bench.fit(plain_fitting(settings)).map_err(RunError::Fitting)?;
     let mut judge = Judge::new(scenario, settings, fitted);
     let mut sewing = Sewing::new(scenario, seed);
@@ -336,3 +350,6 @@ impl Judge {
 fn larger(a: &Counters, b: &Counters) -> Counters {
     a.plus(&b.since(a))
 }
+
+#[cfg(test)]
+mod tests;

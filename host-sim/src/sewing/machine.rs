@@ -2,7 +2,7 @@
 //!
 //! A run is sewn in *legs* of equal speed (one a revolution while the speed ramps,
 //! one for all the rest). Inside a leg a shaft edge costs a few instructions
-//! ([`Machine::next_event`]); everything else goes through [`Machine::slow`].
+//! ([`Machine::next_event`]); everything else goes through `Machine::slow`.
 //!
 //! Invariants: events come in time order; between a cut and the next power-up
 //! there are none; the shaft stands whenever the trimmer, the needle case or the

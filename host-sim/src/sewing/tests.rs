@@ -2,6 +2,8 @@
 
 use std::ops::ControlFlow;
 
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::Input;
 
@@ -104,7 +106,8 @@ impl ByHand {
     }
 }
 
-fn agrees(scenario: &Scenario) {
+/// Compares truth and count at every cut; gives the last count.
+fn compared(scenario: &Scenario) -> Counters {
     let settings = scenario.settings();
     let mut sewing = Sewing::new(scenario, scenario.seed);
     let mut by_hand = ByHand::default();
@@ -121,11 +124,56 @@ fn agrees(scenario: &Scenario) {
             assert_eq!(sewing.truth().counters(), by_hand.counters, "at {last_us} µs");
         }
     }
-    assert!(by_hand.counters.stitches() > 10_000, "{:?}", by_hand.counters);
-    assert!(by_hand.counters.trims > 40);
-    assert!(
-        by_hand.counters.needle_stitches[..NEEDLES_MAX].iter().filter(|n| **n > 0).count() == 2
-    );
+    by_hand.counters
+}
+
+fn agrees(scenario: &Scenario) {
+    let counters = compared(scenario);
+    assert!(counters.stitches() > 10_000, "{counters:?}");
+    assert!(counters.trims > 40);
+    assert!(counters.needle_stitches[..NEEDLES_MAX].iter().filter(|n| **n > 0).count() == 2);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 60, failure_persistence: None, rng_seed: RngSeed::Fixed(7), ..ProptestConfig::default()
+    })]
+
+    #[test]
+    fn the_truth_holds_for_any_machine(
+        seed in 0..1_000_u64,
+        (speed, start) in (60..=2_000_u32).prop_flat_map(|speed| (Just(speed), 60..=speed)),
+        pulses in prop::sample::select(vec![1_u32, 2, 5, 16, 64]),
+        (ramp, jitter) in (0..=100_u32, 0..=20_u32),
+        (trim_ms, step_ms, rethread_s) in (300..=60_000_u32, 20..=10_000_u32, 1..=100_u32),
+        breaks in 0..=10_000_u32,
+        (signal, jump) in (prop::sample::select(vec!["code", "level"]), any::<bool>()),
+        (warning, while_sewing, offs) in (any::<bool>(), any::<bool>(), 0..=40_u32),
+    ) {
+        let machine = format!(
+            "needles = 6\nstitches_per_min = {speed}\nstart_stitches_per_min = {start}\n\
+             pulses_per_revolution = {pulses}\nramp_stitches = {ramp}\njitter_percent = {jitter}.0\n\
+             trim_ms = {trim_ms}\nneedle_step_ms = {step_ms}\nrethread_s = {rethread_s}\n\
+             needle_signal = \"{signal}\"\njump_wired = {jump}\n"
+        );
+        let power = format!(
+            "[power]\nwarning = {warning}\nhold_up_ms = {}\noff_while_sewing = {while_sewing}\n\
+             extra_offs_per_shift = {offs}.0\noff_for_s = 3\n[machine]",
+            if warning { 50 } else { 0 },
+        );
+        let changes = [
+            ("working_days = 3".to_owned(), "working_days = 1".to_owned()),
+            ("needles = 6\n".to_owned(), machine),
+            ("breaks_per_100k = 60.0".to_owned(), format!("breaks_per_100k = {breaks}.0")),
+            ("[machine]".to_owned(), power),
+        ];
+        let changes: Vec<(&str, &str)> =
+            changes.iter().map(|(from, to)| (from.as_str(), to.as_str())).collect();
+        let mut scenario = scenario(&changes);
+        scenario.seed = seed;
+        let counters = compared(&scenario);
+        prop_assert!(counters.stitches() > 0 && counters.power_ups >= 2);
+    }
 }
 
 #[test]

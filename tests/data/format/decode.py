@@ -79,16 +79,36 @@ class Part:
     def boards(self):
         """Identities that stand in first members and are believed, with their headers."""
         named = set()
-        for record in self.records:
-            first = field(record, 0, 3) == SNAPSHOT and record[3] == 0
-            if first and 4 <= record[4] <= 23 and record[5] == 1:
-                named.add(number(record, 6, 8))
+        for slot, record in enumerate(self.records):
+            hint = self.member_hint(slot)
+            data = record[5:60] if hint and hint[0] == 0 else self.lost_first(slot)
+            if data and data[0] == 1:
+                named.add(number(data, 1, 8))
         found = {}
         for board in sorted(named):
             headers = [self.fits(board, slot) for slot in range(self.slots)]
             if any(headers):
                 found[board] = headers
         return found
+
+    def member_hint(self, slot):
+        """(index, count) of what looks like a snapshot member, its CRC not checked."""
+        record = self.records[slot]
+        good = field(record, 0, 3) == SNAPSHOT and 4 <= record[4] <= 23
+        return (record[3], record[4]) if good and record[3] <= record[4] else None
+
+    def lost_first(self, slot):
+        """Bytes 5 to 59 of member 0, made good from the parity in this slot."""
+        hint = self.member_hint(slot)
+        if not hint or hint[0] != hint[1]:
+            return None
+        count, total, wanted = hint[1], self.records[slot][5:60], hint[1] - 1
+        for back in range(1, min(72, self.slots)):
+            at = (slot - back) % self.slots
+            if wanted >= 1 and self.member_hint(at) == (wanted, count):
+                total = bytes(a ^ b for a, b in zip(total, self.records[at][5:60]))
+                wanted -= 1
+        return total if wanted == 0 else None
 
     def owner(self, found):
         """The board that wrote last: the most of the eight lowest slots with a record."""
@@ -395,7 +415,7 @@ class Reader:
                 if index < last or count not in (None, record[4]):
                     break
                 count, last = record[4], index
-                members[index] = record[5:60]
+                members.setdefault(index, record[5:60])
                 if index == count:
                     break
             if place == self.newest:

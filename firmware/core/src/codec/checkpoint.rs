@@ -12,17 +12,82 @@
 //!               many ones and a zero; at most 33 ones
 //! ```
 
-use super::bits::{BitReader, BitWriter};
-use super::frame::{PAYLOAD_BIT, PAYLOAD_END_BIT, Record};
-use super::measures::{self, STITCH_BITS};
-use crate::counters::{Counters, NEEDLES_MAX};
+use super::fields::Fields;
+use super::frame::{PAYLOAD_BIT, RECORD_BYTES, Record};
+use super::measures;
+use crate::counters::{Counters, field};
 use crate::rules::Rules;
 
-const SLOT_BITS: u32 = 10;
-const GLITCH_BITS: u32 = 16;
-const MISSED_BITS: u32 = 8;
+/// Width of a slot's number.
+pub(super) const SLOT_BITS: u32 = 10;
 /// Most thread breaks between two snapshots that a checkpoint can hold.
-pub const BREAKS_MAX: u64 = 33;
+pub const BREAKS_MAX: u32 = 33;
+
+/// Where a checkpoint or an entry points.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pointers {
+    /// Slot of the first member of the snapshot that growth is added to.
+    pub base_slot: u16,
+    /// Slot of the newest (for an entry: the previous) journal entry since that
+    /// snapshot; the same as `base_slot`: there is none.
+    pub entry_slot: u16,
+}
+
+impl Pointers {
+    /// Pointers to a snapshot and, if there is one, to an entry since it.
+    #[must_use]
+    pub fn new(base_slot: u16, entry_slot: Option<u16>) -> Self {
+        Self { base_slot, entry_slot: entry_slot.unwrap_or(base_slot) }
+    }
+
+    /// The entry, if there is one.
+    #[must_use]
+    pub fn entry(&self) -> Option<u16> {
+        Some(self.entry_slot).filter(|slot| *slot != self.base_slot)
+    }
+
+    /// The pointers of a record.
+    #[must_use]
+    pub fn of(record: &mut Record) -> Self {
+        let mut pointers = Self::default();
+        pointers.pass(&mut Fields::reader(record, PAYLOAD_BIT));
+        pointers
+    }
+
+    pub(super) fn pass(&mut self, fields: &mut Fields<'_>) {
+        for slot in [&mut self.base_slot, &mut self.entry_slot] {
+            *slot = fields.narrow(u32::from(*slot), SLOT_BITS) as u16;
+        }
+    }
+}
+
+/// Passes a checkpoint's payload. When writing, `growth` becomes what a reader gets.
+pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, growth: &mut Counters) {
+    pointers.pass(fields);
+    measures::pass(fields, growth, &measures::SHARED, !R::CAP_DELTAS);
+    measures::pass(fields, growth, &measures::OTHERS, false);
+    let mut left = BREAKS_MAX;
+    for n in field::NEEDLE_BREAKS..=field::END {
+        // The unattributed breaks come last.
+        let n = if n < field::END { n } else { field::UNATTRIBUTED_BREAKS };
+        let mut breaks = 0;
+        if fields.is_writing() {
+            breaks = growth.get(n).min(u64::from(left)) as u32;
+            fields.wide((1 << breaks) - 1, breaks + 1);
+        } else {
+            while breaks < left && fields.narrow(0, 1) == 1 {
+                breaks += 1;
+            }
+            if breaks == left {
+                // The zero after the last of all.
+                fields.narrow(0, 1);
+            }
+        }
+        left -= breaks;
+        growth.set(n, u64::from(breaks));
+    }
+}
 
 /// A decoded checkpoint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,47 +105,28 @@ impl Checkpoint {
     /// The payload, in an otherwise zero record.
     #[must_use]
     pub fn encode<R: Rules>(&self) -> Record {
-        let mut record = [0; 64];
-        let mut writer = BitWriter::new(&mut record, PAYLOAD_BIT);
-        writer.put(u64::from(self.base_slot), SLOT_BITS);
-        writer.put(u64::from(self.entry_slot.unwrap_or(self.base_slot)), SLOT_BITS);
-        measures::encode::<R>(&mut writer, &self.growth);
-        writer.put(self.growth.jumps, STITCH_BITS);
-        writer.put(u64::from(self.growth.glitches), GLITCH_BITS);
-        writer.put(u64::from(self.growth.missed_edges), MISSED_BITS);
-        let mut left = BREAKS_MAX as u32;
-        for breaks in self.growth.needle_breaks.into_iter().chain([self.growth.unattributed_breaks])
-        {
-            let breaks = breaks.min(left);
-            left -= breaks;
-            writer.put((1 << breaks) - 1, breaks + 1);
-        }
-        debug_assert!(writer.position() <= PAYLOAD_END_BIT);
+        let mut record = [0; RECORD_BYTES];
+        let mut growth = self.growth;
+        let mut pointers = Pointers::new(self.base_slot, self.entry_slot);
+        pass::<R>(&mut Fields::writer(&mut record, PAYLOAD_BIT), &mut pointers, &mut growth);
         record
     }
 
     /// The checkpoint in a record whose frame has been opened.
     #[must_use]
     pub fn decode(record: &Record) -> Self {
-        let mut reader = BitReader::new(record, PAYLOAD_BIT);
-        let base_slot = reader.take(SLOT_BITS) as u16;
-        let entry_slot = reader.take(SLOT_BITS) as u16;
-        let mut growth = measures::decode(&mut reader);
-        growth.jumps = reader.take(STITCH_BITS);
-        growth.glitches = reader.take(GLITCH_BITS) as u32;
-        growth.missed_edges = reader.take(MISSED_BITS) as u32;
-        let mut bits = reader.take(BREAKS_MAX as u32 + NEEDLES_MAX as u32 + 1);
-        for breaks in growth.needle_breaks.iter_mut().chain([&mut growth.unattributed_breaks]) {
-            *breaks = bits.trailing_ones();
-            bits = bits.checked_shr(*breaks + 1).unwrap_or(0);
-        }
-        Self { base_slot, entry_slot: (entry_slot != base_slot).then_some(entry_slot), growth }
+        let mut record = *record;
+        let (mut pointers, mut growth) = (Pointers::default(), Counters::default());
+        let mut fields = Fields::reader(&mut record, PAYLOAD_BIT);
+        pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut growth);
+        Self { base_slot: pointers.base_slot, entry_slot: pointers.entry(), growth }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::counters::NEEDLES_MAX;
     use crate::rules::Sound;
     use proptest::prelude::*;
 

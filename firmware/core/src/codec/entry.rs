@@ -13,11 +13,34 @@
 //! 472      1    copy: 0 first, 1 second
 //! ```
 
-use super::bits::{BitReader, BitWriter};
-use super::frame::{PAYLOAD_BIT, PAYLOAD_END_BIT, Record};
+use super::checkpoint::Pointers;
+use super::fields::Fields;
+use super::frame::{PAYLOAD_BIT, RECORD_BYTES, Record};
 use super::measures;
+use crate::counters::Counters;
 use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
 use crate::rules::Rules;
+
+/// Passes the payload of a copy; `entry.at` holds growth. `None` for an event this
+/// version does not know; `entry` is then of no use.
+pub fn pass<R: Rules>(
+    fields: &mut Fields<'_>,
+    pointers: &mut Pointers,
+    entry: &mut Entry,
+    second_copy: &mut bool,
+) -> Option<()> {
+    pointers.pass(fields);
+    measures::pass(fields, &mut entry.at, &measures::SHARED, !R::CAP_DELTAS);
+    entry.number = EntryNumber::new(fields.narrow(entry.number.get(), 20));
+    entry.event = Event::from_code(fields.narrow(entry.event as u32, 4) as u8)?;
+    entry.subject = fields.narrow(u32::from(entry.subject), 10) as u16;
+    fields.word(&mut entry.renewed.0);
+    let mut day = entry.day.unwrap_or(0);
+    fields.half(&mut day);
+    entry.day = Some(day).filter(|d| *d != 0);
+    *second_copy = fields.narrow(u32::from(*second_copy), 1) == 1;
+    Some(())
+}
 
 /// A journal entry as it stands in a slot.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,18 +60,12 @@ impl StoredEntry {
     /// The payload, in an otherwise zero record.
     #[must_use]
     pub fn encode<R: Rules>(&self) -> Record {
-        let mut record = [0; 64];
-        let mut writer = BitWriter::new(&mut record, PAYLOAD_BIT);
-        writer.put(u64::from(self.base_slot), 10);
-        writer.put(u64::from(self.previous_slot.unwrap_or(self.base_slot)), 10);
-        measures::encode::<R>(&mut writer, &self.entry.at);
-        writer.put(u64::from(self.entry.number.get()), 20);
-        writer.put(self.entry.event as u64, 4);
-        writer.put(u64::from(self.entry.subject), 10);
-        writer.put(u64::from(self.entry.renewed.0), 32);
-        writer.put(u64::from(self.entry.day.unwrap_or(0)), 16);
-        writer.put(u64::from(self.second_copy), 1);
-        debug_assert!(writer.position() <= PAYLOAD_END_BIT);
+        let mut record = [0; RECORD_BYTES];
+        let mut copy = *self;
+        let mut pointers = Pointers::new(self.base_slot, self.previous_slot);
+        let mut fields = Fields::writer(&mut record, PAYLOAD_BIT);
+        // Cannot fail: every event has a code.
+        let _ = pass::<R>(&mut fields, &mut pointers, &mut copy.entry, &mut copy.second_copy);
         record
     }
 
@@ -56,21 +73,23 @@ impl StoredEntry {
     /// version does not know.
     #[must_use]
     pub fn decode(record: &Record) -> Option<Self> {
-        let mut reader = BitReader::new(record, PAYLOAD_BIT);
-        let base_slot = reader.take(10) as u16;
-        let previous_slot = reader.take(10) as u16;
-        let at = measures::decode(&mut reader);
-        let number = EntryNumber::new(reader.take(20) as u32);
-        let event = Event::from_code(reader.take(4) as u8)?;
-        let subject = reader.take(10) as u16;
-        let renewed = ComponentSet(reader.take(32) as u32);
-        let day = Some(reader.take(16) as u16).filter(|d| *d != 0);
-        let second_copy = reader.take(1) == 1;
+        let mut record = *record;
+        let (mut pointers, mut second_copy) = (Pointers::default(), false);
+        let mut entry = Entry {
+            number: EntryNumber::default(),
+            event: Event::Renewed,
+            subject: 0,
+            renewed: ComponentSet::default(),
+            day: None,
+            at: Counters::default(),
+        };
+        let mut fields = Fields::reader(&mut record, PAYLOAD_BIT);
+        pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut entry, &mut second_copy)?;
         Some(Self {
-            base_slot,
-            previous_slot: (previous_slot != base_slot).then_some(previous_slot),
+            base_slot: pointers.base_slot,
+            previous_slot: pointers.entry(),
             second_copy,
-            entry: Entry { number, event, subject, renewed, day, at },
+            entry,
         })
     }
 }

@@ -9,59 +9,66 @@
 //! overflow is capped (so never above the truth); [`room`] says when a new
 //! snapshot has to come first.
 
-use super::bits::{BitReader, BitWriter};
-use crate::counters::Counters;
-use crate::rules::Rules;
+use super::fields::Fields;
+use crate::counters::{Counters, NEEDLES_MAX, field};
 
-const POWERED_BITS: u32 = 25;
-const RUNNING_BITS: u32 = 24;
-const TRIM_BITS: u32 = 16;
-const POWER_UP_BITS: u32 = 9;
-/// Width of a stitch or jump field.
-pub(super) const STITCH_BITS: u32 = 16;
+/// Consecutive counters (see [`field`]) of one width.
+#[derive(Clone, Copy)]
+pub(super) struct Run {
+    /// First counter.
+    pub first: usize,
+    /// How many.
+    pub count: usize,
+    /// Bits of each.
+    pub width: u32,
+}
 
-/// Writes the growth of the shared measures.
-pub(super) fn encode<R: Rules>(writer: &mut BitWriter<'_>, growth: &Counters) {
-    let mut put = |value: u64, width: u32| {
-        let value = if R::CAP_DELTAS { value } else { value & ((1 << width) - 1) };
-        writer.put(value, width);
-    };
-    put(growth.powered_ms, POWERED_BITS);
-    put(growth.running_ms, RUNNING_BITS);
-    put(growth.trims, TRIM_BITS);
-    put(u64::from(growth.power_ups), POWER_UP_BITS);
-    put(growth.unattributed_stitches, STITCH_BITS);
-    for stitches in growth.needle_stitches {
-        put(stitches, STITCH_BITS);
+impl Run {
+    pub(super) const fn new(first: usize, count: usize, width: u32) -> Self {
+        Self { first, count, width }
     }
 }
 
-/// Reads the growth of the shared measures; the other fields are 0.
-pub(super) fn decode(reader: &mut BitReader<'_>) -> Counters {
-    Counters {
-        powered_ms: reader.take(POWERED_BITS),
-        running_ms: reader.take(RUNNING_BITS),
-        trims: reader.take(TRIM_BITS),
-        power_ups: reader.take(POWER_UP_BITS) as u32,
-        unattributed_stitches: reader.take(STITCH_BITS),
-        needle_stitches: core::array::from_fn(|_| reader.take(STITCH_BITS)),
-        ..Counters::default()
+/// The shared measures.
+pub(super) const SHARED: [Run; 5] = [
+    Run::new(field::POWERED_MS, 1, 25),
+    Run::new(field::RUNNING_MS, 1, 24),
+    Run::new(field::TRIMS, 1, 16),
+    Run::new(field::POWER_UPS, 1, 9),
+    Run::new(field::UNATTRIBUTED_STITCHES, 1 + NEEDLES_MAX, 16),
+];
+
+/// What a checkpoint has besides: jumps; glitches and missed edges are capped, not
+/// exact.
+pub(super) const OTHERS: [Run; 3] = [
+    Run::new(field::JUMPS, 1, 16),
+    Run::new(field::GLITCHES, 1, 16),
+    Run::new(field::MISSED_EDGES, 1, 8),
+];
+
+/// Passes counters. When writing, they become what a reader gets. With `wrap` (a
+/// broken rule) too large a value is cut off instead of capped.
+pub(super) fn pass(fields: &mut Fields<'_>, counters: &mut Counters, runs: &[Run], wrap: bool) {
+    for run in runs {
+        for n in run.first..run.first + run.count {
+            let value = counters.get(n);
+            let value = if wrap { value & ((1 << run.width) - 1) } else { value };
+            counters.set(n, fields.wide(value, run.width));
+        }
     }
 }
 
 /// How full the fullest field would be, in 1/256 of its range; 256 and more
 /// does not fit. Glitches and missed edges are left out: they are capped, not exact.
 #[must_use]
-pub fn room(growth: &Counters) -> u64 {
-    let fill = |value: u64, width: u32| value.saturating_mul(256) >> width;
-    let stitches = growth
-        .needle_stitches
-        .iter()
-        .fold(growth.unattributed_stitches.max(growth.jumps), |most, n| most.max(*n));
-    fill(growth.powered_ms, POWERED_BITS)
-        .max(fill(growth.running_ms, RUNNING_BITS))
-        .max(fill(growth.trims, TRIM_BITS))
-        .max(fill(u64::from(growth.power_ups), POWER_UP_BITS))
-        .max(fill(stitches, STITCH_BITS))
-        .max(u64::from(growth.breaks()).saturating_mul(256) / (super::checkpoint::BREAKS_MAX + 1))
+pub fn room(growth: &Counters) -> u32 {
+    let mut most = 0;
+    for run in SHARED.iter().chain(&OTHERS[..1]) {
+        for n in run.first..run.first + run.count {
+            most = most.max(growth.get(n).min(1 << run.width) << 8 >> run.width);
+        }
+    }
+    // 121/16 is just over 256/34: 33 breaks fit, 34 do not.
+    let breaks = u64::from(growth.breaks().min(256)) * 121 >> 4;
+    most.max(breaks) as u32
 }

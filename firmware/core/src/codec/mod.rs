@@ -1,7 +1,7 @@
 //! The records on the part: one file a format, each with its diagram, named
 //! ranges and one encode/decode pair. `docs/FORMAT.md` describes every byte.
 //!
-//! - [`bits`], [`bytes`]: little-endian bit fields and byte streams
+//! - [`fields`]: little-endian bit fields, one walk for both directions
 //! - [`frame`]: what all records share: kind, lap, CRC
 //! - [`measures`]: the block of counters that checkpoints and entries share
 //! - [`checkpoint`]: the lifetime counters, relative to a snapshot
@@ -11,10 +11,9 @@
 //! Invariants: decoding never panics; what was encoded decodes to the same value;
 //! a value that a field cannot hold is capped, never wrapped.
 
-pub mod bits;
-pub mod bytes;
 pub mod checkpoint;
 pub mod entry;
+pub mod fields;
 pub mod frame;
 pub mod measures;
 pub mod snapshot;

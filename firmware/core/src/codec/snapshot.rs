@@ -3,22 +3,28 @@
 //! loss of any one member is made good.
 //!
 //! ```text
-//! member   byte 3: index (data 0 … count−1, parity = count)
-//!          byte 4: count of data members
+//! member   byte 3: bits 0–4 index (data 0 … count−1, parity = count),
+//!                  bits 5–7 mark, its low bits
+//!          byte 4: bits 0–4 count of data members, bits 5–7 mark, its high bits
 //!          bytes 5–59: 55 bytes of the stream, the last padded with zeros
 //! ```
 //!
-//! The stream is in `docs/FORMAT.md`, in the order of [`encode`]. The counters come
+//! The mark is the low six bits of the counters' power-ups: after a power cut in the
+//! middle of a snapshot, its members are overwritten in the same lap, and one that
+//! was not must not pass for a member of the new one.
+//!
+//! The stream is in `docs/FORMAT.md`, in the order of [`pass`]. The counters come
 //! first, within the first four members, so that they are known first.
 
-use super::bytes::{ByteReader, ByteWriter};
+use super::fields::Fields;
 use super::frame::Record;
-use crate::authority::{KEY_BYTES, Key};
+use super::measures::{self, Run};
+use crate::authority::Key;
 use crate::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
-use crate::counters::Counters;
+use crate::counters::{Counters, NEEDLES_MAX, field};
 use crate::identity::BoardId;
 use crate::journal::{EntryNumber, Event};
-use crate::ledger::{CarriedIn, Fitted, HISTORY_MAX, HistoryLine, IntervalBaseline, Ledger};
+use crate::ledger::{Fitted, HISTORY_MAX, HistoryLine, Ledger};
 use crate::settings::{NeedleSource, ServiceMeasure, Settings};
 use crate::store::retired::{RETIRED_MAX, Retired};
 
@@ -33,52 +39,248 @@ pub const STREAM_MAX: usize = MEMBER_BYTES * MEMBERS_MAX;
 /// The format's version, the first byte of the stream.
 pub const FORMAT_VERSION: u8 = 1;
 
-const MEMBER_AT: usize = 5;
 const COUNTERS_END: usize = 180;
 const _: () = assert!(COUNTERS_END <= MEMBER_BYTES * COUNTER_MEMBERS);
+const PLACE_BITS: u32 = 5;
+/// Marks that drafts can be told apart by.
+pub const MARKS: u8 = 1 << (2 * (8 - PLACE_BITS));
 
-/// Writes member `index` of `count` into an otherwise zero record.
-#[must_use]
-pub fn member(stream: &[u8], index: usize, count: usize) -> Record {
-    let mut record: Record = [0; 64];
-    let [_, _, _, index_byte, count_byte, data @ ..] = &mut record;
-    (*index_byte, *count_byte) = (index as u8, count as u8);
-    if index < count {
-        for (to, from) in
-            data.iter_mut().zip(stream.iter().skip(index * MEMBER_BYTES).take(MEMBER_BYTES))
-        {
-            *to = *from;
-        }
-    } else {
-        for chunk in stream.chunks(MEMBER_BYTES) {
-            for (to, from) in data.iter_mut().zip(chunk) {
-                *to ^= *from;
-            }
-        }
+/// The counters in a stream.
+const COUNTERS: [Run; 8] = [
+    Run::new(field::POWERED_MS, 2, 48),
+    Run::new(field::UNATTRIBUTED_STITCHES, 1 + NEEDLES_MAX, 40),
+    Run::new(field::JUMPS, 1, 40),
+    Run::new(field::TRIMS, 1, 40),
+    Run::new(field::UNATTRIBUTED_BREAKS, 1, 32),
+    Run::new(field::NEEDLE_BREAKS, NEEDLES_MAX, 24),
+    Run::new(field::POWER_UPS, 1, 32),
+    Run::new(field::GLITCHES, 2, 32),
+];
+
+/// Which member of which snapshot a record is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct MemberPlace {
+    /// Its index; the parity's is `count`.
+    pub index: u8,
+    /// How many data members there are.
+    pub count: u8,
+    /// Tells drafts of different power-ups apart, 0 to 63.
+    pub mark: u8,
+}
+
+/// Writes a member into an otherwise zero record. `stream` is the whole room of the
+/// stream, zeros after its end.
+pub fn write_member(record: &mut Record, stream: &[u8], place: MemberPlace) {
+    let [_, _, _, index_byte, count_byte, data @ ..] = record;
+    *index_byte = place.index | place.mark << PLACE_BITS;
+    *count_byte = place.count | place.mark >> (8 - PLACE_BITS) << PLACE_BITS;
+    let (first, end) =
+        if place.index < place.count { (place.index, place.index + 1) } else { (0, place.count) };
+    for index in first..end {
+        add_member(data, stream, index);
     }
-    record
+}
+
+/// Adds (XOR) member `index` of the stream to `sum`.
+pub fn add_member(sum: &mut [u8], stream: &[u8], index: u8) {
+    let from = stream.iter().skip(usize::from(index) * MEMBER_BYTES).take(MEMBER_BYTES);
+    for (to, from) in sum.iter_mut().zip(from) {
+        *to ^= *from;
+    }
+}
+
+/// Which member a record is; `None` when it cannot be right.
+#[must_use]
+pub fn member_place(record: &Record) -> Option<MemberPlace> {
+    let [_, _, _, a, b, ..] = *record;
+    let low = (1 << PLACE_BITS) - 1;
+    let (index, count) = (a & low, b & low);
+    let mark = a >> PLACE_BITS | b >> PLACE_BITS << (8 - PLACE_BITS);
+    let possible = count >= COUNTER_MEMBERS as u8 && count <= MEMBERS_MAX as u8 && index <= count;
+    possible.then_some(MemberPlace { index, count, mark })
+}
+
+/// The part of the stream that a member holds.
+#[must_use]
+pub fn member_data(record: &Record) -> &[u8; MEMBER_BYTES] {
+    let [_, _, _, _, _, data @ ..] = record;
+    data.first_chunk().unwrap_or(&[0; MEMBER_BYTES])
 }
 
 /// Index, count of data members and the bytes of a member; `None` when they cannot
 /// be right.
 #[must_use]
 pub fn member_parts(record: &Record) -> Option<(usize, usize, &[u8; MEMBER_BYTES])> {
-    let (index, count) = (usize::from(record[3]), usize::from(record[4]));
-    let data = record.get(MEMBER_AT..MEMBER_AT + MEMBER_BYTES)?.first_chunk()?;
-    ((COUNTER_MEMBERS..=MEMBERS_MAX).contains(&count) && index <= count)
-        .then_some((index, count, data))
+    let place = member_place(record)?;
+    Some((usize::from(place.index), usize::from(place.count), member_data(record)))
 }
 
 /// The board whose snapshot this is, if this is a first data member.
 #[must_use]
 pub fn board_of(record: &Record) -> Option<BoardId> {
-    let (index, _, data) = member_parts(record)?;
-    let mut reader = ByteReader::new(data);
-    (index == 0 && reader.take(1) == u64::from(FORMAT_VERSION)).then(|| BoardId(reader.take(8)))
+    let first = member_place(record)?.index == 0;
+    let [version, id @ ..] = member_data(record);
+    (first && *version == FORMAT_VERSION).then_some(())?;
+    id.first_chunk().map(|id| BoardId(u64::from_le_bytes(*id)))
+}
+
+/// Passes the whole stream; its length in bytes when everything could be right. When
+/// writing, the stream must be zeros. When reading fails, `ledger` and `retired` are
+/// of no use until they have been read again.
+pub fn pass(
+    fields: &mut Fields<'_>,
+    id: BoardId,
+    counters: &mut Counters,
+    ledger: &mut Ledger,
+    retired: &mut Retired,
+) -> Option<usize> {
+    pass_counters(fields, id, counters)?;
+    pass_settings(fields, &mut ledger.settings)?;
+    fields.word(&mut ledger.carried_in.hours);
+    fields.long(&mut ledger.carried_in.stitches);
+    fields.word(&mut ledger.carried_in.trims);
+    let mut key = *ledger.key.bytes();
+    for byte in &mut key {
+        fields.byte(byte);
+    }
+    ledger.key = Key::new(key);
+    fields.long(&mut ledger.interval.powered_ms);
+    fields.long(&mut ledger.interval.running_ms);
+    fields.half(&mut ledger.services);
+    fields.byte(&mut ledger.tries);
+    pass_number(fields, &mut ledger.next_entry);
+    let count = pass_count(fields, ledger.components.len(), COMPONENTS_MAX)?;
+    ledger.components.resize(count, NO_COMPONENT).ok()?;
+    for fitted in &mut ledger.components {
+        pass_fitted(fields, fitted)?;
+    }
+    pass_retired(fields, retired)?;
+    let count = pass_count(fields, ledger.history.len(), HISTORY_MAX)?;
+    ledger.history.resize(count, NO_LINE).ok()?;
+    for line in &mut ledger.history {
+        pass_number(fields, &mut line.number);
+        let mut event = line.event as u8;
+        fields.byte(&mut event);
+        line.event = Event::from_code(event)?;
+        fields.half(&mut line.subject);
+        fields.word(&mut line.powered_s);
+        let mut day = line.day.unwrap_or(0);
+        fields.half(&mut day);
+        line.day = Some(day).filter(|d| *d != 0);
+    }
+    fields.is_complete().then_some(fields.position() / 8)
+}
+
+/// Passes the start of a stream: the counters. `None` when it is of another version
+/// or incomplete.
+pub fn pass_counters(fields: &mut Fields<'_>, id: BoardId, counters: &mut Counters) -> Option<()> {
+    let mut version = FORMAT_VERSION;
+    fields.byte(&mut version);
+    // Every member's CRC covers the identity; what is read here says nothing new.
+    fields.narrow(id.0 as u32, 32);
+    fields.narrow((id.0 >> 32) as u32, 32);
+    measures::pass(fields, counters, &COUNTERS, false);
+    (version == FORMAT_VERSION && fields.is_complete()).then_some(())
+}
+
+const NO_COMPONENT: Fitted = Fitted {
+    component: Component {
+        kind: Kind(0),
+        measure: Measure::Powered,
+        renewed_by: Role::Operator,
+        with_service: false,
+        notice: 0,
+        due: 0,
+    },
+    baseline: 0,
+};
+
+const NO_LINE: HistoryLine = HistoryLine {
+    number: EntryNumber::new(0),
+    event: Event::Renewed,
+    subject: 0,
+    powered_s: 0,
+    day: None,
+};
+
+fn pass_count(fields: &mut Fields<'_>, count: usize, most: usize) -> Option<usize> {
+    Some(fields.narrow(count as u32, 8) as usize).filter(|count| *count <= most)
+}
+
+fn pass_number(fields: &mut Fields<'_>, number: &mut EntryNumber) {
+    *number = EntryNumber::new(fields.narrow(number.get(), 24));
+}
+
+fn pass_settings(fields: &mut Fields<'_>, settings: &mut Settings) -> Option<()> {
+    fields.byte(&mut settings.pulses_per_revolution);
+    fields.half(&mut settings.top_speed_rpm);
+    fields.half(&mut settings.shaft_settling_us);
+    fields.half(&mut settings.contact_settling_us);
+    fields.half(&mut settings.run_gap_ms);
+    fields.byte(&mut settings.needles);
+    settings.needle_source = match fields.narrow(settings.needle_source as u32, 8) {
+        0 => NeedleSource::NotWired,
+        1 => NeedleSource::Code,
+        2 => NeedleSource::Level,
+        _ => return None,
+    };
+    fields.byte(&mut settings.needle_settling_ms);
+    fields.half(&mut settings.needle_guard_mv);
+    fields.half(&mut settings.needle_hysteresis_mv);
+    fields.byte(&mut settings.checkpoint_running_s);
+    fields.byte(&mut settings.checkpoint_trims);
+    fields.half(&mut settings.checkpoint_powered_s);
+    settings.service_measure = match fields.narrow(settings.service_measure as u32, 8) {
+        1 => ServiceMeasure::Running,
+        _ => ServiceMeasure::Powered,
+    };
+    fields.half(&mut settings.service_interval_h);
+    for level_mv in &mut settings.needle_level_mv {
+        fields.half(level_mv);
+    }
+    settings.check().ok()
+}
+
+fn pass_fitted(fields: &mut Fields<'_>, fitted: &mut Fitted) -> Option<()> {
+    let component = &mut fitted.component;
+    fields.byte(&mut component.kind.0);
+    let mut measure = component.measure.code();
+    fields.byte(&mut measure);
+    component.measure = Measure::from_code(measure)?;
+    let mut flags =
+        u8::from(component.renewed_by == Role::Engineer) | u8::from(component.with_service) << 1;
+    fields.byte(&mut flags);
+    component.renewed_by = if flags & 1 == 1 { Role::Engineer } else { Role::Operator };
+    component.with_service = flags & 2 == 2;
+    fields.word(&mut component.notice);
+    fields.word(&mut component.due);
+    fields.long(&mut fitted.baseline);
+    Some(())
+}
+
+fn pass_retired(fields: &mut Fields<'_>, retired: &mut Retired) -> Option<()> {
+    let count = pass_count(fields, retired.len(), RETIRED_MAX)?;
+    let writing = fields.is_writing();
+    if !writing {
+        *retired = Retired::default();
+    }
+    let mut slot = 0;
+    for _ in 0..count {
+        if writing {
+            slot = retired.first_from(slot);
+        }
+        fields.half(&mut slot);
+        if !writing {
+            retired.insert(slot);
+        }
+        slot = slot.wrapping_add(1);
+    }
+    Some(())
 }
 
 /// Writes the stream; returns its length, or `None` if it does not fit (it always
-/// does: the largest ledger is a test).
+/// does: the largest ledger is a test). For tools; the store passes in place.
 pub fn encode(
     stream: &mut [u8],
     id: BoardId,
@@ -86,216 +288,43 @@ pub fn encode(
     ledger: &Ledger,
     retired: &Retired,
 ) -> Option<usize> {
-    let mut w = ByteWriter::new(stream);
-    w.put(u64::from(FORMAT_VERSION), 1);
-    w.put(id.0, 8);
-    encode_counters(&mut w, counters);
-    encode_settings(&mut w, &ledger.settings);
-    w.put(u64::from(ledger.carried_in.hours), 4);
-    w.put(ledger.carried_in.stitches, 6);
-    w.put(u64::from(ledger.carried_in.trims), 4);
-    for byte in ledger.key.bytes() {
-        w.put(u64::from(*byte), 1);
-    }
-    w.put(ledger.interval.powered_ms, 6);
-    w.put(ledger.interval.running_ms, 6);
-    w.put(u64::from(ledger.services), 2);
-    w.put(u64::from(ledger.tries), 1);
-    w.put(u64::from(ledger.next_entry.get()), 3);
-    w.put(ledger.components.len() as u64, 1);
-    for fitted in &ledger.components {
-        encode_fitted(&mut w, fitted);
-    }
-    w.put(retired.len() as u64, 1);
-    for slot in retired.iter() {
-        w.put(u64::from(slot), 2);
-    }
-    w.put(ledger.history.len() as u64, 1);
-    for line in &ledger.history {
-        w.put(u64::from(line.number.get()), 3);
-        w.put(line.event as u64, 1);
-        w.put(u64::from(line.subject), 2);
-        w.put(u64::from(line.powered_s), 4);
-        w.put(u64::from(line.day.unwrap_or(0)), 2);
-    }
-    w.finish()
+    stream.fill(0);
+    let (mut counters, mut ledger, mut retired) = (*counters, ledger.clone(), retired.clone());
+    pass(&mut Fields::writer(stream, 0), id, &mut counters, &mut ledger, &mut retired)
 }
 
-/// The counters, from at least the first four members of a stream.
+/// The counters, from at least the first four members of a stream. For tools.
 #[must_use]
 pub fn decode_counters(stream: &[u8]) -> Option<Counters> {
-    let mut r = ByteReader::new(stream);
-    if r.take(1) != u64::from(FORMAT_VERSION) {
-        return None;
-    }
-    r.take(8);
-    let counters = take_counters(&mut r);
-    r.is_complete().then_some(counters)
+    let (mut room, mut counters) = ([0; STREAM_MAX], Counters::default());
+    let mut fields = Fields::reader(copied(&mut room, stream), 0);
+    pass_counters(&mut fields, BoardId(0), &mut counters)?;
+    Some(counters)
 }
 
 /// The ledger and the retired slots, from a whole stream; `None` when a field
-/// cannot be right.
+/// cannot be right. For tools.
 #[must_use]
 pub fn decode(stream: &[u8]) -> Option<(Ledger, Retired)> {
-    let mut r = ByteReader::new(stream);
-    if r.take(1) != u64::from(FORMAT_VERSION) {
-        return None;
-    }
-    r.take(8);
-    take_counters(&mut r);
-    let settings = take_settings(&mut r)?;
-    let carried_in =
-        CarriedIn { hours: r.take(4) as u32, stitches: r.take(6), trims: r.take(4) as u32 };
-    let key = Key::new(core::array::from_fn::<u8, KEY_BYTES, _>(|_| r.take(1) as u8));
-    let mut ledger = Ledger::new(settings, key);
-    ledger.carried_in = carried_in;
-    ledger.interval = IntervalBaseline { powered_ms: r.take(6), running_ms: r.take(6) };
-    ledger.services = r.take(2) as u16;
-    ledger.tries = r.take(1) as u8;
-    ledger.next_entry = EntryNumber::new(r.take(3) as u32);
-    for _ in 0..bounded(r.take(1), COMPONENTS_MAX)? {
-        ledger.components.push(take_fitted(&mut r)?).ok()?;
-    }
-    let mut retired = Retired::default();
-    for _ in 0..bounded(r.take(1), RETIRED_MAX)? {
-        retired.insert(r.take(2) as u16);
-    }
-    for _ in 0..bounded(r.take(1), HISTORY_MAX)? {
-        let number = EntryNumber::new(r.take(3) as u32);
-        let event = Event::from_code(r.take(1) as u8)?;
-        let subject = r.take(2) as u16;
-        let powered_s = r.take(4) as u32;
-        let day = Some(r.take(2) as u16).filter(|d| *d != 0);
-        ledger.history.push(HistoryLine { number, event, subject, powered_s, day }).ok()?;
-    }
-    r.is_complete().then_some((ledger, retired))
+    let mut room = [0; STREAM_MAX];
+    let mut fields = Fields::reader(copied(&mut room, stream), 0);
+    let mut ledger = Ledger::new(Settings::default(), Key::new([0; crate::authority::KEY_BYTES]));
+    let (mut counters, mut retired) = (Counters::default(), Retired::default());
+    pass(&mut fields, BoardId(0), &mut counters, &mut ledger, &mut retired)?;
+    Some((ledger, retired))
 }
 
-fn bounded(count: u64, most: usize) -> Option<usize> {
-    usize::try_from(count).ok().filter(|c| *c <= most)
-}
-
-fn encode_counters(w: &mut ByteWriter<'_>, counters: &Counters) {
-    w.put(counters.powered_ms, 6);
-    w.put(counters.running_ms, 6);
-    w.put(counters.unattributed_stitches, 5);
-    for stitches in counters.needle_stitches {
-        w.put(stitches, 5);
-    }
-    w.put(counters.jumps, 5);
-    w.put(counters.trims, 5);
-    w.put(u64::from(counters.unattributed_breaks), 4);
-    for breaks in counters.needle_breaks {
-        w.put(u64::from(breaks), 3);
-    }
-    w.put(u64::from(counters.power_ups), 4);
-    w.put(u64::from(counters.glitches), 4);
-    w.put(u64::from(counters.missed_edges), 4);
-}
-
-fn take_counters(r: &mut ByteReader<'_>) -> Counters {
-    Counters {
-        powered_ms: r.take(6),
-        running_ms: r.take(6),
-        unattributed_stitches: r.take(5),
-        needle_stitches: core::array::from_fn(|_| r.take(5)),
-        jumps: r.take(5),
-        trims: r.take(5),
-        unattributed_breaks: r.take(4) as u32,
-        needle_breaks: core::array::from_fn(|_| r.take(3) as u32),
-        power_ups: r.take(4) as u32,
-        glitches: r.take(4) as u32,
-        missed_edges: r.take(4) as u32,
-    }
-}
-
-fn encode_settings(w: &mut ByteWriter<'_>, settings: &Settings) {
-    let source = match settings.needle_source {
-        NeedleSource::NotWired => 0,
-        NeedleSource::Code => 1,
-        NeedleSource::Level => 2,
-    };
-    w.put(u64::from(settings.pulses_per_revolution), 1);
-    w.put(u64::from(settings.top_speed_rpm), 2);
-    w.put(u64::from(settings.shaft_settling_us), 2);
-    w.put(u64::from(settings.contact_settling_us), 2);
-    w.put(u64::from(settings.run_gap_ms), 2);
-    w.put(u64::from(settings.needles), 1);
-    w.put(source, 1);
-    w.put(u64::from(settings.needle_settling_ms), 1);
-    w.put(u64::from(settings.needle_guard_mv), 2);
-    w.put(u64::from(settings.needle_hysteresis_mv), 2);
-    w.put(u64::from(settings.checkpoint_running_s), 1);
-    w.put(u64::from(settings.checkpoint_trims), 1);
-    w.put(u64::from(settings.checkpoint_powered_s), 2);
-    w.put(u64::from(settings.service_measure == ServiceMeasure::Running), 1);
-    w.put(u64::from(settings.service_interval_h), 2);
-    for level_mv in settings.needle_level_mv {
-        w.put(u64::from(level_mv), 2);
-    }
-}
-
-fn take_settings(r: &mut ByteReader<'_>) -> Option<Settings> {
-    let settings = Settings {
-        pulses_per_revolution: r.take(1) as u8,
-        top_speed_rpm: r.take(2) as u16,
-        shaft_settling_us: r.take(2) as u16,
-        contact_settling_us: r.take(2) as u16,
-        run_gap_ms: r.take(2) as u16,
-        needles: r.take(1) as u8,
-        needle_source: match r.take(1) {
-            0 => NeedleSource::NotWired,
-            1 => NeedleSource::Code,
-            2 => NeedleSource::Level,
-            _ => return None,
-        },
-        needle_settling_ms: r.take(1) as u8,
-        needle_guard_mv: r.take(2) as u16,
-        needle_hysteresis_mv: r.take(2) as u16,
-        checkpoint_running_s: r.take(1) as u8,
-        checkpoint_trims: r.take(1) as u8,
-        checkpoint_powered_s: r.take(2) as u16,
-        service_measure: if r.take(1) == 1 {
-            ServiceMeasure::Running
-        } else {
-            ServiceMeasure::Powered
-        },
-        service_interval_h: r.take(2) as u16,
-        needle_level_mv: core::array::from_fn(|_| r.take(2) as u16),
-    };
-    settings.check().ok().map(|()| settings)
-}
-
-fn encode_fitted(w: &mut ByteWriter<'_>, fitted: &Fitted) {
-    let component = &fitted.component;
-    let flags =
-        u64::from(component.renewed_by == Role::Engineer) | u64::from(component.with_service) << 1;
-    w.put(u64::from(component.kind.0), 1);
-    w.put(u64::from(component.measure.code()), 1);
-    w.put(flags, 1);
-    w.put(u64::from(component.notice), 4);
-    w.put(u64::from(component.due), 4);
-    w.put(fitted.baseline, 6);
-}
-
-fn take_fitted(r: &mut ByteReader<'_>) -> Option<Fitted> {
-    let kind = Kind(r.take(1) as u8);
-    let measure = Measure::from_code(r.take(1) as u8)?;
-    let flags = r.take(1);
-    let component = Component {
-        kind,
-        measure,
-        renewed_by: if flags & 1 == 1 { Role::Engineer } else { Role::Operator },
-        with_service: flags & 2 == 2,
-        notice: r.take(4) as u32,
-        due: r.take(4) as u32,
-    };
-    Some(Fitted { component, baseline: r.take(6) })
+fn copied<'a>(room: &'a mut [u8; STREAM_MAX], stream: &[u8]) -> &'a mut [u8] {
+    room.iter_mut().zip(stream).for_each(|(to, from)| *to = *from);
+    let length = stream.len().min(STREAM_MAX);
+    room.get_mut(..length).unwrap_or_default()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::authority::KEY_BYTES;
+    use crate::codec::frame::RECORD_BYTES;
     use crate::counters::Needle;
     use proptest::prelude::*;
 
@@ -352,15 +381,22 @@ mod tests {
         assert!(count <= MEMBERS_MAX, "{count} members");
         assert_eq!(decode_counters(&stream[..MEMBER_BYTES * COUNTER_MEMBERS]), Some(counters));
         assert_eq!(decode(&stream[..length]), Some((ledger, retired)));
-        let parity = member(&stream[..length], count, count);
+        let member = |index: usize| {
+            let mut record = [0; RECORD_BYTES];
+            let place = MemberPlace { index: index as u8, count: count as u8, mark: 0x2D };
+            write_member(&mut record, &stream, place);
+            assert_eq!(member_place(&record), Some(place));
+            record
+        };
+        let parity = member(count);
         for lost in 0..count {
             let mut made_good = parity;
             for index in (0..count).filter(|index| *index != lost) {
-                let other = member(&stream[..length], index, count);
-                made_good.iter_mut().zip(other).skip(MEMBER_AT).for_each(|(a, b)| *a ^= b);
+                let other = member(index);
+                made_good.iter_mut().zip(other).skip(5).for_each(|(a, b)| *a ^= b);
             }
-            let whole = member(&stream[..length], lost, count);
-            assert_eq!(made_good[MEMBER_AT..60], whole[MEMBER_AT..60], "member {lost}");
+            let whole = member(lost);
+            assert_eq!(made_good[5..60], whole[5..60], "member {lost}");
         }
     }
 

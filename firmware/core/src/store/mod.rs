@@ -26,22 +26,23 @@ pub mod ring;
 pub mod serial;
 pub mod slot_writer;
 
-use crate::codec::checkpoint::Checkpoint;
-use crate::codec::entry::StoredEntry;
-use crate::codec::frame::{self, Header, Kind, Record};
+use crate::codec::checkpoint::{self, Pointers};
+use crate::codec::entry;
+use crate::codec::fields::Fields;
+use crate::codec::frame::{self, Header, Kind, PAYLOAD_BIT, RECORD_BYTES, Record};
 use crate::codec::measures;
-use crate::codec::snapshot::{self, MEMBER_BYTES};
-use crate::counters::Counters;
+use crate::codec::snapshot::{self, MARKS, MEMBER_BYTES, MEMBERS_MAX, MemberPlace};
+use crate::counters::{Counters, Merge};
 use crate::fault::Fault;
 use crate::identity::BoardId;
-use crate::journal::Entry;
+use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
 use crate::ledger::Ledger;
 use crate::medium::{Medium, MediumError};
 use crate::rules::Rules;
 use crate::time::Instant;
 use core::marker::PhantomData;
 use recovery::{Recovery, STREAM_BYTES};
-use retired::Retired;
+use retired::{RETIRED_MAX, Retired};
 use ring::{Place, Ring};
 use serial::Lap;
 use slot_writer::SlotWriter;
@@ -49,13 +50,18 @@ use slot_writer::SlotWriter;
 /// Journal entries since a snapshot after which a new snapshot is written.
 const ENTRIES_MAX: u8 = 12;
 /// A field this full (of 256) asks for a new snapshot.
-const FULL: u64 = 224;
+const FULL: u32 = 224;
 /// Pause after a failure of the part or the bus, µs.
 const RETRY_PAUSE_US: u64 = 5_000;
 /// The same, once the failure has lasted, µs.
 const LONG_RETRY_PAUSE_US: u64 = 500_000;
 /// Failures in a row that are shown as a fault.
 const FAILURES_SHOWN: u8 = 4;
+/// Slots in a row that do not hold what was written, after which it may be the part
+/// and not the slots (write-protect): the second try waits.
+const DIFFERING_SLOTS: u8 = 3;
+/// A part smaller than believed repeats itself at 1/2, 1/4 or 1/8 of the size.
+const ALIASES: u8 = 3;
 
 /// What the store tells the board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,6 +100,8 @@ pub struct Wanted<'a> {
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Stage {
+    /// Nothing has been read.
+    Start,
     Recovering,
     /// Nothing of this board on the part: waits for a fitting.
     Empty,
@@ -111,36 +119,25 @@ enum Job {
     Commit,
     /// A copy of the entry that is wanted.
     EntryCopy { second: bool },
-    /// The missing copy of an entry found half stored.
-    Repair,
-    /// A member of the snapshot being written.
-    Member { index: usize },
+    /// The next member of the snapshot being written.
+    Member,
 }
 
 impl Job {
     fn kind(self) -> Kind {
         match self {
             Self::Checkpoint | Self::Commit => Kind::Checkpoint,
-            Self::EntryCopy { .. } | Self::Repair => Kind::Entry,
-            Self::Member { .. } => Kind::Snapshot,
+            Self::EntryCopy { .. } => Kind::Entry,
+            Self::Member => Kind::Snapshot,
         }
     }
 }
 
-/// A snapshot that checkpoints add to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Base {
-    place: Place,
-    counters: Counters,
-}
-
-/// A snapshot being written.
+/// A snapshot being written; its counters are in `draft_counters`.
 #[derive(Clone, Copy, Debug)]
 struct Draft {
-    base: Base,
-    length: usize,
-    count: usize,
-    next_index: usize,
+    base: Place,
+    next: MemberPlace,
 }
 
 /// The store of one board on one part.
@@ -150,28 +147,42 @@ struct Draft {
 pub struct Store<R: Rules> {
     id: BoardId,
     stage: Stage,
-    ring: Option<Ring>,
-    recovery: Option<Recovery>,
+    ring: Ring,
+    recovery: Recovery,
     /// Next place to write.
     head: Place,
-    base: Option<Base>,
+    /// Where the live snapshot begins.
+    base: Option<Place>,
+    base_counters: Counters,
     draft: Option<Draft>,
+    draft_counters: Counters,
     /// Commit checkpoints still to be written after a snapshot.
     commits_left: u8,
     snapshot_wanted: bool,
+    /// A checkpoint went before the snapshot: next is the snapshot's turn.
+    gave_way: bool,
     entry_slot: Option<u16>,
     entries: u8,
-    /// Second copy of an entry found half stored.
-    repair: Option<StoredEntry>,
     /// First copy's slot of the entry under way.
     first_copy: Option<u16>,
     saved: Counters,
     /// The counters as of the record under way.
     counters: Counters,
+    /// Their growth as the record under way holds it.
+    growth: Counters,
+    /// The entry under way; its `at` holds growth.
+    entry: Entry,
     retired: Retired,
+    /// The snapshot being read or written.
     stream: [u8; STREAM_BYTES],
+    /// The record being read or written.
+    record: Record,
     job: Option<(Job, SlotWriter)>,
     tried_again: bool,
+    /// Slots in a row that did not hold what was written.
+    differing: u8,
+    /// Places at which a smaller part would repeat the first record, still to check.
+    aliases_left: u8,
     failures: u8,
     failing: Option<Fault>,
     /// A failure that is over and has not been told yet.
@@ -186,26 +197,41 @@ impl<R: Rules> Store<R> {
     /// A store that knows nothing yet; the first polls recover.
     #[must_use]
     pub fn new(id: BoardId) -> Self {
+        let entry = Entry {
+            number: EntryNumber::new(0),
+            event: Event::Renewed,
+            subject: 0,
+            renewed: ComponentSet(0),
+            day: None,
+            at: Counters::default(),
+        };
         Self {
             id,
-            stage: Stage::Recovering,
-            ring: None,
-            recovery: None,
+            stage: Stage::Start,
+            ring: Ring::REFERENCE,
+            recovery: Recovery::new(),
             head: Place::default(),
             base: None,
+            base_counters: Counters::default(),
             draft: None,
+            draft_counters: Counters::default(),
             commits_left: 0,
             snapshot_wanted: false,
+            gave_way: false,
             entry_slot: None,
             entries: 0,
-            repair: None,
             first_copy: None,
             saved: Counters::default(),
             counters: Counters::default(),
+            growth: Counters::default(),
+            entry,
             retired: Retired::default(),
             stream: [0; STREAM_BYTES],
+            record: [0; RECORD_BYTES],
             job: None,
             tried_again: false,
+            differing: 0,
+            aliases_left: 0,
             failures: 0,
             failing: None,
             over: None,
@@ -220,7 +246,7 @@ impl<R: Rules> Store<R> {
     #[must_use]
     pub fn wake(&self) -> Instant {
         match self.stage {
-            Stage::Recovering => self.wake,
+            Stage::Start | Stage::Recovering => self.wake,
             Stage::Ready if self.is_busy() => self.wake,
             _ => Instant::NEVER,
         }
@@ -240,7 +266,7 @@ impl<R: Rules> Store<R> {
                 || self.draft.is_some()
                 || self.over.is_some()
                 || self.commits_left > 0
-                || self.repair.is_some()
+                || self.aliases_left > 0
                 || self.snapshot_wanted)
     }
 
@@ -289,7 +315,9 @@ impl<R: Rules> Store<R> {
         match self.stage {
             Stage::Ready => {}
             Stage::Empty => self.stage = Stage::Ready,
-            Stage::Recovering => return Err(self.failing.unwrap_or(Fault::MemoryNoAnswer)),
+            Stage::Start | Stage::Recovering => {
+                return Err(self.failing.unwrap_or(Fault::MemoryNoAnswer));
+            }
             Stage::Unusable => return Err(Fault::MemoryShape),
         }
         if self.worn_out {
@@ -300,7 +328,7 @@ impl<R: Rules> Store<R> {
         Ok(())
     }
 
-    /// Asks for a new snapshot when there is time for it.
+    /// Asks for a new snapshot, when there is time for it.
     pub fn want_snapshot(&mut self) {
         self.snapshot_wanted = true;
     }
@@ -308,7 +336,7 @@ impl<R: Rules> Store<R> {
     /// The counters in the live snapshot, from which all growth is counted.
     #[must_use]
     pub fn base_counters(&self) -> Option<&Counters> {
-        self.base.as_ref().map(|base| &base.counters)
+        self.base.map(|_| &self.base_counters)
     }
 
     /// Sets a place to go on from, for tests of roll-over: as if the ring had
@@ -319,7 +347,7 @@ impl<R: Rules> Store<R> {
         }
     }
 
-    /// Does the next piece of work: at most one bus transaction. `lifetime` gives
+    /// Does the next piece of work: at most one bus transaction. `lifetime` fills in
     /// the counters to be stored, when they are needed.
     pub fn poll<M: Medium>(
         &mut self,
@@ -327,101 +355,77 @@ impl<R: Rules> Store<R> {
         medium: &mut M,
         wanted: Wanted<'_>,
         ledger: &mut Ledger,
-        lifetime: impl FnOnce() -> Counters,
+        lifetime: impl FnOnce(&mut Counters),
     ) -> Option<StoreEvent> {
-        if now < self.wake && !(wanted.urgent && self.job.is_none()) {
+        // A warning does not sit out the pause after a failure.
+        if now < self.wake && (self.job.is_some() || !wanted.urgent) {
             return None;
         }
         if let Some(fault) = self.over.take() {
             return Some(StoreEvent::TroubleOver(fault));
         }
         match self.stage {
-            Stage::Recovering => self.recover(now, medium, ledger),
+            Stage::Start | Stage::Recovering => self.recover(now, medium, ledger),
             Stage::Empty | Stage::Unusable => None,
             Stage::Ready if self.worn_out => None,
-            Stage::Ready => self.write(now, medium, wanted, ledger, lifetime),
+            Stage::Ready => {
+                if wanted.urgent && R::ANSWER_POWER_FAIL {
+                    self.make_way();
+                }
+                if self.job.is_none() {
+                    if self.aliases_left > 0 {
+                        return self.check_alias(now, medium);
+                    }
+                    let wants_any = wanted.checkpoint || wanted.urgent || wanted.entry.is_some();
+                    if !wants_any && !self.is_busy() {
+                        return None;
+                    }
+                    lifetime(&mut self.counters);
+                    if let Err(fault) = self.next_record(wanted, ledger) {
+                        self.worn_out = true;
+                        return Some(StoreEvent::Trouble(fault));
+                    }
+                }
+                self.write(now, medium, wanted.urgent)
+            }
         }
     }
 
+    #[inline(never)]
     fn recover<M: Medium>(
         &mut self,
         now: Instant,
         medium: &mut M,
         ledger: &mut Ledger,
     ) -> Option<StoreEvent> {
-        let Some(recovery) = &mut self.recovery else {
+        if self.stage == Stage::Start {
             let Some(ring) = Ring::new(medium.geometry()) else {
                 self.stage = Stage::Unusable;
                 return Some(StoreEvent::Nothing(Fault::MemoryShape));
             };
-            self.ring = Some(ring);
-            self.recovery = Some(Recovery::new(self.id, ring));
+            self.ring = ring;
+            self.stage = Stage::Recovering;
             return None;
-        };
-        let step = recovery.step::<R, M>(medium, &mut self.stream, ledger, &mut self.retired);
-        let step = match step {
-            Ok(step) => step,
-            Err(error) => return self.failed(now, error),
-        };
-        self.worked();
-        self.after_recovery_step(step)
-    }
-
-    fn after_recovery_step(&mut self, step: recovery::Step) -> Option<StoreEvent> {
-        match step {
-            recovery::Step::Again => None,
-            recovery::Step::CountersKnown => {
-                if let Some(recovery) = &self.recovery {
-                    self.saved = recovery.past;
-                }
-                Some(StoreEvent::CountersKnown)
+        }
+        match self.recovery_step(medium, ledger) {
+            Ok(event) => {
+                self.worked();
+                event
             }
-            recovery::Step::Trouble(fault) => Some(StoreEvent::Trouble(fault)),
-            recovery::Step::Nothing(fault) => {
-                self.stage = Stage::Empty;
-                let newest = self.recovery.take().map(|r| r.newest()).unwrap_or_default();
-                // Whatever is there, later laps than it are free.
-                self.head = Place { slot: 0, lap: newest.lap.plus(1) };
-                Some(StoreEvent::Nothing(fault))
-            }
-            recovery::Step::Done => {
-                let (recovery, ring) = (self.recovery.take()?, self.ring?);
-                self.stage = Stage::Ready;
-                self.head = ring.usable_after::<R>(recovery.newest(), &self.retired);
-                self.base = Some(Base { place: recovery.base, counters: recovery.base_counters });
-                self.entry_slot = recovery.entry_slot;
-                self.entries = recovery.entries;
-                self.repair = recovery.half_stored.filter(|_| R::JOURNAL_COPIES > 1);
-                self.snapshot_wanted = recovery.made_good;
-                self.scanned = recovery.scanned;
-                Some(StoreEvent::Ready)
-            }
+            Err(error) => self.failed(now, error),
         }
     }
 
+    #[inline(never)]
     fn write<M: Medium>(
         &mut self,
         now: Instant,
         medium: &mut M,
-        wanted: Wanted<'_>,
-        ledger: &Ledger,
-        lifetime: impl FnOnce() -> Counters,
+        urgent: bool,
     ) -> Option<StoreEvent> {
-        if wanted.urgent && R::ANSWER_POWER_FAIL {
-            self.make_way();
-        }
-        if self.job.is_none() {
-            match self.next_record(wanted, ledger, lifetime) {
-                Ok(true) => {}
-                Ok(false) => return None,
-                Err(fault) => {
-                    self.worn_out = true;
-                    return Some(StoreEvent::Trouble(fault));
-                }
-            }
-        }
-        let (_, writer) = self.job.as_mut()?;
-        match writer.step::<R, M>(now, medium) {
+        let (job, writer) = self.job.as_mut()?;
+        let job = *job;
+        match writer.step::<R, M>(now, medium, &self.record) {
             slot_writer::Step::Again => {
                 self.worked();
                 None
@@ -432,76 +436,54 @@ impl<R: Rules> Store<R> {
             }
             slot_writer::Step::Stored => {
                 self.worked();
-                self.stored()
+                self.job = None;
+                self.stored(job)
             }
-            slot_writer::Step::Differs => self.differs(wanted.urgent),
+            slot_writer::Step::Differs => self.differs(now, urgent),
             slot_writer::Step::Failed(error) => {
-                writer.restart();
+                // Whatever is written next is made of the counters of then.
+                self.job = None;
                 self.failed(now, error)
             }
         }
     }
 
-    /// A power-fail warning: whatever is not a program cycle under way gives way.
+    /// A power-fail warning: whatever has not been sent whole gives way.
     fn make_way(&mut self) {
         let Some((job, writer)) = &self.job else { return };
-        let is_checkpoint = matches!(job, Job::Checkpoint | Job::Commit);
-        if is_checkpoint || writer.is_programming() {
+        let is_checkpoint = job.kind() == Kind::Checkpoint;
+        if is_checkpoint || self.base.is_none() || !writer.can_give_way() {
             return;
         }
-        let sent = writer.is_programmed();
         if let Job::EntryCopy { .. } = job {
             // It will be written again, whole.
             self.first_copy = None;
         }
-        if let Job::Member { .. } = job {
-            self.draft = None;
-            self.snapshot_wanted = true;
-        }
         self.job = None;
-        if sent {
-            self.advance();
-        }
     }
 
-    /// Chooses the next record and puts its writer in place; `false` when there is
-    /// nothing to write.
-    fn next_record(
-        &mut self,
-        wanted: Wanted<'_>,
-        ledger: &Ledger,
-        lifetime: impl FnOnce() -> Counters,
-    ) -> Result<bool, Fault> {
-        let ring = self.ring.ok_or(Fault::MemoryShape)?;
-        let wants_any = wanted.checkpoint || wanted.urgent || wanted.entry.is_some();
-        if !wants_any && !self.is_busy() {
-            return Ok(false);
-        }
-        self.counters = lifetime();
-        let Some(job) = self.choose(ring, wanted, ledger)? else { return Ok(false) };
-        if R::GUARD_LIVE_SNAPSHOT && self.base.is_some_and(|b| b.place.slot == self.head.slot) {
+    /// Chooses the next record, encodes it, and puts its writer in place, if there
+    /// is anything to write.
+    #[inline(never)]
+    fn next_record(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<(), Fault> {
+        self.growth = self.counters;
+        self.growth.merge(&self.base_counters, Merge::TakeAway);
+        let Some(job) = self.choose(wanted, ledger)? else { return Ok(()) };
+        if R::GUARD_LIVE_SNAPSHOT && self.base.is_some_and(|base| base.slot == self.head.slot) {
             return Err(Fault::MemoryWornOut);
         }
-        let mut record = self.encode(job, wanted.entry);
+        self.encode(job, wanted.entry);
         let header = Header { kind: job.kind(), lap: self.head.lap };
-        frame::seal::<R>(&mut record, header, self.id, self.head.slot);
-        self.job = Some((job, SlotWriter::new(record, ring.address(self.head.slot))));
+        frame::seal::<R>(&mut self.record, header, self.id, self.head.slot);
+        self.job = Some((job, SlotWriter::new(self.ring.address(self.head.slot))));
         self.tried_again = false;
-        Ok(true)
+        Ok(())
     }
 
-    fn choose(
-        &mut self,
-        ring: Ring,
-        wanted: Wanted<'_>,
-        ledger: &Ledger,
-    ) -> Result<Option<Job>, Fault> {
+    fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
         let fitted = self.base.is_some();
         if wanted.urgent && R::ANSWER_POWER_FAIL && fitted {
             return Ok(Some(Job::Checkpoint));
-        }
-        if self.repair.is_some() {
-            return Ok(Some(Job::Repair));
         }
         if self.first_copy.is_some() && wanted.entry.is_some() {
             return Ok(Some(Job::EntryCopy { second: true }));
@@ -509,140 +491,134 @@ impl<R: Rules> Store<R> {
         if self.draft_is_complete() {
             return Ok(Some(Job::Commit));
         }
-        if fitted && (self.commits_left > 0 || wanted.checkpoint) {
+        let snapshot = self.draft.is_some() || self.snapshot_wanted || self.is_snapshot_due();
+        // However much checkpoints are wanted, the snapshot goes on between them.
+        let checkpoint = wanted.checkpoint && !(snapshot && self.gave_way);
+        if fitted && (self.commits_left > 0 || checkpoint) {
             return Ok(Some(Job::Checkpoint));
         }
-        if let Some(draft) = &self.draft {
-            return Ok(Some(Job::Member { index: draft.next_index }));
+        if self.draft.is_some() {
+            return Ok(Some(Job::Member));
         }
-        if self.snapshot_wanted || self.is_snapshot_due(ring) {
+        if snapshot {
             self.begin_draft(ledger)?;
-            return Ok(Some(Job::Member { index: 0 }));
+            return Ok(Some(Job::Member));
         }
         Ok(wanted.entry.map(|_| Job::EntryCopy { second: false }))
     }
 
     /// Whether the snapshot has to be written anew: the ring comes near it, a field
-    /// gets full, or the journal gets long.
-    fn is_snapshot_due(&self, ring: Ring) -> bool {
-        let Some(base) = &self.base else { return true };
-        if self.first_copy.is_some() {
-            // Not between the copies of one entry.
-            return false;
-        }
-        // Room for a whole snapshot, its commit, a second try, and what else comes.
-        let members = self.stream.len() as u16 / MEMBER_BYTES as u16;
-        let reserve =
-            (members + ring.slots() / 16 + self.retired.len() as u16).min(ring.slots() / 2);
-        ring.distance(self.head.slot, base.place.slot) <= reserve
+    /// gets full, or the journal gets long. Of the growth of the last record.
+    fn is_snapshot_due(&self) -> bool {
+        let Some(base) = self.base else { return true };
+        // Room for a whole snapshot, its commit, and many tries that are cut.
+        let slots = self.ring.slots();
+        let reserve = MEMBERS_MAX as u16 + 1 + slots / 4 + self.retired.len() as u16;
+        self.ring.distance(self.head.slot, base.slot) <= reserve.min(slots / 2)
             || self.entries >= ENTRIES_MAX
-            || measures::room(&self.counters.since(&base.counters)) >= FULL
+            || measures::room(&self.growth) >= FULL
     }
 
-    fn begin_draft(&mut self, ledger: &Ledger) -> Result<(), Fault> {
-        let length =
-            snapshot::encode(&mut self.stream, self.id, &self.counters, ledger, &self.retired)
-                .ok_or(Fault::MemoryWornOut)?;
-        let count = length.div_ceil(MEMBER_BYTES);
-        let base = Base { place: self.head, counters: self.counters };
-        self.draft = Some(Draft { base, length, count, next_index: 0 });
+    #[inline(never)]
+    fn begin_draft(&mut self, ledger: &mut Ledger) -> Result<(), Fault> {
+        self.draft_counters = self.counters;
+        self.stream.fill(0);
+        let mut fields = Fields::writer(&mut self.stream, 0);
+        let counters = &mut self.draft_counters;
+        let length = snapshot::pass(&mut fields, self.id, counters, ledger, &mut self.retired)
+            .ok_or(Fault::MemoryWornOut)?;
+        let mut count = 0;
+        while usize::from(count) * MEMBER_BYTES < length {
+            count += 1;
+        }
+        let mark = self.draft_counters.power_ups as u8 & (MARKS - 1);
+        self.draft = Some(Draft { base: self.head, next: MemberPlace { index: 0, count, mark } });
         self.snapshot_wanted = false;
         Ok(())
     }
 
     fn draft_is_complete(&self) -> bool {
-        self.draft.is_some_and(|d| d.next_index > d.count - usize::from(!R::SNAPSHOT_PARITY))
+        self.draft.is_some_and(|draft| {
+            draft.next.index + u8::from(!R::SNAPSHOT_PARITY) > draft.next.count
+        })
     }
 
-    /// Growth since the live snapshot, or since the one being written.
-    fn growth(&self, commit: bool) -> Counters {
-        let draft = self.draft.as_ref().map(|d| &d.base);
-        let base = if commit { draft } else { self.base.as_ref() };
-        base.map_or_else(Counters::default, |base| self.counters.since(&base.counters))
-    }
-
-    fn encode(&self, job: Job, entry: Option<&Entry>) -> Record {
-        let base_slot = self.base.as_ref().map_or(0, |base| base.place.slot);
-        let draft = self.draft.as_ref();
-        match (job, entry, &self.repair) {
+    /// Encodes the payload of `job`; `growth` is the growth since the live snapshot.
+    fn encode(&mut self, job: Job, entry: Option<&Entry>) {
+        self.record = [0; RECORD_BYTES];
+        let base_slot = self.base.map_or(0, |base| base.slot);
+        let mut pointers = Pointers::new(base_slot, self.entry_slot);
+        let mut fields = Fields::writer(&mut self.record, PAYLOAD_BIT);
+        match (job, self.draft, entry) {
             (Job::Checkpoint, ..) => {
-                let growth = self.growth(false);
-                Checkpoint { base_slot, entry_slot: self.entry_slot, growth }.encode::<R>()
+                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
             }
-            (Job::Commit, ..) => {
-                let base_slot = draft.map_or(0, |d| d.base.place.slot);
-                Checkpoint { base_slot, entry_slot: None, growth: self.growth(true) }.encode::<R>()
+            (Job::Commit, Some(draft), _) => {
+                self.growth = self.counters;
+                self.growth.merge(&self.draft_counters, Merge::TakeAway);
+                pointers = Pointers::new(draft.base.slot, None);
+                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
             }
-            (Job::EntryCopy { second }, Some(entry), _) => {
-                let base = self.base.as_ref().map(|b| &b.counters);
-                let at = base.map_or_else(Counters::default, |base| entry.at.since(base));
-                let previous_slot = self.entry_slot;
-                let entry = Entry { at, ..*entry };
-                StoredEntry { base_slot, previous_slot, second_copy: second, entry }.encode::<R>()
+            (Job::EntryCopy { second }, _, Some(entry)) => {
+                self.entry = *entry;
+                self.entry.at.merge(&self.base_counters, Merge::TakeAway);
+                let mut second = second;
+                // Cannot fail: every event has a code.
+                let _ = entry::pass::<R>(&mut fields, &mut pointers, &mut self.entry, &mut second);
             }
-            (Job::Repair, _, Some(stored)) => {
-                StoredEntry { second_copy: true, ..*stored }.encode::<R>()
+            (Job::Member, Some(draft), _) => {
+                snapshot::write_member(&mut self.record, &self.stream, draft.next);
             }
-            (Job::Member { index }, ..) => {
-                let (length, count) = draft.map_or((0, 0), |d| (d.length, d.count));
-                snapshot::member(self.stream.get(..length).unwrap_or(&[]), index, count)
-            }
-            // `choose` never asks for an entry that is not there.
-            (Job::EntryCopy { .. } | Job::Repair, ..) => [0; frame::RECORD_BYTES],
+            // `choose` never asks for what is not there.
+            _ => {}
         }
     }
 
     /// The record under way is in its slot.
-    fn stored(&mut self) -> Option<StoreEvent> {
-        let (job, _) = self.job.take()?;
+    #[inline(never)]
+    fn stored(&mut self, job: Job) -> Option<StoreEvent> {
         let place = self.head;
+        self.differing = 0;
         self.advance();
-        let event = match job {
+        match job {
             Job::Checkpoint => {
-                self.note_saved(false);
                 self.commits_left = self.commits_left.saturating_sub(1);
+                self.note_saved();
                 Some(StoreEvent::CheckpointStored)
             }
             Job::Commit => {
-                self.note_saved(true);
                 // The old snapshot is no longer needed. One more checkpoint, so that
                 // no single slot holds the only pointer to the new one.
                 self.commits_left = 1 + u8::from(self.base.is_none());
                 self.base = self.draft.take().map(|draft| draft.base);
+                self.base_counters = self.draft_counters;
                 (self.entry_slot, self.entries) = (None, 0);
+                self.note_saved();
                 Some(StoreEvent::SnapshotStored)
             }
             Job::EntryCopy { second } => self.entry_copy_stored(place, second),
-            Job::Repair => {
-                self.repair = None;
-                None
-            }
-            Job::Member { index } => {
+            Job::Member => {
+                self.gave_way = false;
                 if let Some(draft) = &mut self.draft {
-                    if index == 0 {
-                        draft.base.place = place;
+                    if draft.next.index == 0 {
+                        draft.base = place;
+                        self.aliases_left = if self.base.is_none() { ALIASES } else { 0 };
                     }
-                    draft.next_index = index + 1;
+                    draft.next.index += 1;
                 }
                 None
             }
-        };
-        if let (Job::Checkpoint | Job::Commit, Some(ring), None) = (job, self.ring, &self.draft) {
-            self.snapshot_wanted |= self.is_snapshot_due(ring);
         }
-        event
     }
 
-    /// Notes what a reader of the checkpoint just stored would add up.
-    fn note_saved(&mut self, commit: bool) {
-        let growth = self.growth(commit);
-        self.saved = self.counters;
-        if measures::room(&growth) >= 256 || growth.glitches > 0xFFFF || growth.missed_edges > 0xFF
-        {
-            let record = Checkpoint { base_slot: 0, entry_slot: None, growth }.encode::<R>();
-            let lost = growth.since(&Checkpoint::decode(&record).growth);
-            self.saved = self.counters.since(&lost);
+    /// Notes what a reader of the checkpoint just stored will add up.
+    fn note_saved(&mut self) {
+        self.saved = self.base_counters;
+        self.saved.merge(&self.growth, Merge::Add);
+        if self.draft.is_none() {
+            self.snapshot_wanted |= self.is_snapshot_due();
         }
+        self.gave_way = true;
     }
 
     fn entry_copy_stored(&mut self, place: Place, second: bool) -> Option<StoreEvent> {
@@ -657,23 +633,28 @@ impl<R: Rules> Store<R> {
     }
 
     /// The slot does not hold what was written: once more, then never again.
-    fn differs(&mut self, urgent: bool) -> Option<StoreEvent> {
-        if !self.tried_again && !urgent {
+    #[inline(never)]
+    fn differs(&mut self, now: Instant, urgent: bool) -> Option<StoreEvent> {
+        let doubtful = self.differing + 1 >= DIFFERING_SLOTS;
+        if !self.tried_again && (doubtful || !urgent) {
             self.tried_again = true;
             if let Some((_, writer)) = &mut self.job {
                 writer.restart();
             }
+            if doubtful {
+                self.wake = now.plus_us(LONG_RETRY_PAUSE_US);
+            }
             return None;
         }
+        self.differing = self.differing.saturating_add(1);
         let slot = self.head.slot;
         self.job = None;
-        let ring = self.ring?;
         if !R::RETIRE {
             self.advance();
             return None;
         }
-        let full = self.retired.len() >= retired::RETIRED_MAX.min(usize::from(ring.slots() / 8));
-        if full || !self.retired.insert(slot) {
+        let most = RETIRED_MAX.min(usize::from(self.ring.slots() / 8));
+        if self.retired.len() >= most || !self.retired.insert(slot) {
             self.worn_out = true;
             return Some(StoreEvent::Trouble(Fault::MemoryWornOut));
         }
@@ -681,12 +662,30 @@ impl<R: Rules> Store<R> {
         Some(StoreEvent::SlotRetired(slot))
     }
 
-    fn advance(&mut self) {
-        if let Some(ring) = self.ring {
-            self.head = ring.usable_after::<R>(self.head, &self.retired);
+    /// After the first record on a blank part: a part that is smaller than believed
+    /// shows it at other addresses too.
+    #[inline(never)]
+    fn check_alias<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<StoreEvent> {
+        let first = self.draft.map_or(0, |draft| draft.base.slot);
+        let slot = self.ring.ahead(first, self.ring.slots() >> self.aliases_left);
+        match slot_writer::holds(medium, self.ring.address(slot), &self.record) {
+            Ok(true) => {
+                self.stage = Stage::Unusable;
+                Some(StoreEvent::Trouble(Fault::MemoryShape))
+            }
+            Ok(false) => {
+                self.aliases_left -= 1;
+                None
+            }
+            Err(error) => self.failed(now, error),
         }
     }
 
+    fn advance(&mut self) {
+        self.head = self.ring.usable_after::<R>(self.head, &self.retired);
+    }
+
+    #[inline(never)]
     fn failed(&mut self, now: Instant, error: MediumError) -> Option<StoreEvent> {
         self.failures = self.failures.saturating_add(1);
         let lasting = self.failures >= FAILURES_SHOWN;
@@ -702,6 +701,8 @@ impl<R: Rules> Store<R> {
     /// The part did as asked.
     fn worked(&mut self) {
         self.failures = 0;
-        self.over = self.failing.take().or(self.over);
+        if let Some(fault) = self.failing.take() {
+            self.over = Some(fault);
+        }
     }
 }

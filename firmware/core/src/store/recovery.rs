@@ -2,26 +2,29 @@
 //!
 //! Method: every record carries its lap, so the newest place is where the lap
 //! changes: a binary search over 3-byte headers, which are only *hints*. The slot
-//! found must pass its CRC and the slots after it must not be newer; otherwise,
-//! and only then, every slot is read. From the newest place back to the newest
-//! checkpoint; from there to its snapshot; from there along the journal, newest
-//! entry first.
+//! found must pass its CRC, and none of the slots after it, as many as can be
+//! retired, may be newer; otherwise, and only then, every slot is read. From the
+//! newest place back to the newest checkpoint or entry; from there to its snapshot,
+//! parity included; from there along the journal, newest entry first, both copies.
+//! Whatever is found damaged asks for a new snapshot, before a second damage comes.
 //!
 //! Invariants: at most one bus transaction a step; nothing is written; a record
 //! counts only if its CRC fits and its lap is the one that its place must have; no
-//! bytes on the part make it panic or run for ever.
+//! bytes on the part make it panic or run for ever; counters that were told never
+//! go down again.
 
-use super::retired::Retired;
-use super::ring::{Place, Ring};
+use super::retired::RETIRED_MAX;
+use super::ring::Place;
 use super::serial::Lap;
-use crate::codec::checkpoint::Checkpoint;
-use crate::codec::entry::StoredEntry;
-use crate::codec::frame::{self, HEADER_BYTES, Header, Kind, RECORD_BYTES, Record};
+use super::{Stage, Store, StoreEvent};
+use crate::codec::checkpoint::{self, Pointers};
+use crate::codec::entry;
+use crate::codec::fields::Fields;
+use crate::codec::frame::{self, HEADER_BYTES, Header, Kind, PAYLOAD_BIT};
 use crate::codec::snapshot::{self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX};
-use crate::counters::Counters;
+use crate::counters::{Counters, Merge};
 use crate::fault::Fault;
-use crate::identity::BoardId;
-use crate::journal::EntryNumber;
+use crate::journal::{EntryNumber, Event};
 use crate::ledger::{Decided, Ledger};
 use crate::medium::{Medium, MediumError};
 use crate::rules::Rules;
@@ -29,8 +32,8 @@ use crate::rules::Rules;
 /// Room for a snapshot's stream and its parity member.
 pub const STREAM_BYTES: usize = MEMBER_BYTES * (MEMBERS_MAX + 1);
 
-/// Slots looked at after the newest one found: so many neighbouring slots may be
-/// stuck at their old content without the search stopping short of the newest.
+/// Slots looked at after the newest one found, beside as many as can be retired: so
+/// many neighbours may be stuck, at whatever content, without hiding a newer record.
 const LOOK_AHEAD_SLOTS: u16 = 4;
 /// Slots looked back from a torn newest slot before everything is read.
 const TORN_SLOTS_MAX: u8 = 4;
@@ -41,542 +44,522 @@ const MEMBER_REACH_SLOTS: u16 = 48;
 /// Longest journal chain that is followed; the writer stops far below it.
 const CHAIN_MAX: u8 = 40;
 
-/// What a step brought.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Step {
-    /// Go on.
-    Again,
-    /// The lifetime counters are known: [`Recovery::past`].
-    CountersKnown,
-    /// Something is missing, but the recovery goes on.
-    Trouble(Fault),
-    /// All that can be known is known.
-    Done,
-    /// There is nothing of this board here.
-    Nothing(Fault),
-}
-
 #[derive(Clone, Copy, Debug)]
-enum Stage {
+enum At {
     Reference { slot: u16 },
     Search { low: u16, high: u16 },
     Verify { place: Place, tries: u8 },
-    LookAhead { place: Place, ahead: u16, full: bool },
+    LookAhead { ahead: u16, full: bool },
     Scan { slot: u16 },
     FindCheckpoint { place: Place, steps: u16, full: bool },
-    Members { place: Place, last_index: Option<usize>, steps: u16 },
-    Chain { slot: u16, reach: u16, number: Option<EntryNumber> },
-    Done,
+    Members { place: Place, steps: u16 },
+    Chain { slot: u16, reach: u16, seen: Option<Pointers> },
 }
 
-/// An entry found after the newest checkpoint.
+/// The newest entry after the newest checkpoint; its growth is in `counters`.
 #[derive(Clone, Copy, Debug)]
 struct Tip {
+    /// Its first copy, as far as is known.
     place: Place,
-    copies: u8,
-    stored: StoredEntry,
+    number: EntryNumber,
+    base_slot: u16,
 }
 
-/// The recovery under way, and in the end its result.
-// Each flag is one independent fact about the part, told as such.
-#[allow(clippy::struct_excessive_bools)]
+/// Where the recovery stands.
 #[derive(Clone, Debug)]
-pub struct Recovery {
-    id: BoardId,
-    ring: Ring,
-    stage: Stage,
+pub(super) struct Recovery {
+    at: At,
     reference: Lap,
     /// Newest place that holds a valid record.
-    newest: Place,
+    pub newest: Place,
     found_any: bool,
     seen_foreign: bool,
     seen_data: bool,
     /// Slot of a snapshot that could not be read.
     lost_base: Option<u16>,
-    checkpoint: Option<Checkpoint>,
+    /// The newest checkpoint or entry: all that follows was left unfinished.
+    tail: Option<Place>,
     tip: Option<Tip>,
-    members: u32,
-    members_count: usize,
-    counters_told: bool,
-    decided: Decided,
     /// The snapshot's place.
-    pub base: Place,
-    /// The counters in the snapshot.
-    pub base_counters: Counters,
-    /// The lifetime counters as last stored.
-    pub past: Counters,
-    /// Slot of the newest journal entry since the snapshot.
-    pub entry_slot: Option<u16>,
-    /// Journal entries since the snapshot.
-    pub entries: u8,
-    /// An entry of which only one copy was found.
-    pub half_stored: Option<StoredEntry>,
-    /// A member of the snapshot was made good from the parity.
-    pub made_good: bool,
-    /// Every slot had to be read.
-    pub scanned: bool,
+    base: Place,
+    members: u32,
+    members_count: u8,
+    mark: u8,
+    told: bool,
+    decided: Decided,
+    /// Number that the entry looked for must have.
+    number: Option<EntryNumber>,
 }
 
 impl Recovery {
     /// A recovery that has not read anything yet.
-    #[must_use]
-    pub fn new(id: BoardId, ring: Ring) -> Self {
+    pub const fn new() -> Self {
+        let start = Place { lap: Lap::new(0), slot: 0 };
         Self {
-            id,
-            ring,
-            stage: Stage::Reference { slot: 0 },
-            reference: Lap::default(),
-            newest: Place::default(),
+            at: At::Reference { slot: 0 },
+            reference: Lap::new(0),
+            newest: start,
             found_any: false,
             seen_foreign: false,
             seen_data: false,
             lost_base: None,
-            checkpoint: None,
+            tail: None,
             tip: None,
+            base: start,
             members: 0,
             members_count: 0,
-            counters_told: false,
-            decided: Decided::default(),
-            base: Place::default(),
-            base_counters: Counters::default(),
-            past: Counters::default(),
-            entry_slot: None,
-            entries: 0,
-            half_stored: None,
-            made_good: false,
-            scanned: false,
+            mark: 0,
+            told: false,
+            decided: Decided::new(),
+            number: None,
         }
     }
+}
 
-    /// The newest place that holds a valid record; meaningful when done.
-    #[must_use]
-    pub fn newest(&self) -> Place {
-        self.newest
-    }
+type Stepped = Result<Option<StoreEvent>, MediumError>;
 
-    /// Does the next bus transaction. `stream` collects the snapshot; `ledger` and
-    /// `retired` are set when it is whole.
-    ///
-    /// # Errors
-    /// [`MediumError`] when the part could not be read: call again.
-    pub fn step<R: Rules, M: Medium>(
+impl<R: Rules> Store<R> {
+    /// Does the recovery's next bus transaction.
+    pub(super) fn recovery_step<M: Medium>(
         &mut self,
         medium: &mut M,
-        stream: &mut [u8; STREAM_BYTES],
         ledger: &mut Ledger,
-        retired: &mut Retired,
-    ) -> Result<Step, MediumError> {
-        match self.stage {
-            Stage::Reference { slot } => self.reference(medium, slot),
-            Stage::Search { low, high } => self.search(medium, low, high),
-            Stage::Verify { place, tries } => self.verify::<R, M>(medium, place, tries),
-            Stage::LookAhead { place, ahead, full } => {
-                self.look_ahead::<R, M>(medium, place, ahead, full)
+    ) -> Stepped {
+        match self.recovery.at {
+            At::Reference { slot } => self.reference(medium, slot),
+            At::Search { low, high } => self.search(medium, low, high),
+            At::Verify { place, tries } => self.verify(medium, place, tries),
+            At::LookAhead { ahead, full } => self.look_ahead(medium, ahead, full),
+            At::Scan { slot } => self.scan(medium, ledger, slot),
+            At::FindCheckpoint { place, steps, full } => {
+                self.find_checkpoint(medium, ledger, place, steps, full)
             }
-            Stage::Scan { slot } => self.scan::<R, M>(medium, slot),
-            Stage::FindCheckpoint { place, steps, full } => {
-                self.find_checkpoint::<R, M>(medium, place, steps, full)
-            }
-            Stage::Members { place, last_index, steps } => {
-                let step = self.member::<R, M>(medium, stream, place, last_index, steps)?;
-                if matches!(self.stage, Stage::Members { .. }) {
-                    return Ok(step);
-                }
-                Ok(self.members_read(stream, ledger, retired, step))
-            }
-            Stage::Chain { slot, reach, number } => {
-                self.chain::<R, M>(medium, ledger, slot, reach, number)
-            }
-            Stage::Done => Ok(Step::Done),
+            At::Members { place, steps } => self.member(medium, ledger, place, steps),
+            At::Chain { slot, reach, seen } => self.chain(medium, ledger, slot, reach, seen),
         }
     }
 
-    fn header<M: Medium>(&self, medium: &mut M, slot: u16) -> Result<Option<Header>, MediumError> {
+    fn go(&mut self, at: At) -> Stepped {
+        self.recovery.at = at;
+        Ok(None)
+    }
+
+    #[inline(never)]
+    fn read_header<M: Medium>(
+        &self,
+        medium: &mut M,
+        slot: u16,
+    ) -> Result<Option<Header>, MediumError> {
         let mut bytes = [0; HEADER_BYTES];
         medium.read(self.ring.address(slot), &mut bytes)?;
         Ok(Header::decode(&bytes))
     }
 
-    fn record<R: Rules, M: Medium>(
-        &self,
+    /// Reads a slot into `self.record`; its header if the CRC fits.
+    #[inline(never)]
+    fn read_record<M: Medium>(
+        &mut self,
         medium: &mut M,
         slot: u16,
-        record: &mut Record,
     ) -> Result<Option<Header>, MediumError> {
-        medium.read(self.ring.address(slot), record)?;
-        Ok(frame::open::<R>(record, self.id, slot))
+        medium.read(self.ring.address(slot), &mut self.record)?;
+        Ok(frame::open::<R>(&self.record, self.id, slot))
     }
 
     /// The lap of one of the first slots, as the lap to search for.
-    fn reference<M: Medium>(&mut self, medium: &mut M, slot: u16) -> Result<Step, MediumError> {
-        self.stage = match self.header(medium, slot)? {
+    fn reference<M: Medium>(&mut self, medium: &mut M, slot: u16) -> Stepped {
+        let at = match self.read_header(medium, slot)? {
             Some(header) => {
-                self.reference = header.lap;
-                Stage::Search { low: slot, high: self.ring.slots() }
+                self.recovery.reference = header.lap;
+                At::Search { low: slot, high: self.ring.slots() }
             }
-            None if slot < LOOK_AHEAD_SLOTS => Stage::Reference { slot: slot + 1 },
-            None => Stage::Scan { slot: 0 },
+            None if slot < LOOK_AHEAD_SLOTS => At::Reference { slot: slot + 1 },
+            None => At::Scan { slot: 0 },
         };
-        Ok(Step::Again)
+        self.go(at)
     }
 
     /// Slots `low` and before are of the reference lap, `high` and after are not.
-    fn search<M: Medium>(
-        &mut self,
-        medium: &mut M,
-        low: u16,
-        high: u16,
-    ) -> Result<Step, MediumError> {
+    fn search<M: Medium>(&mut self, medium: &mut M, low: u16, high: u16) -> Stepped {
         if high - low <= 1 {
-            let place = Place { slot: low, lap: self.reference };
-            self.stage = Stage::Verify { place, tries: 0 };
-            return Ok(Step::Again);
+            let place = Place { slot: low, lap: self.recovery.reference };
+            return self.go(At::Verify { place, tries: 0 });
         }
         let middle = low + (high - low) / 2;
-        let same_lap = self.header(medium, middle)?.is_some_and(|h| h.lap == self.reference);
-        self.stage = if same_lap {
-            Stage::Search { low: middle, high }
+        let header = self.read_header(medium, middle)?;
+        let same_lap = header.is_some_and(|h| h.lap == self.recovery.reference);
+        self.go(if same_lap {
+            At::Search { low: middle, high }
         } else {
-            Stage::Search { low, high: middle }
-        };
-        Ok(Step::Again)
+            At::Search { low, high: middle }
+        })
     }
 
-    fn verify<R: Rules, M: Medium>(
-        &mut self,
-        medium: &mut M,
-        place: Place,
-        tries: u8,
-    ) -> Result<Step, MediumError> {
-        let mut record = [0; RECORD_BYTES];
-        let header = self.record::<R, M>(medium, place.slot, &mut record)?;
-        self.stage = if header.is_some_and(|h| h.lap == place.lap) {
-            self.newest = place;
-            self.found_any = true;
+    fn verify<M: Medium>(&mut self, medium: &mut M, place: Place, tries: u8) -> Stepped {
+        let header = self.read_record(medium, place.slot)?;
+        let at = if header.is_some_and(|h| h.lap == place.lap) {
+            self.recovery.newest = place;
+            self.recovery.found_any = true;
             if R::LOOK_AHEAD {
-                Stage::LookAhead { place, ahead: 1, full: false }
+                At::LookAhead { ahead: 1, full: false }
             } else {
-                Stage::FindCheckpoint { place, steps: 0, full: false }
+                At::FindCheckpoint { place, steps: 0, full: false }
             }
         } else if tries < TORN_SLOTS_MAX {
-            Stage::Verify { place: self.ring.before(place), tries: tries + 1 }
+            At::Verify { place: self.ring.before(place), tries: tries + 1 }
         } else {
-            Stage::Scan { slot: 0 }
+            At::Scan { slot: 0 }
         };
-        Ok(Step::Again)
+        self.go(at)
     }
 
-    fn look_ahead<R: Rules, M: Medium>(
-        &mut self,
-        medium: &mut M,
-        place: Place,
-        ahead: u16,
-        full: bool,
-    ) -> Result<Step, MediumError> {
-        if ahead > LOOK_AHEAD_SLOTS {
-            self.stage = Stage::FindCheckpoint { place: self.newest, steps: 0, full: false };
-            return Ok(Step::Again);
+    fn look_ahead<M: Medium>(&mut self, medium: &mut M, ahead: u16, full: bool) -> Stepped {
+        let newest = self.recovery.newest;
+        let reach = (self.ring.slots() / 8).min(RETIRED_MAX as u16) + LOOK_AHEAD_SLOTS;
+        if ahead > reach {
+            return self.go(At::FindCheckpoint { place: newest, steps: 0, full: false });
         }
-        let next = Stage::LookAhead { place, ahead: ahead + 1, full: false };
-        let slot = (place.slot + ahead) % self.ring.slots();
-        let header = if full {
-            let mut record = [0; RECORD_BYTES];
-            self.record::<R, M>(medium, slot, &mut record)?
-        } else {
-            self.header(medium, slot)?
-        };
-        let newer = header.is_some_and(|h| Place { slot, lap: h.lap }.is_after::<R>(self.newest));
-        self.stage = match (newer, full) {
-            (false, _) => next,
-            (true, false) => Stage::LookAhead { place, ahead, full: true },
-            (true, true) => Stage::Scan { slot: 0 },
-        };
-        Ok(Step::Again)
+        let slot = self.ring.ahead(newest.slot, ahead);
+        let header =
+            if full { self.read_record(medium, slot)? } else { self.read_header(medium, slot)? };
+        let newer = header.is_some_and(|h| Place { slot, lap: h.lap }.is_after::<R>(newest));
+        self.go(match (newer, full) {
+            (false, _) => At::LookAhead { ahead: ahead + 1, full: false },
+            (true, false) => At::LookAhead { ahead, full: true },
+            (true, true) => At::Scan { slot: 0 },
+        })
     }
 
-    fn scan<R: Rules, M: Medium>(
-        &mut self,
-        medium: &mut M,
-        slot: u16,
-    ) -> Result<Step, MediumError> {
+    fn scan<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger, slot: u16) -> Stepped {
         if slot >= self.ring.slots() {
-            if self.found_any {
-                let place = self.newest;
-                self.stage = Stage::FindCheckpoint { place, steps: 0, full: false };
-                return Ok(Step::Again);
+            if self.recovery.found_any {
+                let place = self.recovery.newest;
+                return self.go(At::FindCheckpoint { place, steps: 0, full: false });
             }
-            self.stage = Stage::Done;
-            return Ok(Step::Nothing(if self.seen_foreign {
+            let fault = if self.recovery.seen_foreign {
                 Fault::ForeignMemory
-            } else if self.seen_data {
+            } else if self.recovery.seen_data {
                 Fault::MemoryUnreadable
             } else {
                 Fault::NotFitted
-            }));
+            };
+            return Ok(self.nothing(ledger, fault));
         }
+        let header = self.read_record(medium, slot)?;
         if slot == 0 {
-            self.found_any = false;
+            self.recovery.found_any = false;
             self.scanned = true;
         }
-        let mut record = [0; RECORD_BYTES];
-        if let Some(header) = self.record::<R, M>(medium, slot, &mut record)? {
+        if let Some(header) = header {
             let place = Place { slot, lap: header.lap };
-            if !self.found_any || place.is_after::<R>(self.newest) {
-                self.newest = place;
+            if !self.recovery.found_any || place.is_after::<R>(self.recovery.newest) {
+                self.recovery.newest = place;
             }
-            self.found_any = true;
-        } else {
-            let foreign = snapshot::board_of(&record).filter(|board| *board != self.id);
-            self.seen_foreign |=
-                foreign.is_some_and(|board| frame::open::<R>(&record, board, slot).is_some());
-            self.seen_data |= record.iter().any(|b| *b != 0xFF);
+            self.recovery.found_any = true;
+        } else if self.record.iter().any(|byte| *byte != 0xFF) {
+            self.recovery.seen_data = true;
+            if let Some(board) = snapshot::board_of(&self.record).filter(|b| *b != self.id) {
+                self.recovery.seen_foreign |= frame::open::<R>(&self.record, board, slot).is_some();
+            }
         }
-        self.stage = Stage::Scan { slot: slot + 1 };
-        Ok(Step::Again)
+        self.go(At::Scan { slot: slot + 1 })
+    }
+
+    /// Nothing of this board is on the part, or nothing that can be used.
+    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> Option<StoreEvent> {
+        ledger.clear();
+        self.stage = Stage::Empty;
+        // Whatever is there, later laps than it are free.
+        self.head = Place { slot: 0, lap: self.recovery.newest.lap.plus(1) };
+        Some(StoreEvent::Nothing(fault))
     }
 
     /// Back from the newest place; journal entries on the way are newer than the
     /// checkpoint and are kept.
-    fn find_checkpoint<R: Rules, M: Medium>(
+    fn find_checkpoint<M: Medium>(
         &mut self,
         medium: &mut M,
+        ledger: &mut Ledger,
         place: Place,
         steps: u16,
         full: bool,
-    ) -> Result<Step, MediumError> {
+    ) -> Stepped {
         if steps >= self.ring.slots() {
-            self.stage = Stage::Done;
-            return Ok(Step::Nothing(Fault::MemoryUnreadable));
+            // Only members: a first fitting that was cut.
+            let unfinished = self.recovery.tail.is_none();
+            let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
+            return Ok(self.nothing(ledger, fault));
         }
-        let next =
-            Stage::FindCheckpoint { place: self.ring.before(place), steps: steps + 1, full: false };
-        if !full {
-            let header = self.header(medium, place.slot)?;
-            let wanted = header.is_some_and(|h| h.lap == place.lap && h.kind != Kind::Snapshot);
-            self.stage =
-                if wanted { Stage::FindCheckpoint { place, steps, full: true } } else { next };
-            return Ok(Step::Again);
+        let header = if full {
+            self.read_record(medium, place.slot)?
+        } else {
+            self.read_header(medium, place.slot)?
+        };
+        let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
+        let wanted = matches!(kind, Some(Kind::Checkpoint | Kind::Entry));
+        self.recovery.at = if wanted && !full {
+            At::FindCheckpoint { place, steps, full: true }
+        } else {
+            At::FindCheckpoint { place: self.ring.before(place), steps: steps + 1, full: false }
+        };
+        if wanted && full {
+            self.recovery.tail.get_or_insert(place);
+            if kind == Some(Kind::Checkpoint) {
+                self.found_checkpoint(place);
+            } else if self.recovery.lost_base.is_none() {
+                self.found_entry(place);
+            }
         }
-        let mut record = [0; RECORD_BYTES];
-        let header = self.record::<R, M>(medium, place.slot, &mut record)?;
-        self.stage = next;
-        match header.filter(|h| h.lap == place.lap).map(|h| h.kind) {
-            Some(Kind::Checkpoint) => {
-                let checkpoint = Checkpoint::decode(&record);
-                if self.lost_base != Some(checkpoint.base_slot)
-                    && checkpoint.base_slot < self.ring.slots()
-                {
-                    self.start_members(checkpoint, place);
-                }
+        Ok(None)
+    }
+
+    #[inline(never)]
+    fn found_entry(&mut self, place: Place) {
+        let Some((pointers, _)) = self.read_entry() else { return };
+        let number = self.entry.number;
+        match &mut self.recovery.tip {
+            None if pointers.base_slot < self.ring.slots() => {
+                self.recovery.tip = Some(Tip { place, number, base_slot: pointers.base_slot });
+                self.counters = self.entry.at;
             }
-            Some(Kind::Entry) if self.lost_base.is_none() => {
-                if let Some(stored) = StoredEntry::decode(&record) {
-                    self.found_entry(place, &stored);
-                }
-            }
+            Some(tip) if tip.number == number => tip.place = place,
             _ => {}
         }
-        Ok(Step::Again)
     }
 
-    fn found_entry(&mut self, place: Place, stored: &StoredEntry) {
-        if stored.base_slot >= self.ring.slots() {
-            return; // from a part of another size
+    #[inline(never)]
+    fn found_checkpoint(&mut self, place: Place) {
+        let mut pointers = Pointers::of(&mut self.record);
+        if self.recovery.lost_base == Some(pointers.base_slot)
+            || pointers.base_slot >= self.ring.slots()
+        {
+            return;
         }
-        match &mut self.tip {
-            None => self.tip = Some(Tip { place, copies: 1, stored: *stored }),
-            Some(tip) if tip.stored.entry == stored.entry => {
-                tip.copies = tip.copies.saturating_add(1);
-                tip.place = place;
-            }
-            Some(_) => {}
-        }
-    }
-
-    fn start_members(&mut self, checkpoint: Checkpoint, place: Place) {
-        let mut checkpoint = checkpoint;
-        if let Some(tip) = &self.tip {
-            if tip.stored.base_slot == checkpoint.base_slot {
-                checkpoint.growth = checkpoint.growth.most(&tip.stored.entry.at);
+        let mut fields = Fields::reader(&mut self.record, PAYLOAD_BIT);
+        checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
+        // A pointer looks back from the record that holds it.
+        let mut holder = place;
+        if let Some(tip) = &self.recovery.tip {
+            if tip.base_slot == pointers.base_slot {
+                self.growth.merge(&self.counters, Merge::RaiseTo);
             } else {
                 // The checkpoint that committed the entry's snapshot was lost; the
                 // entry stands in for it.
-                checkpoint.growth = tip.stored.entry.at;
-                checkpoint.base_slot = tip.stored.base_slot;
+                self.growth = self.counters;
+                pointers.base_slot = tip.base_slot;
             }
-            checkpoint.entry_slot = Some(tip.place.slot);
-            self.half_stored = (tip.copies < 2).then_some(tip.stored);
+            pointers.entry_slot = tip.place.slot;
+            holder = tip.place;
         }
-        // A pointer looks back from the record that holds it.
-        let holder = self.tip.map_or(place, |tip| tip.place);
-        self.base = self.ring.last_written(checkpoint.base_slot, holder);
-        self.entry_slot = checkpoint.entry_slot.filter(|slot| *slot < self.ring.slots());
-        self.checkpoint = Some(checkpoint);
-        self.members = 0;
-        self.members_count = 0;
-        self.stage = Stage::Members { place: self.base, last_index: None, steps: 0 };
+        let base = self.ring.last_written(pointers.base_slot, holder);
+        self.entry_slot = pointers.entry().filter(|slot| *slot < self.ring.slots());
+        self.recovery.base = base;
+        (self.recovery.members, self.recovery.members_count) = (0, 0);
+        self.recovery.at = At::Members { place: base, steps: 0 };
     }
 
-    /// Reads one slot of the snapshot. Leaves [`Stage::Members`] when there is no
-    /// more to read.
-    fn member<R: Rules, M: Medium>(
+    /// Reads one slot of the snapshot.
+    fn member<M: Medium>(
         &mut self,
         medium: &mut M,
-        stream: &mut [u8; STREAM_BYTES],
+        ledger: &mut Ledger,
         place: Place,
-        last_index: Option<usize>,
         steps: u16,
-    ) -> Result<Step, MediumError> {
-        let mut record = [0; RECORD_BYTES];
-        let header = self.record::<R, M>(medium, place.slot, &mut record)?;
-        let mut last_index = last_index;
-        let mut over = steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS || place == self.newest;
-        let is_member = header.is_some_and(|h| h.lap == place.lap && h.kind == Kind::Snapshot);
-        if let Some((index, count, data)) =
-            is_member.then(|| snapshot::member_parts(&record)).flatten()
-        {
-            // The same member may stand twice: a slot that failed its read-back.
-            let fits = last_index.is_none_or(|last| index >= last)
-                && (self.members_count == 0 || self.members_count == count);
-            if fits {
-                self.members_count = count;
-                self.members |= 1 << index;
-                last_index = Some(index);
-                let at = index * MEMBER_BYTES;
-                if let Some(to) = stream.get_mut(at..at + MEMBER_BYTES) {
-                    to.copy_from_slice(data);
-                }
-            } else {
-                over = true;
-            }
+    ) -> Stepped {
+        let header = self.read_record(medium, place.slot)?;
+        let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
+        let mut over =
+            steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS || place == self.recovery.newest;
+        if kind == Some(Kind::Snapshot) {
+            self.take_member();
+            // The parity is the last member: nothing more will come.
+            let count = self.recovery.members_count;
+            over |= count != 0 && self.recovery.members >> count & 1 == 1;
+        } else if kind == Some(Kind::Checkpoint) {
+            // Its commit: all members lie before it.
+            over |= Pointers::of(&mut self.record).base_slot == self.recovery.base.slot;
         }
-        let all_data = (1_u32 << self.members_count) - 1;
-        over |= self.members_count != 0 && self.members & all_data == all_data;
-        // The parity is the last member: nothing more will come.
-        over |= self.members_count != 0 && self.members >> self.members_count & 1 == 1;
-        self.stage = if over {
-            Stage::Done
-        } else {
-            let place = self.ring.after::<R>(place);
-            Stage::Members { place, last_index, steps: steps + 1 }
-        };
+        if over {
+            return Ok(self.members_read(ledger));
+        }
+        let next = self.ring.after::<R>(place);
+        self.recovery.at = At::Members { place: next, steps: steps + 1 };
         let counters_in = (1_u32 << COUNTER_MEMBERS) - 1;
-        if !self.counters_told
-            && self.members & counters_in == counters_in
-            && let Some(counters) = snapshot::decode_counters(stream)
+        if self.recovery.members & counters_in == counters_in
+            && !self.recovery.told
+            && self.read_counters()
         {
-            return Ok(self.tell_counters(counters));
+            return Ok(Some(self.tell_counters()));
         }
-        Ok(Step::Again)
+        Ok(None)
     }
 
-    fn tell_counters(&mut self, base: Counters) -> Step {
-        self.counters_told = true;
-        self.base_counters = base;
-        let growth = self.checkpoint.map(|c| c.growth).unwrap_or_default();
-        self.past = base.plus(&growth);
-        Step::CountersKnown
+    /// Takes the member in `self.record` into the stream. The same member may stand
+    /// twice (a slot that failed its read-back): the later one counts.
+    #[inline(never)]
+    fn take_member(&mut self) {
+        let Some(member) = snapshot::member_place(&self.record) else { return };
+        if self.recovery.members_count == 0 {
+            (self.recovery.members_count, self.recovery.mark) = (member.count, member.mark);
+        }
+        if (member.count, member.mark) != (self.recovery.members_count, self.recovery.mark) {
+            return; // left over from a snapshot that was cut
+        }
+        self.recovery.members |= 1 << member.index;
+        let data = snapshot::member_data(&self.record);
+        let to = self.stream.iter_mut().skip(usize::from(member.index) * MEMBER_BYTES);
+        to.zip(data).for_each(|(to, from)| *to = *from);
+    }
+
+    fn read_counters(&mut self) -> bool {
+        let mut fields = Fields::reader(&mut self.stream, 0);
+        snapshot::pass_counters(&mut fields, self.id, &mut self.base_counters).is_some()
+    }
+
+    fn tell_counters(&mut self) -> StoreEvent {
+        self.recovery.told = true;
+        self.counters = self.base_counters;
+        self.counters.merge(&self.growth, Merge::Add);
+        // A snapshot whose counters were read may yet be lost: they are kept.
+        self.saved.merge(&self.counters, Merge::RaiseTo);
+        StoreEvent::CountersKnown
     }
 
     /// All members that there are have been read: make a missing one good, decode,
     /// and go on to the journal.
-    fn members_read(
-        &mut self,
-        stream: &mut [u8; STREAM_BYTES],
-        ledger: &mut Ledger,
-        retired: &mut Retired,
-        step: Step,
-    ) -> Step {
-        let whole = self.make_good(stream);
-        let length = self.members_count * MEMBER_BYTES;
-        let decoded = stream
-            .get(..length)
-            .filter(|_| whole)
-            .and_then(|s| Some((snapshot::decode_counters(s)?, snapshot::decode(s)?)));
-        let Some((counters, (read_ledger, read_retired))) = decoded else {
+    #[inline(never)]
+    fn members_read(&mut self, ledger: &mut Ledger) -> Option<StoreEvent> {
+        let length = usize::from(self.recovery.members_count) * MEMBER_BYTES;
+        let whole = self.make_good() && {
+            let stream = self.stream.get_mut(..length).unwrap_or_default();
+            let mut fields = Fields::reader(stream, 0);
+            let counters = &mut self.base_counters;
+            snapshot::pass(&mut fields, self.id, counters, ledger, &mut self.retired).is_some()
+        };
+        if !whole {
             // Look for an older checkpoint with another snapshot.
-            self.lost_base = Some(self.base.slot);
-            (self.tip, self.half_stored, self.counters_told) = (None, None, false);
-            let place = self.ring.before(self.base);
-            self.stage = Stage::FindCheckpoint { place, steps: 0, full: false };
-            return Step::Trouble(Fault::SnapshotLost);
-        };
-        *ledger = read_ledger;
-        *retired = read_retired;
-        self.stage = match self.entry_slot {
-            Some(slot) => Stage::Chain { slot, reach: 0, number: None },
-            None => Stage::Done,
-        };
-        match step {
-            Step::CountersKnown => step,
-            _ if !self.counters_told => self.tell_counters(counters),
-            _ => step,
+            self.recovery.lost_base = Some(self.recovery.base.slot);
+            (self.recovery.tip, self.recovery.told) = (None, false);
+            self.snapshot_wanted = true;
+            let place = self.ring.before(self.recovery.base);
+            self.recovery.at = At::FindCheckpoint { place, steps: 0, full: false };
+            return Some(StoreEvent::Trouble(Fault::SnapshotLost));
         }
+        self.recovery.number = None;
+        self.recovery.decided = Decided::new();
+        self.entries = 0;
+        self.recovery.at =
+            At::Chain { slot: self.entry_slot.unwrap_or(u16::MAX), reach: 0, seen: None };
+        (!self.recovery.told).then(|| self.tell_counters())
     }
 
     /// Whether the stream is whole, after making good one missing member.
-    fn make_good(&mut self, stream: &mut [u8; STREAM_BYTES]) -> bool {
-        let count = self.members_count;
+    fn make_good(&mut self) -> bool {
+        let count = self.recovery.members_count;
         if count == 0 {
             return false;
         }
-        let missing = !self.members & ((1_u32 << count) - 1);
+        let missing = !self.recovery.members & ((2_u32 << count) - 1);
         if missing == 0 {
             return true;
         }
-        let parity_read = self.members >> count & 1 == 1;
-        if missing.count_ones() > 1 || !parity_read {
-            return false;
+        if missing & (missing - 1) != 0 {
+            return false; // more than one
         }
-        let lost = missing.trailing_zeros() as usize;
+        // Before the next one is lost.
+        self.snapshot_wanted = true;
+        let lost = missing.trailing_zeros() as u8;
+        let (start, end) = (usize::from(lost) * MEMBER_BYTES, MEMBER_BYTES);
         let mut sum = [0_u8; MEMBER_BYTES];
-        for (index, chunk) in stream.chunks(MEMBER_BYTES).take(count + 1).enumerate() {
-            if index != lost {
-                sum.iter_mut().zip(chunk).for_each(|(s, c)| *s ^= c);
-            }
+        for index in (0..=count).filter(|index| *index != lost) {
+            snapshot::add_member(&mut sum, &self.stream, index);
         }
-        if let Some(to) = stream.get_mut(lost * MEMBER_BYTES..(lost + 1) * MEMBER_BYTES) {
-            to.copy_from_slice(&sum);
-        }
-        self.made_good = true;
+        let to = self.stream.iter_mut().skip(start).take(end);
+        to.zip(sum).for_each(|(to, from)| *to = from);
         true
     }
 
+    /// The journal entry in `self.record`, into `self.entry` with its growth; its
+    /// pointers, and whether it is the second copy.
+    #[inline(never)]
+    fn read_entry(&mut self) -> Option<(Pointers, bool)> {
+        let (mut pointers, mut second) = (Pointers::default(), false);
+        self.entry.at = Counters::default();
+        let mut fields = Fields::reader(&mut self.record, PAYLOAD_BIT);
+        entry::pass::<R>(&mut fields, &mut pointers, &mut self.entry, &mut second)?;
+        Some((pointers, second))
+    }
+
     /// Reads one slot in search of a copy of the entry at `slot`.
-    fn chain<R: Rules, M: Medium>(
+    fn chain<M: Medium>(
         &mut self,
         medium: &mut M,
         ledger: &mut Ledger,
         slot: u16,
         reach: u16,
-        number: Option<EntryNumber>,
-    ) -> Result<Step, MediumError> {
-        if reach > COPY_REACH_SLOTS || self.entries >= CHAIN_MAX {
-            self.stage = Stage::Done;
-            return Ok(Step::Trouble(Fault::JournalGap));
+        seen: Option<Pointers>,
+    ) -> Stepped {
+        if slot >= self.ring.slots() {
+            return Ok(Some(self.recovered()));
         }
-        let at = (slot + reach) % self.ring.slots();
-        let mut record = [0; RECORD_BYTES];
-        let header = self.record::<R, M>(medium, at, &mut record)?;
-        let expected = self.ring.last_written(at, self.newest);
-        let stored = header
-            .filter(|h| h.kind == Kind::Entry && h.lap == expected.lap)
-            .and_then(|_| StoredEntry::decode(&record))
-            .filter(|s| s.base_slot == self.base.slot)
-            .filter(|s| number.is_none_or(|n| n == s.entry.number));
-        let Some(stored) = stored else {
-            self.stage = Stage::Chain { slot, reach: reach + 1, number };
-            return Ok(Step::Again);
-        };
-        let mut entry = stored.entry;
-        entry.at = self.base_counters.plus(&entry.at);
-        ledger.apply_older(&entry, &mut self.decided);
-        self.entries += 1;
-        self.stage = match stored.previous_slot.filter(|s| *s < self.ring.slots()) {
-            Some(slot) => Stage::Chain { slot, reach: 0, number: Some(entry.number.previous()) },
-            None => Stage::Done,
-        };
-        Ok(Step::Again)
+        if reach > COPY_REACH_SLOTS || self.entries >= CHAIN_MAX {
+            // One copy is missing, or both.
+            self.snapshot_wanted = true;
+            self.next_in_chain(seen.unwrap_or_default());
+            return Ok(seen.is_none().then_some(StoreEvent::Trouble(Fault::JournalGap)));
+        }
+        let at = self.ring.ahead(slot, reach);
+        let header = self.read_record(medium, at)?;
+        let lap = self.ring.last_written(at, self.recovery.newest).lap;
+        self.recovery.at = At::Chain { slot, reach: reach + 1, seen };
+        if header.is_some_and(|h| h.kind == Kind::Entry && h.lap == lap) {
+            self.take_copy(ledger, slot, reach, seen);
+        }
+        Ok(None)
+    }
+
+    #[inline(never)]
+    fn take_copy(&mut self, ledger: &mut Ledger, slot: u16, reach: u16, seen: Option<Pointers>) {
+        let Some((pointers, second)) = self.read_entry() else { return };
+        let number = self.entry.number;
+        if pointers.base_slot != self.recovery.base.slot
+            || self.recovery.number.is_some_and(|wanted| wanted != number)
+        {
+            return;
+        }
+        if seen.is_none() {
+            self.recovery.number = Some(number);
+            self.entries += 1;
+            self.entry.at.merge(&self.base_counters, Merge::Add);
+            ledger.apply_older(&self.entry, &mut self.recovery.decided);
+            if self.entry.event == Event::SlotRetired {
+                self.retired.insert(self.entry.subject);
+            }
+        }
+        if seen.is_some() || second || R::JOURNAL_COPIES < 2 {
+            // Only the second copy: the first is damaged.
+            self.snapshot_wanted |= seen.is_none() && R::JOURNAL_COPIES > 1;
+            self.next_in_chain(pointers);
+        } else {
+            self.recovery.at = At::Chain { slot, reach: reach + 1, seen: Some(pointers) };
+        }
+    }
+
+    fn next_in_chain(&mut self, pointers: Pointers) {
+        self.recovery.number = self.recovery.number.map(EntryNumber::previous);
+        let slot = pointers.entry().unwrap_or(u16::MAX);
+        self.recovery.at = At::Chain { slot, reach: 0, seen: None };
+    }
+
+    /// All that can be known is known.
+    fn recovered(&mut self) -> StoreEvent {
+        let newest = self.recovery.newest;
+        // Members of a snapshot that was cut are overwritten in the same lap: a board
+        // that is cut in every snapshot must not eat up the ring.
+        let tail = self.recovery.tail.unwrap_or(newest);
+        self.head = self.ring.usable_after::<R>(tail, &self.retired);
+        self.base = Some(self.recovery.base);
+        self.stage = Stage::Ready;
+        StoreEvent::Ready
     }
 }

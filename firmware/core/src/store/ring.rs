@@ -4,7 +4,7 @@
 //! touches two records. A [`Place`] is a slot in a lap; later places come after
 //! earlier ones in the sense of RFC 1982.
 
-use super::retired::Retired;
+use super::retired::{RETIRED_MAX, Retired};
 use super::serial::Lap;
 use crate::codec::frame::RECORD_BYTES;
 use crate::medium::Geometry;
@@ -41,6 +41,9 @@ pub struct Ring {
 }
 
 impl Ring {
+    /// The ring on the reference part.
+    pub const REFERENCE: Self = Self { slots: 512, slot_bytes: RECORD_BYTES as u16 };
+
     /// The ring on a part of this shape; `None` for a shape that is not supported.
     #[must_use]
     pub fn new(geometry: Geometry) -> Option<Self> {
@@ -48,7 +51,8 @@ impl Ring {
             return None;
         }
         let slot_bytes = geometry.page_bytes.max(RECORD_BYTES as u16);
-        let slots = u16::try_from(geometry.size_bytes / u32::from(slot_bytes)).ok()?;
+        // A power of two: no division.
+        let slots = (geometry.size_bytes >> slot_bytes.trailing_zeros()) as u16;
         Some(Self { slots, slot_bytes })
     }
 
@@ -56,6 +60,13 @@ impl Ring {
     #[must_use]
     pub const fn slots(self) -> u16 {
         self.slots
+    }
+
+    /// The slot `ahead` (at most a lap) after `slot`.
+    #[must_use]
+    pub const fn ahead(self, slot: u16, ahead: u16) -> u16 {
+        let sum = slot + ahead;
+        if sum < self.slots { sum } else { sum - self.slots }
     }
 
     /// First address of `slot`.
@@ -80,7 +91,10 @@ impl Ring {
     #[must_use]
     pub fn usable_after<R: Rules>(self, place: Place, retired: &Retired) -> Place {
         let mut next = self.after::<R>(place);
-        while retired.contains(next.slot) {
+        for _ in 0..RETIRED_MAX {
+            if !retired.contains(next.slot) {
+                break;
+            }
             next = self.after::<R>(next);
         }
         next

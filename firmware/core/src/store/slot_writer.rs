@@ -38,18 +38,17 @@ enum Phase {
 }
 
 /// One record on its way into one slot.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub struct SlotWriter {
-    record: Record,
     address: u32,
     phase: Phase,
 }
 
 impl SlotWriter {
-    /// A writer of `record` at `address`. Nothing has been sent yet.
+    /// A writer at `address`. Nothing has been sent yet.
     #[must_use]
-    pub fn new(record: Record, address: u32) -> Self {
-        Self { record, address, phase: Phase::Program { done: 0 } }
+    pub const fn new(address: u32) -> Self {
+        Self { address, phase: Phase::Program { done: 0 } }
     }
 
     /// Starts the same record again from its first byte.
@@ -57,26 +56,26 @@ impl SlotWriter {
         self.phase = Phase::Program { done: 0 };
     }
 
-    /// Whether the whole record has been sent and its last program cycle has ended.
+    /// Whether the record has been sent in part or not at all, and no program cycle
+    /// is under way.
     #[must_use]
-    pub fn is_programmed(&self) -> bool {
-        matches!(self.phase, Phase::ReadBack)
+    pub fn can_give_way(&self) -> bool {
+        matches!(self.phase, Phase::Program { .. })
     }
 
-    /// Whether a program cycle is under way.
-    #[must_use]
-    pub fn is_programming(&self) -> bool {
-        matches!(self.phase, Phase::Wait { .. })
-    }
-
-    /// Does the next bus transaction.
-    pub fn step<R: Rules, M: Medium>(&mut self, now: Instant, medium: &mut M) -> Step {
+    /// Does the next bus transaction. `record` stays the same until the last.
+    pub fn step<R: Rules, M: Medium>(
+        &mut self,
+        now: Instant,
+        medium: &mut M,
+        record: &Record,
+    ) -> Step {
         match self.phase {
             Phase::Program { done } => {
-                let rest = self.record.get(done..).unwrap_or(&[]);
+                let rest = record.get(done..).unwrap_or(&[]);
                 match medium.begin_program(self.address + done as u32, rest) {
                     Ok(sent) => {
-                        let done = done + sent.clamp(1, RECORD_BYTES - done.min(RECORD_BYTES - 1));
+                        let done = done + sent.clamp(1, rest.len().max(1));
                         self.phase = Phase::Wait { done, since: now };
                         Step::Again
                     }
@@ -97,14 +96,26 @@ impl SlotWriter {
                 Ok(false) => Step::Failed(MediumError::NoAnswer),
                 Err(error) => Step::Failed(error),
             },
-            Phase::ReadBack => {
-                let mut back = [0; RECORD_BYTES];
-                match medium.read(self.address, &mut back) {
-                    Ok(()) if back == self.record => Step::Stored,
-                    Ok(()) => Step::Differs,
-                    Err(error) => Step::Failed(error),
-                }
-            }
+            Phase::ReadBack => match holds(medium, self.address, record) {
+                Ok(true) => Step::Stored,
+                Ok(false) => Step::Differs,
+                Err(error) => Step::Failed(error),
+            },
         }
     }
+}
+
+/// Whether the part holds `record` at `address`. Work: one bus transaction.
+///
+/// # Errors
+/// [`MediumError`] when the part could not be read.
+#[inline(never)]
+pub fn holds<M: Medium>(
+    medium: &mut M,
+    address: u32,
+    record: &Record,
+) -> Result<bool, MediumError> {
+    let mut back = [0; RECORD_BYTES];
+    medium.read(address, &mut back)?;
+    Ok(back == *record)
 }

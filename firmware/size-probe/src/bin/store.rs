@@ -58,7 +58,7 @@ fn probe_store_poll(
     ledger: &mut Ledger,
     lifetime: &Counters,
 ) -> Option<StoreEvent> {
-    store.poll(black_box(Instant::ZERO), &mut Unknown, wanted, ledger, || *lifetime)
+    store.poll(black_box(Instant::ZERO), &mut Unknown, wanted, ledger, |c| *c = *lifetime)
 }
 
 #[inline(never)]

@@ -1,5 +1,7 @@
 //! Captures written by hand, one thing at a time.
 
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::Settings;
 
@@ -138,11 +140,61 @@ fn a_signal_that_is_not_there_is_said_with_those_that_are() {
     );
     assert_eq!(
         error(HEADER, &names_of("trim")),
-        "c.vcd: \"trim\" stands for several: other.trim, m.trim"
+        "c.vcd: \"trim\" stands for several: m.trim, other.trim"
     );
     assert!(read(HEADER, &names_of("m.trim")).is_ok());
     assert!(error(HEADER, &names_of("volts")).contains("is not a digital one"));
     assert!(error(HEADER, &names_of("wide")).contains("is 8 bits wide"));
     let low = Names { active_low: vec!["trim".into()], ..names() };
     assert!(error(HEADER, &low).contains("is said to be active low, but is not used"));
+}
+
+#[test]
+fn scopes_may_nest_deeply() {
+    let deep = "$scope module a $end ".repeat(200_000);
+    let text =
+        format!("$timescale 1 us $end {deep} $var wire 1 ! shaft $end $enddefinitions $end\n");
+    assert!(read(&text, &names()).is_ok());
+    assert!(error("$upscope $end", &names()).contains("an $upscope without its $scope"));
+    assert!(error("$timescale 1 us $end #5", &names()).contains("before $enddefinitions"));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
+
+    /// Whatever the bytes are, there is an end and no panic; time never goes back.
+    #[test]
+    fn any_bytes_are_read_or_refused(
+        body in prop::collection::vec(any::<u8>(), 0..200),
+        words in prop::collection::vec(
+            prop::sample::select(vec![
+                "#0", "#7", "#18446744073709551615", "1!", "0!", "x!", "b01 &", "r1e308 %", "1#", "$end",
+                "$dumpvars", "$upscope $end", "$comment $end", "b !", "1", "bxz1010 !", "rnan %", "\n",
+            ]),
+            0..60,
+        ),
+    ) {
+        let all = Names {
+            needle: vec!["n0".into(), "n1".into()],
+            needle_level: Some("volts".into()),
+            trim: Some("m.trim".into()),
+            ..names()
+        };
+        let mut texts = vec![HEADER.as_bytes().to_vec(), Vec::new()];
+        texts[0].extend(words.join(" ").bytes());
+        texts.push([HEADER.as_bytes(), &body].concat());
+        texts.push(body);
+        for text in texts {
+            let Ok(capture) =
+                Capture::open("c.vcd", text.as_slice(), &all, &Settings::default())
+            else {
+                continue;
+            };
+            let mut last_us = 0;
+            for timed in capture.map_while(Result::ok) {
+                prop_assert!(timed.at_us >= last_us);
+                last_us = timed.at_us;
+            }
+        }
+    }
 }
