@@ -1,4 +1,16 @@
-//! Simulator.
+//! The Shaftbook simulator and the engineer's bench tools, as a library.
 #![forbid(unsafe_code)]
 
+pub mod bench_board;
 pub mod bus;
+pub mod capture;
+pub mod cli;
+pub mod figures;
+pub mod input_error;
+pub mod inspect;
+pub mod prove;
+pub mod replay;
+pub mod scenario;
+pub mod settings_file;
+pub mod sew;
+pub mod sewing;

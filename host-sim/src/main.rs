@@ -1,2 +1,6 @@
 //! The `shaftbook` command.
-fn main() {}
+#![forbid(unsafe_code)]
+
+fn main() -> std::process::ExitCode {
+    host_sim::cli::run(std::env::args_os())
+}

@@ -1,0 +1,70 @@
+//! The command line: one file a sub-command, and what they share.
+//!
+//! Exit codes: 0 done, or what was to be shown held; 1 a proof failed; 2 usage or
+//! input error, said in one line on standard error, and nothing written.
+
+pub mod failure;
+pub mod inspect;
+pub mod output;
+pub mod progress;
+pub mod prove;
+pub mod replay;
+pub mod sew;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use failure::Failure;
+
+/// Tools around the Shaftbook board: simulate it, replay recorded signals, prove it.
+#[derive(Debug, Parser)]
+#[command(name = "shaftbook", version, about, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Prove(prove::Args),
+    Sew(sew::Args),
+    Replay(replay::Args),
+    Inspect(inspect::Args),
+}
+
+/// What a sub-command found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Done, or held.
+    Held,
+    /// A proof failed.
+    Failed,
+}
+
+/// Runs the command line `args`, the program's name first.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version come this way too, and go to standard output.
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let result = match &cli.command {
+        Command::Prove(args) => prove::run(args),
+        Command::Sew(args) => sew::run(args),
+        Command::Replay(args) => replay::run(args),
+        Command::Inspect(args) => inspect::run(args),
+    };
+    match result {
+        Ok(Verdict::Held) => ExitCode::SUCCESS,
+        Ok(Verdict::Failed) => ExitCode::from(1),
+        Err(Failure(line)) => {
+            eprintln!("shaftbook: {line}");
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! `shaftbook sew`: a scenario through the board, counted beside truth.
+
+use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use super::Verdict;
+use super::failure::Failure;
+use super::output::{Format, WholeFile, print};
+use super::progress::bar;
+use crate::capture::write::CaptureWriter;
+use crate::figures::{Figures, grouped, hours};
+use crate::scenario::Scenario;
+use crate::sew::compare::{Row, rows};
+use crate::sew::run::{Outcome, Watch, run as sew};
+use crate::sewing::distort::Tally;
+use crate::sewing::{Event, Timed};
+
+/// Sew a scenario: simulate a machine and its board, and print what the board counted
+/// beside what truly happened.
+///
+/// Exit code 1 if the board was ever above the truth, or lost more at a cut than the
+/// stated bound.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  shaftbook sew host-sim/scenarios/six-needle-shop.toml
+  shaftbook sew host-sim/scenarios/hobby-machine.toml --seed 7 --format json
+  shaftbook sew host-sim/scenarios/six-needle-shop.toml --days 1 --vcd day.vcd --image part.bin
+
+The scenario file's keys, units and ranges are in docs/SCENARIOS.md.")]
+pub struct Args {
+    /// Scenario file (TOML)
+    scenario: PathBuf,
+    /// Seed of everything random, instead of the scenario's
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// Simulate only N working days, whatever the scenario says
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=10_000))]
+    days: Option<u32>,
+    /// Write the simulated signals as a capture that `replay` reads (some 15 bytes an edge)
+    #[arg(long, value_name = "OUT.vcd")]
+    vcd: Option<PathBuf>,
+    /// Write the bytes of the memory part after the last cut
+    #[arg(long, value_name = "OUT.bin")]
+    image: Option<PathBuf>,
+    /// Form of the output
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+/// Does it.
+///
+/// # Errors
+/// A bad scenario, or a file that cannot be written.
+pub fn run(args: &Args) -> Result<Verdict, Failure> {
+    let mut scenario = Scenario::load(&args.scenario)?;
+    if let Some(days) = args.days {
+        scenario.hours.working_days = days;
+    }
+    let seed = args.seed.unwrap_or(scenario.seed);
+    let mut recording = match &args.vcd {
+        Some(path) => {
+            let (file, writer) = WholeFile::begin(path)?;
+            let comment = format!("simulated: {}, seed {seed}", scenario.name);
+            let writer = CaptureWriter::new(writer, &comment)?;
+            Some((file, Recorder { writer, end_us: 0 }))
+        }
+        None => None,
+    };
+    let hours = &scenario.hours;
+    let days = hours.working_days.div_ceil(hours.days_per_week) * 7;
+    let progress = bar(days.into(), "sewing, days");
+    let tell = |at_us| progress.set_position(at_us / 86_400_000_000);
+    let outcome = match &mut recording {
+        Some((_, recorder)) => sew(&scenario, seed, recorder, tell),
+        None => sew(&scenario, seed, &mut (), tell),
+    }?;
+    progress.finish_and_clear();
+    if let Some((file, recorder)) = recording {
+        recorder.writer.finish(recorder.end_us)?;
+        file.finish()?;
+    }
+    if let Some(path) = &args.image {
+        let (file, mut writer) = WholeFile::begin(path)?;
+        writer.write_all(&outcome.image).and_then(|()| writer.flush())?;
+        file.finish()?;
+    }
+    let report = Report::of(&scenario, seed, &outcome);
+    print(args.format, &report.text(&scenario, &outcome), &report)?;
+    Ok(if report.held { Verdict::Held } else { Verdict::Failed })
+}
+
+/// Records the events as a capture.
+struct Recorder {
+    writer: CaptureWriter<BufWriter<File>>,
+    end_us: u64,
+}
+
+impl Watch for Recorder {
+    fn event(&mut self, timed: Timed) -> io::Result<()> {
+        if timed.event == Event::Cut {
+            self.end_us = timed.at_us + 1_000_000;
+        }
+        self.writer.event(timed)
+    }
+}
+
+/// The result for programs.
+#[derive(Debug, Serialize)]
+struct Report {
+    scenario: String,
+    seed: u64,
+    held: bool,
+    broken: Vec<String>,
+    rows: Vec<Row>,
+    cuts: u32,
+    checkpoints: u64,
+    page_cycles: u64,
+    hottest_page_cycles: u32,
+    worst_loss_at_a_cut: Figures,
+    counted: Figures,
+    truth: Figures,
+    signal_faults: Tally,
+}
+
+impl Report {
+    fn of(scenario: &Scenario, seed: u64, outcome: &Outcome) -> Self {
+        let needles = outcome.settings.needles;
+        Self {
+            scenario: scenario.name.clone(),
+            seed,
+            held: outcome.broken.is_empty(),
+            broken: outcome.broken.clone(),
+            rows: rows(scenario, outcome),
+            cuts: outcome.cuts,
+            checkpoints: outcome.checkpoints,
+            page_cycles: outcome.cycles,
+            hottest_page_cycles: outcome.hottest_page_cycles,
+            worst_loss_at_a_cut: Figures::of(&outcome.worst_loss, needles),
+            counted: Figures::of(&outcome.counted, needles),
+            truth: Figures::of(&outcome.truth.counters(), needles),
+            signal_faults: outcome.tally,
+        }
+    }
+
+    fn text(&self, scenario: &Scenario, outcome: &Outcome) -> String {
+        let mut text = format!(
+            "{} (seed {}): {} working days, {} cuts, {} checkpoints\n",
+            self.scenario,
+            self.seed,
+            scenario.hours.working_days,
+            self.cuts,
+            grouped(self.checkpoints)
+        );
+        let _ = writeln!(text, "running {}", hours(self.truth.running_ms));
+        if !scenario.machine.jump_wired {
+            text.push_str("no jump input is wired: a jump counts as a stitch\n");
+        }
+        self.table(&mut text);
+        let worst = &outcome.worst_loss;
+        let _ = writeln!(
+            text,
+            "\nlargest loss at one cut: {}.{:03} s of running time (bound {} s), {} stitches, \
+             {} trims (bound {})",
+            worst.running_ms / 1_000,
+            worst.running_ms % 1_000,
+            outcome.settings.checkpoint_running_s,
+            grouped(worst.stitches()),
+            worst.trims,
+            outcome.settings.checkpoint_trims
+        );
+        if self.held {
+            text.push_str("held: never above the truth, no loss over the bound\n");
+        } else {
+            text.push_str("NOT HELD:\n");
+            for broken in &self.broken {
+                let _ = writeln!(text, "- {broken}");
+            }
+        }
+        text
+    }
+
+    fn table(&self, text: &mut String) {
+        let _ = writeln!(
+            text,
+            "\n{:<36}{:>15}{:>15}{:>12}  cause",
+            "", "counted", "truth", "difference"
+        );
+        for row in &self.rows {
+            let (truth, difference) = match row.truth.zip(row.difference()) {
+                Some((truth, difference)) => (grouped(truth), grouped(difference)),
+                None => (String::from("-"), String::from("-")),
+            };
+            let line = format!(
+                "{:<36}{:>15}{truth:>15}{difference:>12}  {}",
+                row.name,
+                grouped(row.counted),
+                row.causes.join("; ")
+            );
+            let _ = writeln!(text, "{}", line.trim_end());
+        }
+    }
+}

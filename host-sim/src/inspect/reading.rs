@@ -1,0 +1,373 @@
+//! A second reading of an image, independent of the firmware's recovery: every slot
+//! is read, the newest record chosen, and the rest followed as section 8 of
+//! `docs/FORMAT.md` says. Only the record codecs are shared with the firmware.
+//!
+//! Not done here: judging whether the two readings agree (`report`).
+
+use shaftbook_core::codec::checkpoint::Checkpoint;
+use shaftbook_core::codec::entry::StoredEntry;
+use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::snapshot::{
+    self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX, member_data, member_place,
+};
+use shaftbook_core::counters::Counters;
+use shaftbook_core::journal::Event;
+use shaftbook_core::ledger::Ledger;
+use shaftbook_core::store::ring::Place;
+
+use super::apply::apply;
+use super::boards::BoardFound;
+use super::image::Image;
+
+/// Slots from the base on in which a snapshot's members may lie.
+const MEMBER_SLOTS: usize = 72;
+/// Slots after a pointer in which an entry's copies may lie.
+const COPY_REACH_SLOTS: u16 = 6;
+/// Longest chain of entries that is followed.
+const CHAIN_MAX: usize = 40;
+
+/// A journal entry, with the slots in which its copies stand.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EntryFound {
+    /// The entry, its measures whole (not growth).
+    pub stored: StoredEntry,
+    /// Slots of its copies, in the order written.
+    pub copies: Vec<u16>,
+}
+
+/// A snapshot as it stands on the part.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SnapshotFound {
+    /// Where its first member should be.
+    pub base: Place,
+    /// Data members it should have; 0 if none was found.
+    pub members: usize,
+    /// Indices that cannot be read; the parity member's is `members`.
+    pub missing: Vec<usize>,
+    /// Slots that were read as its members.
+    pub slots: Vec<u16>,
+    /// Its counters, if they can be had even though the rest cannot.
+    pub counters: Option<Counters>,
+}
+
+/// What the reading gave.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// The newest record.
+    pub newest: Place,
+    /// The newest checkpoint.
+    pub checkpoint: Place,
+    /// The lifetime counters.
+    pub lifetime: Counters,
+    /// The ledger, with the journal since the snapshot applied.
+    pub ledger: Ledger,
+    /// Retired slots by the snapshot and the journal since, ascending.
+    pub retired: Vec<u16>,
+    /// Those of them that only the journal names, ascending.
+    pub retired_since: Vec<u16>,
+    /// The snapshot that was used.
+    pub snapshot: SnapshotFound,
+    /// Newer snapshots that could not be used.
+    pub lost: Vec<SnapshotFound>,
+    /// Slots of a snapshot that no checkpoint names yet.
+    pub unfinished: Vec<u16>,
+    /// Entries since the snapshot, oldest first.
+    pub entries: Vec<EntryFound>,
+    /// Slot at which an older entry should be but is not.
+    pub gap: Option<u16>,
+}
+
+/// Reads what `board` has on the part.
+///
+/// # Errors
+/// Nothing can be recovered: the snapshots that were lost.
+pub fn read(image: &Image, board: &BoardFound) -> Result<Reading, Vec<SnapshotFound>> {
+    Reader::new(image, board).ok_or_else(Vec::new)?.read()
+}
+
+/// The newest record of `board`: section 8.1.
+#[must_use]
+pub fn newest(board: &BoardFound) -> Option<Place> {
+    let places = (0..).zip(&board.headers);
+    places.filter_map(|(slot, h)| h.map(|h| Place { lap: h.lap, slot })).reduce(|newest, place| {
+        let is_after = if place.lap == newest.lap {
+            place.slot > newest.slot
+        } else {
+            place.lap.is_after(newest.lap)
+        };
+        if is_after { place } else { newest }
+    })
+}
+
+struct Reader<'a> {
+    image: &'a Image,
+    board: &'a BoardFound,
+    newest: Place,
+}
+
+/// The record that says which snapshot is live, and what is added to it.
+struct Start {
+    holder: Place,
+    checkpoint: Place,
+    base_slot: u16,
+    entry_slot: Option<u16>,
+    growth: Counters,
+    unfinished: Vec<u16>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(image: &'a Image, board: &'a BoardFound) -> Option<Self> {
+        Some(Self { image, board, newest: newest(board)? })
+    }
+
+    fn slots(&self) -> u16 {
+        self.image.ring().slots()
+    }
+
+    /// The kind of the live record at `place`.
+    fn live(&self, place: Place) -> Option<Kind> {
+        let header: Option<Header> = self.board.headers.get(usize::from(place.slot)).copied()?;
+        header.filter(|h| h.lap == place.lap).map(|h| h.kind)
+    }
+
+    /// All places from `from` back, at most once round the ring.
+    fn back_from(&self, from: Place) -> impl Iterator<Item = Place> {
+        let ring = self.image.ring();
+        std::iter::successors(Some(from), move |place| Some(ring.before(*place)))
+            .take(usize::from(ring.slots()))
+    }
+
+    fn read(&self) -> Result<Reading, Vec<SnapshotFound>> {
+        let mut lost: Vec<SnapshotFound> = Vec::new();
+        let mut start = self.newest_start();
+        loop {
+            let Some(found) = start else { return Err(lost) };
+            let base = self.image.ring().last_written(found.base_slot, found.holder);
+            let (mut snapshot, stream) = self.snapshot(base);
+            let growth = found.growth;
+            snapshot.counters = snapshot.counters.map(|base| base.plus(&growth));
+            let decoded = stream.and_then(|stream| {
+                Some((snapshot::decode_counters(&stream)?, snapshot::decode(&stream)?))
+            });
+            if let Some((counters, (ledger, retired))) = decoded {
+                snapshot.counters = Some(counters.plus(&growth));
+                let (entries, gap) = self.chain(&found, &counters);
+                // What a lost snapshot's counters said is kept.
+                let kept = lost.iter().filter_map(|l: &SnapshotFound| l.counters);
+                let lifetime = kept.fold(counters.plus(&growth), |most, c| most.most(&c));
+                let mut reading = Reading {
+                    newest: self.newest,
+                    checkpoint: found.checkpoint,
+                    lifetime,
+                    ledger,
+                    retired: retired.iter().collect(),
+                    retired_since: Vec::new(),
+                    snapshot,
+                    lost,
+                    unfinished: found.unfinished,
+                    entries,
+                    gap,
+                };
+                reading.apply_entries();
+                return Ok(reading);
+            }
+            lost.push(snapshot);
+            start = self.older_start(self.image.ring().before(base), found.base_slot);
+        }
+    }
+
+    /// From the newest record back to the newest checkpoint.
+    fn newest_start(&self) -> Option<Start> {
+        let mut tip: Option<(StoredEntry, Place)> = None;
+        let mut unfinished = Vec::new();
+        for place in self.back_from(self.newest) {
+            match self.live(place) {
+                Some(Kind::Snapshot) if tip.is_none() => unfinished.push(place.slot),
+                Some(Kind::Entry) => {
+                    let stored = StoredEntry::decode(&self.image.record(place.slot));
+                    tip = match (tip, stored) {
+                        (None, Some(stored)) if stored.base_slot < self.slots() => {
+                            Some((stored, place))
+                        }
+                        (Some((tip, _)), Some(stored))
+                            if tip.entry.number == stored.entry.number =>
+                        {
+                            Some((tip, place))
+                        }
+                        (tip, _) => tip,
+                    };
+                }
+                Some(Kind::Checkpoint) => {
+                    let checkpoint = Checkpoint::decode(&self.image.record(place.slot));
+                    if checkpoint.base_slot < self.slots() {
+                        return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
+                    }
+                }
+                Some(Kind::Snapshot) | None => {}
+            }
+        }
+        None
+    }
+
+    fn start(
+        &self,
+        place: Place,
+        checkpoint: Checkpoint,
+        tip: Option<&(StoredEntry, Place)>,
+        mut unfinished: Vec<u16>,
+    ) -> Start {
+        unfinished.reverse();
+        let Some((stored, tip_place)) = tip else {
+            return Start {
+                holder: place,
+                checkpoint: place,
+                base_slot: checkpoint.base_slot,
+                entry_slot: checkpoint.entry_slot.filter(|slot| *slot < self.slots()),
+                growth: checkpoint.growth,
+                unfinished,
+            };
+        };
+        let same_base = stored.base_slot == checkpoint.base_slot;
+        if !same_base {
+            // Its commit was lost: the members stand, the checkpoint does not.
+            unfinished.clear();
+        }
+        Start {
+            holder: *tip_place,
+            checkpoint: place,
+            base_slot: stored.base_slot,
+            entry_slot: Some(tip_place.slot),
+            growth: if same_base {
+                checkpoint.growth.most(&stored.entry.at)
+            } else {
+                stored.entry.at
+            },
+            unfinished,
+        }
+    }
+
+    /// From `from` back to a checkpoint that names another snapshot than `lost_base`.
+    fn older_start(&self, from: Place, lost_base: u16) -> Option<Start> {
+        self.back_from(from).find_map(|place| {
+            let is_checkpoint = self.live(place) == Some(Kind::Checkpoint);
+            let checkpoint =
+                is_checkpoint.then(|| Checkpoint::decode(&self.image.record(place.slot)))?;
+            let other = checkpoint.base_slot != lost_base && checkpoint.base_slot < self.slots();
+            other.then(|| self.start(place, checkpoint, None, Vec::new()))
+        })
+    }
+
+    /// The snapshot at `base`, and its stream if that is whole.
+    fn snapshot(&self, base: Place) -> (SnapshotFound, Option<Vec<u8>>) {
+        let ring = self.image.ring();
+        let mut members: [Option<[u8; MEMBER_BYTES]>; MEMBERS_MAX + 1] = [None; MEMBERS_MAX + 1];
+        let (mut first, mut slots) = (None, Vec::new());
+        let places = std::iter::successors(Some(base), |place| {
+            let wraps = place.slot + 1 >= ring.slots();
+            (*place != self.newest).then(|| Place {
+                slot: if wraps { 0 } else { place.slot + 1 },
+                lap: if wraps { place.lap.plus(1) } else { place.lap },
+            })
+        });
+        for place in places.take(MEMBER_SLOTS) {
+            let record = self.image.record(place.slot);
+            match self.live(place) {
+                Some(Kind::Snapshot) => {}
+                // Its commit: all members lie before it.
+                Some(Kind::Checkpoint) if Checkpoint::decode(&record).base_slot == base.slot => {
+                    break;
+                }
+                _ => continue,
+            }
+            let Some(member) = member_place(&record) else { continue };
+            let (count, mark) = *first.get_or_insert((member.count, member.mark));
+            if (member.count, member.mark) != (count, mark) {
+                // Left over from a snapshot that was cut.
+                continue;
+            }
+            slots.push(place.slot);
+            members[usize::from(member.index)] = Some(*member_data(&record));
+            if member.index == count {
+                // The parity is the last.
+                break;
+            }
+        }
+        let count = first.map_or(0, |(count, _)| usize::from(count));
+        // The firmware tells the counters before it makes a member good.
+        let firsts: Option<Vec<_>> = members[..COUNTER_MEMBERS].iter().copied().collect();
+        let counters = firsts.and_then(|m| snapshot::decode_counters(m.as_flattened()));
+        let missing: Vec<usize> = (0..=count).filter(|i| members[*i].is_none()).collect();
+        let found = SnapshotFound {
+            base,
+            members: count,
+            missing: if count == 0 { Vec::new() } else { missing.clone() },
+            slots,
+            counters,
+        };
+        if count == 0 {
+            return (found, None);
+        }
+        if let ([one], true) = (missing.as_slice(), *missing.first().unwrap_or(&count) < count) {
+            let mut sum = [0; MEMBER_BYTES];
+            for data in members[..=count].iter().flatten() {
+                sum.iter_mut().zip(data).for_each(|(s, d)| *s ^= d);
+            }
+            members[*one] = Some(sum);
+        }
+        let all: Option<Vec<_>> = members[..count].iter().copied().collect();
+        (found, all.map(|m| m.as_flattened().to_vec()))
+    }
+
+    /// The entries since the snapshot, oldest first, and where one is missing.
+    fn chain(&self, start: &Start, base: &Counters) -> (Vec<EntryFound>, Option<u16>) {
+        let mut entries: Vec<EntryFound> = Vec::new();
+        let mut next = start.entry_slot;
+        let mut gap = None;
+        while let Some(slot) = next {
+            let wanted = entries.last().map(|newer| newer.stored.entry.number.previous());
+            let copies: Vec<(u16, StoredEntry)> = (0..=COPY_REACH_SLOTS)
+                .map(|reach| (slot + reach) % self.slots())
+                .filter_map(|at| Some((at, self.live_entry(at)?)))
+                .filter(|(_, s)| s.base_slot == start.base_slot)
+                .filter(|(_, s)| wanted.is_none_or(|n| n == s.entry.number))
+                .collect();
+            let Some((_, first)) = copies.first().copied().filter(|_| entries.len() < CHAIN_MAX)
+            else {
+                gap = Some(slot);
+                break;
+            };
+            let same = copies.iter().filter(|(_, s)| s.entry == first.entry);
+            let copies = same.map(|(at, _)| *at).collect();
+            next = first.previous_slot.filter(|s| *s < self.slots());
+            let mut stored = first;
+            stored.entry.at = base.plus(&first.entry.at);
+            entries.push(EntryFound { stored, copies });
+        }
+        entries.reverse();
+        (entries, gap)
+    }
+
+    fn live_entry(&self, slot: u16) -> Option<StoredEntry> {
+        let place = self.image.ring().last_written(slot, self.newest);
+        let is_entry = self.live(place) == Some(Kind::Entry);
+        is_entry.then(|| StoredEntry::decode(&self.image.record(slot)))?
+    }
+}
+
+impl Reading {
+    fn apply_entries(&mut self) {
+        for found in &self.entries {
+            apply(&mut self.ledger, &found.stored.entry);
+            if found.stored.entry.event == Event::SlotRetired {
+                let slot = found.stored.entry.subject;
+                if !self.retired.contains(&slot) {
+                    self.retired_since.push(slot);
+                }
+            }
+        }
+        self.retired_since.sort_unstable();
+        self.retired_since.dedup();
+        self.retired.extend(&self.retired_since);
+        self.retired.sort_unstable();
+    }
+}

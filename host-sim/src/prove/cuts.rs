@@ -1,0 +1,288 @@
+//! Proofs 1 to 3: power cuts. A board works through a drawn script; at every poll
+//! that left a program cycle under way the world is forked, the power cut, the page
+//! torn in every way, and a new board boots on the bytes; in a share of the cases
+//! the new board is cut again while it recovers.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::board::Command;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::store::serial::Lap;
+
+use super::Run;
+use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
+use crate::bus::Tear;
+
+/// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
+/// fall.
+const RECOVERY_BYTES: u64 = 2_600;
+
+/// Proof 1.
+pub fn never_backwards<R: Rules + Clone>(run: &mut Run) {
+    campaign::<R>(run, Emphasis::Counters);
+}
+
+/// Proof 3.
+pub fn whole_service<R: Rules + Clone>(run: &mut Run) {
+    campaign::<R>(run, Emphasis::Services);
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Emphasis {
+    Counters,
+    Services,
+}
+
+fn campaign<R: Rules + Clone>(run: &mut Run, emphasis: Emphasis) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    // A third of the runs cross the wrap of the lap's 21 bits.
+    let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(lap));
+    age(&mut rig, &mut rng);
+    let steps = if run.quick { 12 } else { 30 };
+    let mut forks = Forks { rng: Pcg32::seed_from_u64(run.seed ^ 0xF0), image: Vec::new() };
+    for _ in 0..steps {
+        if run.is_over() {
+            return;
+        }
+        step(&mut rig, &mut rng, emphasis, run, &mut forks);
+    }
+}
+
+/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
+fn age<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    for _ in 0..rng.next_u32() % 160 {
+        let needle = any_needle(rng);
+        rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
+    }
+}
+
+/// One step of the script, watched.
+fn step<R: Rules + Clone>(
+    rig: &mut Rig<R>,
+    rng: &mut Pcg32,
+    emphasis: Emphasis,
+    run: &mut Run,
+    forks: &mut Forks,
+) {
+    let kind = match emphasis {
+        Emphasis::Counters => rng.next_u32() % 8,
+        Emphasis::Services => 4 + rng.next_u32() % 3,
+    };
+    let needle = any_needle(rng);
+    let mut watch = |rig: &Rig<R>| forks.at(rig, run);
+    match kind {
+        0 | 1 => rig.sew(needle, 12, 1_900_000, &mut watch),
+        2 => {
+            for _ in 0..65 {
+                rig.trim(&mut watch);
+            }
+        }
+        3 => {
+            rig.thread_break(needle, &mut watch);
+            rig.warn();
+            rig.work(&mut watch);
+            rig.cut_and_power_up(Tear::New);
+        }
+        4 | 5 => {
+            let set = rng.next_u32() & OPERATORS | 1;
+            let _ = rig.ask(Command::Renew { components: ComponentSet(set), reply: None });
+            rig.rest(&mut watch);
+            rig.sew(needle, 3, 800_000, &mut watch);
+        }
+        6 => {
+            let reply = rig.right_reply();
+            let _ = rig.ask(Command::Service { reply });
+            rig.rest(&mut watch);
+            rig.sew(needle, 3, 800_000, &mut watch);
+        }
+        _ => {
+            rig.cut_and_power_up(Tear::Old);
+            rig.sew(needle, 2, 500_000, &mut watch);
+        }
+    }
+}
+
+struct Forks {
+    rng: Pcg32,
+    image: Vec<u8>,
+}
+
+impl Forks {
+    /// Forks at a poll that left a program cycle under way (a cut at any other bus
+    /// byte leaves the bytes as they were before or after one).
+    fn at<R: Rules + Clone>(&mut self, rig: &Rig<R>, run: &mut Run) {
+        if rig.bus.page_under_way().is_none() || run.is_over() {
+            return;
+        }
+        let truth = rig.truth();
+        let seed = self.rng.next_u64();
+        let share = if run.quick { 12 } else { 1 };
+        for (number, tear) in Tear::every(64, 4, seed).enumerate() {
+            let draw = self.rng.next_u32();
+            if number > 2 && !draw.is_multiple_of(share) {
+                continue;
+            }
+            let nested = (draw >> 8).is_multiple_of(4);
+            let bytes = u64::from(self.rng.next_u32()) % RECOVERY_BYTES;
+            let second = Tear::draw(seed ^ number as u64, 64);
+            let image = &mut self.image;
+            run.case(|| {
+                rig.cut_image(tear, image);
+                let recovered: Recovered<R> = if nested {
+                    Recovered::from_image_cut_again(image.clone(), seed, bytes, second)
+                } else {
+                    Recovered::from_image(image.clone(), seed)
+                };
+                let nest = if nested {
+                    format!(", cut again after {bytes} bytes ({second})")
+                } else {
+                    String::new()
+                };
+                check(rig, &recovered, &truth).map_err(|what| format!("cut ({tear}){nest}: {what}"))
+            });
+        }
+    }
+}
+
+fn check<R: Rules + Clone>(
+    before: &Rig<R>,
+    after: &Recovered<R>,
+    truth: &Counters,
+) -> Result<(), String> {
+    if !after.rested {
+        return Err("the board does not come to rest".into());
+    }
+    let Some(past) = after.past() else {
+        return Err(format!("the past is lost: {:?}", faults(after)));
+    };
+    let truth = truth.plus(&after.between);
+    if !before.acknowledged.at_most(&past) {
+        let below = before.acknowledged.since(&past);
+        return Err(format!("below what was acknowledged by {below:?}"));
+    }
+    if !past.at_most(&truth) {
+        return Err(format!("above the truth by {:?}", past.since(&truth)));
+    }
+    if !after.rig.board.faults().is_empty() {
+        return Err(format!("a fault on a sound part: {:?}", faults(after)));
+    }
+    let figures = Figures::of(after.rig.board.ledger());
+    if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
+        return Err(format!(
+            "neither before nor after: {figures:?}, before {:?}, after {:?}",
+            before.figures, before.pending
+        ));
+    }
+    Ok(())
+}
+
+fn faults<R: Rules + Clone>(after: &Recovered<R>) -> Vec<shaftbook_core::fault::Fault> {
+    after.rig.board.faults().iter().collect()
+}
+
+/// Proof 2: with and without hold-up, at drawn moments of steady work.
+pub fn loss_bound<R: Rules + Clone>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    age(&mut rig, &mut rng);
+    let cuts = if run.quick { 30 } else { 120 };
+    for _ in 0..cuts {
+        if run.is_over() {
+            return;
+        }
+        let warned = rng.next_u32().is_multiple_of(2);
+        work_for_a_while(&mut rig, &mut rng);
+        if warned {
+            // Somewhere in the middle of whatever the board is doing.
+            for _ in 0..rng.next_u32() % 12 {
+                rig.poll_once(&mut |_| {});
+            }
+            rig.warn();
+        }
+        let warned_us = rig.now_us;
+        let truth = rig.truth();
+        if warned {
+            let mut durable_us = None;
+            for _ in 0..300 {
+                let polled = rig.poll_once(&mut |_| {});
+                if polled.effect.is_none() {
+                    if polled.deadline.as_us() > rig.now_us + 100_000 {
+                        break;
+                    }
+                    rig.now_us = rig.now_us.max(polled.deadline.as_us());
+                }
+                if durable_us.is_none() && is_durable(&truth, &rig.acknowledged) {
+                    durable_us = Some(rig.now_us);
+                }
+            }
+            let took_ms = durable_us.map_or(f64::MAX, |us| (us - warned_us) as f64 / 1_000.0);
+            run.figure("warning to durable, ms:", took_ms);
+            run.case(|| {
+                if took_ms <= 20.0 {
+                    Ok(())
+                } else {
+                    Err(format!("{took_ms} ms from the warning to durable"))
+                }
+            });
+        }
+        let tear = Tear::draw(rng.next_u64(), 64);
+        let mut image = Vec::new();
+        rig.cut_image(tear, &mut image);
+        let past = Recovered::<R>::from_image(image, run.seed).past().unwrap_or_default();
+        let lost = truth.since(&past);
+        let (running_ms, trims, powered_ms) = (lost.running_ms, lost.trims, lost.powered_ms);
+        let name = if warned { "lost with hold-up, stitches:" } else { "without, stitches:" };
+        run.figure(name, lost.stitches() as f64);
+        if !warned {
+            run.figure("running s:", running_ms as f64 / 1_000.0);
+            run.figure("trims:", trims as f64);
+            run.figure("powered s:", powered_ms as f64 / 1_000.0);
+        }
+        run.case(|| {
+            if warned && !is_durable(&truth, &past) {
+                return Err(format!("lost with hold-up: {lost:?}"));
+            }
+            // Trims and running time each have their own bound; power-up time is held
+            // to that of standstill.
+            if running_ms > 10_000 || trims > 64 || powered_ms > 60_000 {
+                return Err(format!("lost without hold-up: {lost:?}"));
+            }
+            Ok(())
+        });
+        rig.cut_and_power_up(tear);
+    }
+}
+
+/// Whether all that had happened by `truth` is in `durable`. Power-ups have their own
+/// record, and glitches are not exact.
+fn is_durable(truth: &Counters, durable: &Counters) -> bool {
+    let lost = truth.since(durable);
+    Counters { glitches: 0, missed_edges: 0, power_ups: 0, ..lost } == Counters::default()
+}
+
+/// Sews, trims, breaks, stands and renews, ending at a drawn moment.
+fn work_for_a_while<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    for _ in 0..=rng.next_u32() % 4 {
+        let needle = any_needle(rng);
+        match rng.next_u32() % 8 {
+            0 => {
+                let still_us = u64::from(rng.next_u32()) % 90_000_000;
+                rig.pass_to(rig.now_us + still_us, &mut |_| {});
+            }
+            1 => (0..rng.next_u32() % 150).for_each(|_| rig.trim(&mut |_| {})),
+            2 => rig.thread_break(needle, &mut |_| {}),
+            3 => {
+                let set = ComponentSet(1 << (rng.next_u32() % 15));
+                let _ = rig.ask(Command::Renew { components: set, reply: None });
+                rig.sew(needle, 1, 30_000, &mut |_| {});
+            }
+            _ => {
+                let period_us = 30_000 + u64::from(rng.next_u32()) % 2_300_000;
+                rig.sew(needle, 1 + u64::from(rng.next_u32() % 60), period_us, &mut |_| {});
+            }
+        }
+    }
+}

@@ -1,0 +1,347 @@
+//! The proofs: for each thing that must never happen, a search for a case in which
+//! it does.
+//!
+//! - [`rig`]: a board that can be forked and cut at any bus transaction
+//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
+//!   [`reset`]: the proofs
+//! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
+//! - this file: what a proof is, how its runs are spread over the cores, and how a
+//!   failing case is named and replayed
+//!
+//! Invariants: the same seed gives the same cases and the same figures, on any
+//! number of cores; a proof holds only if every case holds.
+
+pub mod bad_page;
+pub mod cuts;
+pub mod garbage;
+pub mod needles;
+pub mod reset;
+pub mod rig;
+pub mod roll_over;
+pub mod sabotage;
+pub mod wear;
+
+use std::fmt;
+use std::str::FromStr;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use rayon::prelude::*;
+use shaftbook_core::rules::Rules;
+
+/// A proof, by name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Proof {
+    /// 1: no lifetime figure goes down or above the truth.
+    NeverBackwards,
+    /// 2: a cut loses no more than the bound.
+    LossBound,
+    /// 3: a service or renewal is wholly before or wholly after, once.
+    WholeService,
+    /// 4: the needles' stitches and the unattributed ones are the stitches.
+    NeedlesAddUp,
+    /// 5: no counter wraps unseen.
+    RollOver,
+    /// 6: one bad page costs no more than the record in it.
+    OneBadPage,
+    /// 7: garbage, blank, foreign, missing and stuck parts are named, and counting
+    /// goes on.
+    GarbageBoots,
+    /// 8: wear is even and the part lasts.
+    EvenWear,
+    /// 9: no service without the engineer, and no guessing.
+    NoFreeReset,
+}
+
+impl Proof {
+    /// All of them, in the order of the table.
+    pub const ALL: [Self; 9] = [
+        Self::NeverBackwards,
+        Self::LossBound,
+        Self::WholeService,
+        Self::NeedlesAddUp,
+        Self::RollOver,
+        Self::OneBadPage,
+        Self::GarbageBoots,
+        Self::EvenWear,
+        Self::NoFreeReset,
+    ];
+
+    /// Its name on the command line.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NeverBackwards => "never-backwards",
+            Self::LossBound => "loss-bound",
+            Self::WholeService => "whole-service",
+            Self::NeedlesAddUp => "needles-add-up",
+            Self::RollOver => "roll-over",
+            Self::OneBadPage => "one-bad-page",
+            Self::GarbageBoots => "garbage-boots",
+            Self::EvenWear => "even-wear",
+            Self::NoFreeReset => "no-free-reset",
+        }
+    }
+
+    /// What it claims, in one line.
+    #[must_use]
+    pub const fn claim(self) -> &'static str {
+        match self {
+            Self::NeverBackwards => {
+                "after any cut, nested too, no lifetime figure is below the acknowledged or above the truth"
+            }
+            Self::LossBound => {
+                "with hold-up a cut loses nothing; without, at most 10 s of running, 64 trims, 60 s of standstill"
+            }
+            Self::WholeService => {
+                "after any cut a service or renewal is wholly before or wholly after, and never twice"
+            }
+            Self::NeedlesAddUp => {
+                "needles and unattributed add up to the stitches fed in; no needle gets another's"
+            }
+            Self::RollOver => {
+                "timers of 16 and 32 bits, laps of the ring and figures of 100 years pass their wraps unseen"
+            }
+            Self::OneBadPage => {
+                "any one page bad in any way costs at most the record in it, and the board goes on"
+            }
+            Self::GarbageBoots => {
+                "garbage, blank, foreign, wrong-sized, missing, stuck: a named fault, no panic, counting goes on"
+            }
+            Self::EvenWear => "hottest over mean page at most 1.05; the part outlasts 100 years",
+            Self::NoFreeReset => {
+                "no service by a guessed, used, stale or foreign reply, and no free try by cutting the power"
+            }
+        }
+    }
+
+    /// Runs the proof on a board with rules `R`.
+    pub fn run<R: Rules + Clone + Send + Sync>(
+        self,
+        plan: &Plan,
+        progress: &(impl Fn(u64, u64) + Sync),
+    ) -> Outcome {
+        let run = |run: &mut Run| match self {
+            Self::NeverBackwards => cuts::never_backwards::<R>(run),
+            Self::LossBound => cuts::loss_bound::<R>(run),
+            Self::WholeService => cuts::whole_service::<R>(run),
+            Self::NeedlesAddUp => needles::needles_add_up::<R>(run),
+            Self::RollOver => roll_over::roll_over::<R>(run),
+            Self::OneBadPage => bad_page::one_bad_page::<R>(run),
+            Self::GarbageBoots => garbage::garbage_boots::<R>(run),
+            Self::EvenWear => wear::even_wear::<R>(run),
+            Self::NoFreeReset => reset::no_free_reset::<R>(run),
+        };
+        spread(self, plan, progress, run)
+    }
+
+    /// How many runs a plan takes of it.
+    const fn runs(self, quick: bool) -> u64 {
+        match (self, quick) {
+            (Self::EvenWear, _) => 1,
+            (Self::NeverBackwards | Self::WholeService, true) => 64,
+            (Self::NeverBackwards | Self::WholeService, false) => 300,
+            (Self::RollOver, true) => 16,
+            (Self::RollOver, false) => 400,
+            (Self::OneBadPage, true) => 32,
+            (Self::OneBadPage, false) => 1_000,
+            (_, true) => 128,
+            (_, false) => 4_000,
+        }
+    }
+}
+
+impl FromStr for Proof {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        Self::ALL.into_iter().find(|proof| proof.name() == text).ok_or_else(|| {
+            let names = Self::ALL.map(Self::name).join(", ");
+            format!("there is no proof `{text}`; there are {names}")
+        })
+    }
+}
+
+/// A case, as it is printed and replayed: `proof:seed:run:case`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CaseId {
+    /// The proof.
+    pub proof: Proof,
+    /// The seed of the whole.
+    pub seed: u64,
+    /// The run.
+    pub run: u64,
+    /// The case in the run.
+    pub case: u64,
+}
+
+impl fmt::Display for CaseId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}:{}:{}", self.proof.name(), self.seed, self.run, self.case)
+    }
+}
+
+impl FromStr for CaseId {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let form =
+            || format!("`{text}` is not an id: give NAME:SEED:RUN:CASE as a proof printed it");
+        let mut parts = text.split(':');
+        let proof = parts.next().ok_or_else(form)?.parse()?;
+        let mut number = || parts.next().and_then(|p| p.parse().ok()).ok_or_else(form);
+        let id = Self { proof, seed: number()?, run: number()?, case: number()? };
+        if parts.next().is_some() { Err(form()) } else { Ok(id) }
+    }
+}
+
+/// What to run.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan {
+    /// Seed of everything.
+    pub seed: u64,
+    /// Few runs.
+    pub quick: bool,
+    /// One case only.
+    pub replay: Option<CaseId>,
+}
+
+/// A case that does not hold.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Failure {
+    /// Which.
+    pub id: CaseId,
+    /// What was seen.
+    pub seen: String,
+}
+
+/// The result of a proof.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// Which.
+    pub proof: Proof,
+    /// Cases tried.
+    pub cases: u64,
+    /// Cases tried before the first that failed was found, in the order of runs.
+    pub cases_to_failure: Option<u64>,
+    /// The worst figure seen, in words.
+    pub worst: String,
+    /// A failing case: the one with the shortest way to it.
+    pub failure: Option<Failure>,
+}
+
+impl Outcome {
+    /// Whether every case held.
+    #[must_use]
+    pub fn held(&self) -> bool {
+        self.failure.is_none()
+    }
+}
+
+/// One run of a proof: counts its cases, skips all but one on replay, keeps the first
+/// failure and the worst figures.
+#[derive(Debug)]
+pub struct Run {
+    /// Seed of this run alone.
+    pub seed: u64,
+    /// Number of this run.
+    pub number: u64,
+    /// Few cases.
+    pub quick: bool,
+    id: CaseId,
+    only: Option<u64>,
+    cases: u64,
+    failure: Option<(u64, Failure)>,
+    worst: std::collections::BTreeMap<&'static str, f64>,
+}
+
+impl Run {
+    /// Tries a case, unless another one is being replayed or one has failed already.
+    pub fn case(&mut self, case: impl FnOnce() -> Result<(), String>) {
+        let number = self.cases;
+        self.cases += 1;
+        if self.failure.is_some() || self.only.is_some_and(|only| only != number) {
+            return;
+        }
+        if let Err(seen) = case() {
+            let id = CaseId { case: number, ..self.id };
+            self.failure = Some((number + 1, Failure { id, seen }));
+        }
+    }
+
+    /// Notes a figure of which the largest is shown.
+    pub fn figure(&mut self, name: &'static str, value: f64) {
+        let worst = self.worst.entry(name).or_insert(f64::MIN);
+        *worst = worst.max(value);
+    }
+
+    /// Whether there is no point in going on.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.failure.is_some() || self.only.is_some_and(|only| self.cases > only)
+    }
+}
+
+fn spread(
+    proof: Proof,
+    plan: &Plan,
+    progress: &(impl Fn(u64, u64) + Sync),
+    run: impl Fn(&mut Run) + Sync,
+) -> Outcome {
+    let seed = plan.replay.map_or(plan.seed, |id| id.seed);
+    let runs = proof.runs(plan.quick);
+    let numbers = plan.replay.map_or(0..runs, |id| id.run..id.run + 1);
+    let failed = AtomicBool::new(false);
+    let done = std::sync::atomic::AtomicU64::new(0);
+    let one = |number: u64| {
+        let mut it = Run {
+            // Spread over the seeds by the golden ratio, so that runs do not resemble.
+            seed: seed.wrapping_add(number.wrapping_mul(0x9E37_79B9_7F4A_7C15)),
+            number,
+            quick: plan.quick,
+            id: CaseId { proof, seed, run: number, case: 0 },
+            only: plan.replay.map(|id| id.case),
+            cases: 0,
+            failure: None,
+            worst: std::collections::BTreeMap::new(),
+        };
+        if !failed.load(Ordering::Relaxed) {
+            run(&mut it);
+        }
+        if it.failure.is_some() {
+            failed.store(true, Ordering::Relaxed);
+        }
+        progress(done.fetch_add(1, Ordering::Relaxed) + 1, runs);
+        it
+    };
+    let results: Vec<Run> = numbers.into_par_iter().map(one).collect();
+    let mut outcome =
+        Outcome { proof, cases: 0, cases_to_failure: None, worst: String::new(), failure: None };
+    let mut worst = std::collections::BTreeMap::new();
+    for result in results {
+        // Of the runs that failed, the one with the shortest way to its failure.
+        if let Some((cases, failure)) = result.failure
+            && outcome.failure.as_ref().is_none_or(|shortest| cases <= shortest.id.case)
+        {
+            outcome.failure = Some(failure);
+            outcome.cases_to_failure.get_or_insert(outcome.cases + cases);
+        }
+        outcome.cases += if result.only.is_some() { 1 } else { result.cases };
+        for (name, value) in result.worst {
+            let entry = worst.entry(name).or_insert(f64::MIN);
+            *entry = value.max(*entry);
+        }
+    }
+    let figures: Vec<String> =
+        worst.iter().map(|(name, value)| format!("{name} {}", Figure(*value))).collect();
+    outcome.worst = figures.join(", ");
+    outcome
+}
+
+/// A figure with as many digits as it needs.
+struct Figure(f64);
+
+impl fmt::Display for Figure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.0.fract() == 0.0 { write!(f, "{}", self.0) } else { write!(f, "{:.3}", self.0) }
+    }
+}

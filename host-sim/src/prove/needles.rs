@@ -1,0 +1,187 @@
+//! Proof 4: every stitch goes to the needle that sewed it or to the unattributed,
+//! and to one of them only; with clean signals and with noisy ones, on code lines
+//! and on a voltage.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::board::{Board, Command, Fitting};
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::settings::{NeedleSource, Settings};
+use shaftbook_core::time::Instant;
+use shaftbook_drivers::memory::{Eeprom, WiredPart};
+
+use super::Run;
+use super::rig::{BOARD, fitting};
+use crate::bus::{Bus, Part, Timing};
+
+/// Proof 4.
+pub fn needles_add_up<R: Rules + Clone>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let cases = if run.quick { 12 } else { 40 };
+    for _ in 0..cases {
+        let seed = rng.next_u64();
+        let mut shares = (0.0, 0.0);
+        run.case(|| case::<R>(seed).map(|s| shares = s));
+        run.figure("unattributed, clean signals, %:", shares.0);
+        run.figure("noisy, %:", shares.1);
+    }
+}
+
+/// Needles of the machine, and the levels of its potentiometer.
+const NEEDLES: u8 = 12;
+const FIRST_LEVEL_MV: u16 = 400;
+const STEP_MV: u16 = 350;
+
+fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let by_level = rng.next_u32().is_multiple_of(2);
+    let noisy = rng.next_u32().is_multiple_of(2);
+    let mut settings = Settings {
+        needles: NEEDLES,
+        needle_source: if by_level { NeedleSource::Level } else { NeedleSource::Code },
+        ..Settings::default()
+    };
+    for (n, level_mv) in settings.needle_level_mv.iter_mut().enumerate() {
+        *level_mv = FIRST_LEVEL_MV + STEP_MV * n as u16;
+    }
+    let mut board: Board<R> = Board::new(BOARD, settings);
+    let part = Part::blank(Geometry::REFERENCE).map_err(|e| e.to_string())?;
+    let mut bus = Bus::new(part, Timing::FAST_MODE, seed);
+    let mut now_us = 0;
+    let mut pass = |board: &mut Board<R>, now_us: &mut u64, us: u64| {
+        let until_us = *now_us + us;
+        for _ in 0..1_000 {
+            bus.advance_to(*now_us * 1_000);
+            let polled = board
+                .poll(Instant::from_us(*now_us), &mut Eeprom::new(&mut bus, WiredPart::REFERENCE));
+            *now_us = (*now_us).max(bus.now_ns().div_ceil(1_000));
+            if polled.effect.is_none() {
+                if polled.deadline.as_us() >= until_us {
+                    break;
+                }
+                *now_us = (*now_us).max(polled.deadline.as_us());
+            }
+        }
+        *now_us = (*now_us).max(until_us);
+    };
+    // A blank part is read through first: counting must not wait for that.
+    let mut sewn = [0_u64; 16];
+    let mut fed = 0;
+    let fit_after = rng.next_u32() % 8;
+    for block in 0..24 {
+        if block == 8 + fit_after {
+            let now = Instant::from_us(now_us);
+            let fitting = Fitting { settings, ..fitting() };
+            board
+                .request(now, Command::Fit { fitting, reply: None })
+                .map_err(|r| format!("{r:?}"))?;
+        }
+        let needle = (rng.next_u32() % u32::from(NEEDLES)) as u8;
+        if select(&mut board, &mut pass, &mut now_us, &mut rng, needle, by_level, noisy) {
+            sewn[usize::from(needle)] += 1;
+            fed += 1;
+        }
+        for _ in 0..rng.next_u32() % 120 {
+            let flickers = noisy && rng.next_u32().is_multiple_of(12);
+            let late =
+                flickers && flicker(&mut board, &mut pass, &mut now_us, &mut rng, needle, by_level);
+            board.input(Instant::from_us(now_us), Input::Shaft(Level::Active));
+            pass(&mut board, &mut now_us, 5_000);
+            if late {
+                read(&mut board, now_us, needle, by_level, 0);
+            }
+            pass(&mut board, &mut now_us, 15_000);
+            board.input(Instant::from_us(now_us), Input::Shaft(Level::Inactive));
+            pass(&mut board, &mut now_us, 30_000 + u64::from(rng.next_u32()) % 60_000);
+            sewn[usize::from(needle)] += 1;
+            fed += 1;
+        }
+    }
+    let counted = board.session(Instant::from_us(now_us));
+    let needles: u64 = counted.needle_stitches.iter().sum();
+    if needles + counted.unattributed_stitches != fed {
+        return Err(format!(
+            "{needles} + {} are not the {fed} fed in",
+            counted.unattributed_stitches
+        ));
+    }
+    for (n, (counted, sewn)) in counted.needle_stitches.iter().zip(sewn).enumerate() {
+        if *counted > sewn {
+            return Err(format!("needle {} has {counted}, it sewed {sewn}", n + 1));
+        }
+    }
+    let share = counted.unattributed_stitches as f64 * 100.0 / fed.max(1) as f64;
+    if !noisy && counted.unattributed_stitches > 0 {
+        return Err(format!("{} unattributed with clean signals", counted.unattributed_stitches));
+    }
+    Ok(if noisy { (0.0, share) } else { (share, 0.0) })
+}
+
+fn read<R: Rules + Clone>(
+    board: &mut Board<R>,
+    now_us: u64,
+    needle: u8,
+    by_level: bool,
+    off_mv: i32,
+) {
+    let input = if by_level {
+        let level_mv = i32::from(FIRST_LEVEL_MV + STEP_MV * u16::from(needle)) + off_mv;
+        Input::NeedleLevel(u16::try_from(level_mv).unwrap_or(0))
+    } else {
+        Input::NeedleCode(needle)
+    };
+    board.input(Instant::from_us(now_us), input);
+}
+
+/// The head moves to `needle`; noisy lines pass through other codes on the way. Whether
+/// a stitch was sewn before the position could settle.
+fn select<R: Rules + Clone>(
+    board: &mut Board<R>,
+    pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
+    now_us: &mut u64,
+    rng: &mut Pcg32,
+    needle: u8,
+    by_level: bool,
+    noisy: bool,
+) -> bool {
+    if noisy {
+        for _ in 0..rng.next_u32() % 4 {
+            read(board, *now_us, (rng.next_u32() % 16) as u8, by_level, 0);
+            pass(board, now_us, u64::from(rng.next_u32()) % 3_000);
+        }
+    }
+    let off_mv = (rng.next_u32() % 100).cast_signed() - 50;
+    read(board, *now_us, needle, by_level, off_mv);
+    let early = noisy && rng.next_u32().is_multiple_of(3);
+    if early {
+        pass(board, now_us, 5_000);
+        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Active));
+        pass(board, now_us, 20_000);
+        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Inactive));
+    }
+    pass(board, now_us, 60_000);
+    early
+}
+
+/// For a few ms another position is read, or one between two: too short to settle.
+/// Whether the wrong reading still stands and is to be put right after the stitch.
+fn flicker<R: Rules + Clone>(
+    board: &mut Board<R>,
+    pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
+    now_us: &mut u64,
+    rng: &mut Pcg32,
+    needle: u8,
+    by_level: bool,
+) -> bool {
+    let other = (rng.next_u32() % 16) as u8;
+    let off_mv = (rng.next_u32() % 350).cast_signed() - 175;
+    read(board, *now_us, other, by_level, off_mv);
+    pass(board, now_us, u64::from(rng.next_u32()) % 8_000);
+    if rng.next_u32().is_multiple_of(2) {
+        return true;
+    }
+    read(board, *now_us, needle, by_level, 0);
+    false
+}

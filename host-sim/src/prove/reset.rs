@@ -1,0 +1,190 @@
+//! Proof 9: an operator cannot reset the service interval. Replies that are guessed,
+//! used, stale, foreign or missing are refused; a power cut gives no free try; the
+//! wait between tries survives cuts.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::authority::{self, EightDigits, Key};
+use shaftbook_core::board::Command;
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::service::{CHALLENGE_LIFE_S, Refusal};
+use shaftbook_core::store::serial::Lap;
+
+use super::Run;
+use super::rig::{Figures, KEY, KNIFE, Recovered, Rig, any_needle};
+use crate::bus::Tear;
+
+/// Tries that an operator can make in a year of powered time may have at most this
+/// chance of one right guess among 10^8.
+const YEAR_CHANCE: f64 = 1e-4;
+
+/// Proof 9.
+pub fn no_free_reset<R: Rules + Clone>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    rig.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
+    let start = rig.clone();
+    run.case(|| missing_replies(&mut start.clone()));
+    for kind in 0..5 {
+        let seed = rng.next_u64();
+        run.case(|| wrong_reply(&mut start.clone(), kind, seed));
+    }
+    cut_during_a_try(run, &start, &mut rng);
+    let mut tries = 0.0;
+    run.case(|| guesses_in_a_year(&mut start.clone()).map(|t| tries = t));
+    run.figure("guesses in a year:", tries);
+}
+
+fn unchanged<R: Rules + Clone>(rig: &Rig<R>, start: &Figures, what: &str) -> Result<(), String> {
+    let now = Figures::of(rig.board.ledger());
+    if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
+}
+
+/// Without any reply, as an operator would press it.
+fn missing_replies<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
+    let before = Figures::of(rig.board.ledger());
+    let now = rig.now();
+    let knife = ComponentSet::only(KNIFE);
+    let commands = [
+        Command::Service { reply: None },
+        Command::Renew { components: knife, reply: None },
+        Command::Fit { fitting: super::rig::fitting(), reply: None },
+    ];
+    for command in commands {
+        let name = format!("{command:.40?}");
+        let answer = rig.board.request(now, command);
+        rig.rest(&mut |_| {});
+        unchanged(rig, &before, &name)?;
+        if answer != Err(Refusal::NeedsAuthority) {
+            return Err(format!("{name} without a reply was answered {answer:?}"));
+        }
+    }
+    Ok(())
+}
+
+fn service<R: Rules + Clone>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(), Refusal> {
+    let now = rig.now();
+    let answer = rig.board.request(now, Command::Service { reply: Some(reply) });
+    rig.rest(&mut |_| {});
+    answer
+}
+
+/// 0 a guess, 1 a used reply, 2 a stale one, 3 another board's, 4 the reply to an
+/// earlier challenge.
+fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let right = rig.right_reply().ok_or("no challenge")?;
+    let reply = match kind {
+        0 => EightDigits::new((right.get() + 1 + rng.next_u32() % 99_999_998) % EightDigits::END),
+        1 => {
+            service(rig, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
+            if rig.board.ledger().services != 1 {
+                return Err("the right reply did not make a service".into());
+            }
+            rig.right_reply().ok_or("no challenge")?;
+            Some(right)
+        }
+        2 => {
+            rig.pass_to(rig.now_us + (CHALLENGE_LIFE_S + 1) * 1_000_000, &mut |_| {});
+            Some(right)
+        }
+        3 => {
+            let now = rig.now();
+            let challenge = rig.board.challenge(now).map_err(|r| format!("{r:?}"))?;
+            let mut key = KEY;
+            key[31] ^= 1;
+            Some(authority::reply(&Key::new(key), rig.board.ledger().services, challenge))
+        }
+        _ => {
+            rig.sew(any_needle(&mut rng), 5, 400_000, &mut |_| {});
+            rig.right_reply().ok_or("no challenge")?;
+            Some(right)
+        }
+    }
+    .ok_or("no reply")?;
+    let before = Figures::of(rig.board.ledger());
+    let _ = service(rig, reply);
+    unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
+}
+
+/// The power is cut while a wrong try is being stored: either it is on record, or it
+/// was not judged.
+fn cut_during_a_try<R: Rules + Clone>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
+    let mut rig = start.clone();
+    let Some(right) = rig.right_reply() else { return };
+    let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
+    let now = rig.now();
+    let _ = rig.board.request(now, Command::Service { reply: Some(wrong) });
+    let before = Figures::of(rig.board.ledger());
+    let seed = rng.next_u64();
+    let mut image = Vec::new();
+    rig.rest(&mut |rig: &Rig<R>| {
+        let judged =
+            rig.effects.iter().any(|e| matches!(e, shaftbook_core::board::Effect::ReplyRefused));
+        let at_all_times = rig.bus.page_under_way().is_some() || judged;
+        if !at_all_times || run.is_over() {
+            return;
+        }
+        for tear in Tear::every(64, 2, seed).step_by(7) {
+            run.case(|| {
+                rig.cut_image(tear, &mut image);
+                let after = Recovered::<R>::from_image(image.clone(), seed);
+                unchanged(&after.rig, &before, "a cut try")?;
+                if judged && after.rig.board.ledger().tries == 0 {
+                    return Err("a judged try is not on record after a cut".into());
+                }
+                Ok(())
+            });
+        }
+    });
+}
+
+/// An operator who tries without pause, cutting the power whenever he likes: how many
+/// tries in a year?
+fn guesses_in_a_year<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<f64, String> {
+    let mut tries = 0_u32;
+    let mut spent_us = 0_u64;
+    let start_us = rig.now_us;
+    // After some tries the wait is at its longest; the rest of the year is division.
+    while tries < 24 {
+        let Some(right) = rig.right_reply() else { return Err("no challenge".into()) };
+        let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
+        let now = rig.now();
+        match rig.board.request(now, Command::Service { reply: Some(wrong) }) {
+            Ok(()) => {
+                tries += 1;
+                rig.rest(&mut |_| {});
+            }
+            Err(Refusal::Wait { seconds }) => {
+                if tries.is_multiple_of(3) && spent_us == 0 {
+                    // A cut does not shorten the wait.
+                    spent_us = rig.now_us - start_us;
+                    rig.cut_and_power_up(Tear::Old);
+                    continue;
+                }
+                let wait_us = u64::from(seconds) * 1_000_000;
+                // Long waits pass without the minute-by-minute work in between.
+                rig.now_us += wait_us;
+                rig.pass_to(rig.now_us, &mut |_| {});
+            }
+            Err(other) => return Err(format!("a try was answered {other:?}")),
+        }
+        if rig.board.ledger().services != 0 {
+            return Err("a wrong guess made a service".into());
+        }
+    }
+    let spent_s = (spent_us + rig.now_us) as f64 / 1e6;
+    let year_s = 365.0 * 86_400.0;
+    let longest_wait_s = shaftbook_core::service::LONGEST_WAIT_S as f64;
+    let a_year = if spent_s > year_s / 20.0 {
+        f64::from(tries) + (year_s - spent_s).max(0.0) / longest_wait_s
+    } else {
+        // No wait to speak of: the tries of this while, over the whole year.
+        f64::from(tries) * year_s / spent_s.max(1.0)
+    };
+    if a_year / f64::from(EightDigits::END) > YEAR_CHANCE {
+        return Err(format!("{a_year:.0} guesses in a year"));
+    }
+    Ok(a_year)
+}

@@ -1,0 +1,459 @@
+//! The rig of the proofs: a board on its real driver and the simulated bus, one poll
+//! at a time, with what truly happened kept beside it.
+//!
+//! Unlike the bench that `sew` uses, the rig shows every single poll, so that a
+//! proof can fork the world at any bus transaction and cut the power there.
+//!
+//! Invariants: the truth is what was fed in, counted here and not by the core; a
+//! recovery starts from the bytes of the part alone.
+
+use heapless::Vec;
+use rand_core::Rng;
+use rand_pcg::Pcg32;
+use shaftbook_core::authority::{self, EightDigits, Key};
+use shaftbook_core::board::{Board, Command, Effect, Fitting, Polled};
+use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
+use shaftbook_core::counters::{Counters, Needle};
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::journal::Event;
+use shaftbook_core::ledger::{CarriedIn, IntervalBaseline, Ledger};
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::settings::{NeedleSource, Settings};
+use shaftbook_core::store::serial::Lap;
+use shaftbook_core::time::Instant;
+use shaftbook_drivers::memory::{Eeprom, WiredPart};
+
+use crate::bus::{Bus, Part, Tear, Timing};
+
+/// The board of the proofs.
+pub const BOARD: BoardId = BoardId(0x0BAD_5EED_0000_0042);
+/// Its key.
+pub const KEY: [u8; authority::KEY_BYTES] = [0x3C; authority::KEY_BYTES];
+/// Place of the fixed knife in the profile: the engineer's.
+pub const KNIFE: usize = 16;
+/// Places that the operator may renew: all but the knife and the belt.
+pub const OPERATORS: u32 = 0x1F_FFFF & !(1 << KNIFE | 1 << 18);
+/// Places whose measure is a time.
+const TIMES: [usize; 2] = [18, 19];
+/// Longest from asking for a service to its judging, ms: a snapshot may be under way.
+const JUDGED_WITHIN_MS: u64 = 600;
+/// Polls after which a board that has not come to rest counts as hanging.
+const POLLS_MAX: u32 = 40_000;
+
+/// What must be wholly before or wholly after.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Figures {
+    /// Services done.
+    pub services: u16,
+    /// Interval baseline.
+    pub interval: IntervalBaseline,
+    /// Baseline of each component.
+    pub baselines: std::vec::Vec<u64>,
+}
+
+impl Figures {
+    /// Whether these are `other`, or the same a moment later: a service dates its time
+    /// baselines to when its reply was judged, some ms after it was asked for.
+    #[must_use]
+    pub fn are(&self, other: &Self) -> bool {
+        let close = |a: u64, b: u64| a.abs_diff(b) <= JUDGED_WITHIN_MS;
+        let is_time = |place: usize| TIMES.contains(&place);
+        self.services == other.services
+            && close(self.interval.powered_ms, other.interval.powered_ms)
+            && close(self.interval.running_ms, other.interval.running_ms)
+            && self.baselines.len() == other.baselines.len()
+            && self
+                .baselines
+                .iter()
+                .zip(&other.baselines)
+                .enumerate()
+                .all(|(place, (a, b))| a == b || (is_time(place) && close(*a, *b)))
+    }
+
+    /// The figures of a ledger.
+    #[must_use]
+    pub fn of(ledger: &Ledger) -> Self {
+        Self {
+            services: ledger.services,
+            interval: ledger.interval,
+            baselines: ledger.components.iter().map(|fitted| fitted.baseline).collect(),
+        }
+    }
+}
+
+/// A board under proof.
+#[derive(Clone, Debug)]
+pub struct Rig<R: Rules> {
+    /// The bus and the part.
+    pub bus: Bus,
+    /// The board.
+    pub board: Board<R>,
+    /// Time since the board's reset, µs.
+    pub now_us: u64,
+    /// Bus time at the board's reset, ns.
+    origin_ns: u64,
+    /// Lifetime truth at the last power-up.
+    truth_before: Counters,
+    /// What was fed in since.
+    truth_session: Counters,
+    truth_running_us: u64,
+    last_pulse_us: Option<u64>,
+    /// The most that was acknowledged as durable.
+    pub acknowledged: Counters,
+    /// The figures as last acknowledged.
+    pub figures: Figures,
+    /// What they will be when the command under way is done.
+    pub pending: Option<Figures>,
+    /// Effects seen since the last power-up.
+    pub effects: std::vec::Vec<Effect>,
+}
+
+impl<R: Rules + Clone> Rig<R> {
+    /// A board on a part, just powered.
+    #[must_use]
+    pub fn new(part: Part, seed: u64) -> Self {
+        Self::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD)
+    }
+
+    /// A board on a bus, just powered, at the bus's time.
+    #[must_use]
+    pub fn on(bus: Bus, id: BoardId) -> Self {
+        let origin_ns = bus.now_ns();
+        let board = Board::new(id, Settings::default());
+        let figures = Figures::of(board.ledger());
+        Self {
+            bus,
+            board,
+            now_us: 0,
+            origin_ns,
+            truth_before: Counters::default(),
+            truth_session: Counters { power_ups: 1, ..Counters::default() },
+            truth_running_us: 0,
+            last_pulse_us: None,
+            acknowledged: Counters::default(),
+            figures,
+            pending: None,
+            effects: std::vec::Vec::new(),
+        }
+    }
+
+    /// A board fitted on a blank reference part whose ring starts at `lap`.
+    ///
+    /// # Panics
+    /// As [`Rig::fit`].
+    #[must_use]
+    pub fn fitted(seed: u64, lap: Lap) -> Self {
+        Self::fitted_as(seed, lap, BOARD)
+    }
+
+    /// The same for the board `id`.
+    ///
+    /// # Panics
+    /// As [`Rig::fit`].
+    #[must_use]
+    pub fn fitted_as(seed: u64, lap: Lap, id: BoardId) -> Self {
+        let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
+        let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, seed), id);
+        rig.rest(&mut |_| {});
+        rig.board.store_mut().start_at_lap(lap);
+        rig.fit();
+        rig
+    }
+
+    /// Fits the board and waits until that is durable.
+    ///
+    /// # Panics
+    /// When the board refuses: it has been fitted before.
+    pub fn fit(&mut self) {
+        let fitting = fitting();
+        let now = self.now();
+        let asked = self.board.request(now, Command::Fit { fitting, reply: None });
+        assert_eq!(asked, Ok(()), "a blank part can be fitted");
+        self.rest(&mut |_| {});
+        self.figures = Figures::of(self.board.ledger());
+    }
+
+    /// Time since reset.
+    #[must_use]
+    pub fn now(&self) -> Instant {
+        Instant::from_us(self.now_us)
+    }
+
+    /// What truly happened until now, over the whole life.
+    #[must_use]
+    pub fn truth(&self) -> Counters {
+        let mut session = self.truth_session;
+        session.powered_ms = self.now_us / 1_000;
+        session.running_ms = self.truth_running_us / 1_000;
+        self.truth_before.plus(&session)
+    }
+
+    /// One poll. Bus time passes for the board too. `watch` sees the world after it.
+    pub fn poll_once(&mut self, watch: &mut impl FnMut(&Self)) -> Polled {
+        self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
+        let now = self.now();
+        let polled = self.board.poll(now, &mut Eeprom::new(&mut self.bus, WiredPart::REFERENCE));
+        self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
+        match polled.effect {
+            Some(Effect::CheckpointDurable(counters) | Effect::FittingDurable(counters)) => {
+                self.acknowledged = self.acknowledged.most(&counters);
+            }
+            Some(Effect::EntryDurable { event, .. }) => {
+                if matches!(event, Event::Renewed | Event::Served)
+                    && let Some(pending) = self.pending.take()
+                {
+                    let now = Figures::of(self.board.ledger());
+                    self.figures = if pending.are(&now) { now } else { pending };
+                }
+            }
+            _ => {}
+        }
+        self.effects.extend(polled.effect);
+        watch(self);
+        polled
+    }
+
+    /// Polls until the board has nothing to do now; whether it came to rest.
+    pub fn work(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
+        (0..POLLS_MAX).any(|_| {
+            let polled = self.poll_once(watch);
+            polled.effect.is_none() && polled.deadline.as_us() > self.now_us
+        })
+    }
+
+    /// Lets time pass to `until_us`, with all the work that falls due.
+    pub fn pass_to(&mut self, until_us: u64, watch: &mut impl FnMut(&Self)) {
+        for _ in 0..POLLS_MAX {
+            let polled = self.poll_once(watch);
+            if polled.effect.is_some() {
+                continue;
+            }
+            if polled.deadline.as_us() > until_us {
+                break;
+            }
+            self.now_us = self.now_us.max(polled.deadline.as_us());
+        }
+        self.now_us = self.now_us.max(until_us);
+    }
+
+    /// Lets the board work until nothing falls due within a second; whether it came
+    /// to rest.
+    pub fn rest(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
+        (0..POLLS_MAX).any(|_| {
+            let polled = self.poll_once(watch);
+            if polled.effect.is_none() && !self.bus.is_cut() {
+                let idle_us = polled.deadline.as_us().saturating_sub(self.now_us);
+                if idle_us > 1_000_000 {
+                    return true;
+                }
+                self.now_us += idle_us;
+            }
+            self.bus.is_cut()
+        })
+    }
+
+    /// Sews `stitches` on `needle`, one in `period_us`.
+    pub fn sew(
+        &mut self,
+        needle: Needle,
+        stitches: u64,
+        period_us: u64,
+        watch: &mut impl FnMut(&Self),
+    ) {
+        let code = Input::NeedleCode(needle.number() - 1);
+        self.board.input(self.now(), code);
+        self.pass_to(self.now_us + 50_000, watch);
+        for _ in 0..stitches {
+            let at_us = self.now_us;
+            self.board.input(self.now(), Input::Shaft(Level::Active));
+            if let Some(last_us) = self.last_pulse_us
+                && at_us - last_us <= 2_000_000
+            {
+                self.truth_running_us += at_us - last_us;
+            }
+            self.last_pulse_us = Some(at_us);
+            self.truth_session.needle_stitches[needle.index()] += 1;
+            self.pass_to(at_us + period_us / 2, watch);
+            self.board.input(self.now(), Input::Shaft(Level::Inactive));
+            self.pass_to(at_us + period_us, watch);
+        }
+    }
+
+    /// Actuates the trimmer once.
+    pub fn trim(&mut self, watch: &mut impl FnMut(&Self)) {
+        self.truth_session.trims += 1;
+        self.board.input(self.now(), Input::Trim(Level::Active));
+        self.pass_to(self.now_us + 100_000, watch);
+        self.board.input(self.now(), Input::Trim(Level::Inactive));
+        self.pass_to(self.now_us + 100_000, watch);
+    }
+
+    /// One thread break on `needle`.
+    pub fn thread_break(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
+        self.board.input(self.now(), Input::NeedleCode(needle.number() - 1));
+        self.pass_to(self.now_us + 50_000, watch);
+        self.truth_session.needle_breaks[needle.index()] += 1;
+        self.board.input(self.now(), Input::ThreadBreak(Level::Active));
+        self.pass_to(self.now_us + 50_000, watch);
+        self.board.input(self.now(), Input::ThreadBreak(Level::Inactive));
+        self.pass_to(self.now_us + 50_000, watch);
+    }
+
+    /// The power-fail warning.
+    pub fn warn(&mut self) {
+        self.board.input(self.now(), Input::PowerFail(Level::Active));
+    }
+
+    /// The right reply to a new challenge.
+    pub fn right_reply(&mut self) -> Option<EightDigits> {
+        let now = self.now();
+        let challenge = self.board.challenge(now).ok()?;
+        Some(authority::reply(&Key::new(KEY), self.board.ledger().services, challenge))
+    }
+
+    /// Asks for `command`; notes what it will change, by the truth. `None` when it
+    /// was refused.
+    pub fn ask(&mut self, command: Command) -> Option<()> {
+        let mut after = self.figures.clone();
+        let truth = self.truth();
+        let ledger = self.board.ledger();
+        let renewed = match &command {
+            Command::Renew { components, .. } => *components,
+            Command::Service { .. } => {
+                after.services += 1;
+                after.interval =
+                    IntervalBaseline { powered_ms: truth.powered_ms, running_ms: truth.running_ms };
+                ledger.renewed_by_service()
+            }
+            Command::Fit { .. } => return None,
+        };
+        for (place, fitted) in ledger.components.iter().enumerate() {
+            if renewed.contains(place) {
+                after.baselines[place] = fitted.component.measure.value(&truth, None);
+            }
+        }
+        let now = self.now();
+        self.board.request(now, command).ok()?;
+        self.pending = Some(after);
+        Some(())
+    }
+
+    /// The part as it is if the power is cut now, written into `image`.
+    pub fn cut_image(&self, tear: Tear, image: &mut std::vec::Vec<u8>) {
+        self.bus.cut_image_into(tear, image);
+    }
+
+    /// Cuts the power and powers up again on the same part. What was lost is taken
+    /// out of the truth: from here on the truth is what the board rightly knows.
+    pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
+        self.bus.power_cycle(tear);
+        let mut next = Self::on(self.bus.clone(), self.board.id());
+        next.figures = self.figures.clone();
+        next.acknowledged = self.acknowledged;
+        let rested = next.rest(&mut |_| {});
+        next.truth_before = next.board.past().copied().unwrap_or_default();
+        *self = next;
+        rested
+    }
+}
+
+/// What a recovery from bytes alone found.
+#[derive(Clone, Debug)]
+pub struct Recovered<R: Rules> {
+    /// The rig after it.
+    pub rig: Rig<R>,
+    /// Whether it came to rest.
+    pub rested: bool,
+    /// What a first recovery, cut in its turn, truly added to the life: it was powered
+    /// for a while.
+    pub between: Counters,
+}
+
+impl<R: Rules + Clone> Recovered<R> {
+    /// Boots a new board on `image`.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
+    #[must_use]
+    pub fn from_image(image: std::vec::Vec<u8>, seed: u64) -> Self {
+        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
+        let mut rig = Rig::new(part, seed);
+        let rested = rig.rest(&mut |_| {});
+        Self { rig, rested, between: Counters::default() }
+    }
+
+    /// Boots a new board on `image`, cuts it after `bytes` more bus bytes with the
+    /// page as `tear` leaves it, and boots another on what is left.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
+    #[must_use]
+    pub fn from_image_cut_again(
+        image: std::vec::Vec<u8>,
+        seed: u64,
+        bytes: u64,
+        tear: Tear,
+    ) -> Self {
+        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
+        let mut first: Rig<R> = Rig::new(part, seed);
+        first.bus.cut_after_bytes(bytes);
+        first.rest(&mut |_| {});
+        let mut again = std::vec::Vec::new();
+        first.cut_image(tear, &mut again);
+        let between = first.truth();
+        Self { between, ..Self::from_image(again, seed ^ 1) }
+    }
+
+    /// The lifetime counters as recovered.
+    #[must_use]
+    pub fn past(&self) -> Option<Counters> {
+        self.rig.board.past().copied()
+    }
+}
+
+/// A fitting with a component of each kind of measure.
+///
+/// # Panics
+/// When it has more components than a profile holds: not as it stands.
+#[must_use]
+pub fn fitting() -> Fitting {
+    let mut components: Vec<Component, COMPONENTS_MAX> = Vec::new();
+    let mut add = |kind, measure, renewed_by, with_service| {
+        let component = Component {
+            kind,
+            measure,
+            renewed_by,
+            with_service,
+            notice: 4_000_000,
+            due: 5_000_000,
+        };
+        components.push(component).expect("room for the profile");
+    };
+    for needle in (1..=16).filter_map(Needle::new) {
+        add(
+            Kind::needle(needle),
+            Measure::NeedleStitches(needle),
+            Role::Operator,
+            needle.number() % 2 == 1,
+        );
+    }
+    add(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, true);
+    add(Kind::HOOK_OIL, Measure::PowerUps, Role::Operator, false);
+    add(Kind::BELT, Measure::Running, Role::Engineer, true);
+    add(Kind::PLATE_CLEANING, Measure::Powered, Role::Operator, true);
+    add(Kind::BOBBIN_CASE, Measure::Stitches, Role::Operator, false);
+    let settings =
+        Settings { needles: 16, needle_source: NeedleSource::Code, ..Settings::default() };
+    let carried_in = CarriedIn { hours: 9_876, stitches: 432_100_000, trims: 765_000 };
+    Fitting { settings, components, carried_in, key: Key::new(KEY) }
+}
+
+/// A needle of the proofs' machine, drawn.
+///
+/// # Panics
+/// Never: 1 to 15 are needles.
+pub fn any_needle(rng: &mut Pcg32) -> Needle {
+    Needle::new(1 + (rng.next_u32() % 15) as u8).expect("1 to 15")
+}
