@@ -174,7 +174,7 @@ fn a_warning_is_durable_within_20_ms_whatever_is_under_way() {
     let snapshot = just_before_next_program(&snapshot);
     let mut worst_us = [0; 3];
     for (n, (from, span_us, programs)) in
-        [(checkpoint, 100, 1), (entry, 100, 2), (snapshot, 500, 11)].into_iter().enumerate()
+        vec![(checkpoint, 100, 1), (entry, 100, 2), (snapshot, 500, 11)].into_iter().enumerate()
     {
         let mut undisturbed = from.clone();
         undisturbed.advance_us(400 * span_us);
