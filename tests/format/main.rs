@@ -112,7 +112,7 @@ fn a_cut_after_any_program_cycle() {
             let first = report["rests_on"]["snapshot_slot"].as_u64().unwrap() as u16;
             let parity = (first..image.ring().slots()).find(|slot| {
                 let record = image.record(*slot);
-                record[0] & 7 == 3 && record[3] == record[4]
+                record[0] & 7 == 3 && record[3] & 31 == record[4] & 31
             });
             if !unfinished.is_empty() {
                 without_parity.push(bench::with_noise(image, parity.unwrap(), 3));
@@ -197,7 +197,8 @@ fn a_part_of_two_boards() {
     // The other board can be named while a first member of it is left.
     let has_first_member = |bench: &Bench| {
         let image = bench.image();
-        (40..120).any(|slot| bench::kind(&image, slot) == 3 && image.record(slot)[3] == 0)
+        let index = |slot| image.record(slot)[3] & 31;
+        (40..120).any(|slot| bench::kind(&image, slot) == 3 && index(slot) == 0)
     };
     for _ in 0..300 {
         if !has_first_member(&bench) {

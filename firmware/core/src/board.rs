@@ -132,6 +132,8 @@ struct Waiting {
 }
 
 /// A Shaftbook board.
+// Each flag is one independent fact that outlives a poll.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub struct Board<R: Rules = Sound> {
     id: BoardId,
@@ -372,7 +374,7 @@ impl<R: Rules> Board<R> {
         self.store.write_ledger().map_err(|_| Refusal::NotReady)?;
         // Counters that outlived the ledger are kept.
         self.past = Some(self.past.unwrap_or_default());
-        self.fit(now, fitting);
+        self.fit(now, &fitting);
         self.leave_early();
         Ok(())
     }
@@ -473,7 +475,7 @@ impl<R: Rules> Board<R> {
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
-                self.meter.set(self.ledger.settings);
+                self.meter.learn(self.ledger.settings);
                 self.leave_early();
                 self.gate.start_wait::<R>(now, self.ledger.tries);
                 self.saved_at = Instant::ZERO;
@@ -551,7 +553,7 @@ impl<R: Rules> Board<R> {
                 if let Some(fitting) = refit
                     && self.store.write_ledger().is_ok()
                 {
-                    self.fit(now, fitting);
+                    self.fit(now, &fitting);
                 }
             }
         }
@@ -568,23 +570,26 @@ impl<R: Rules> Board<R> {
     }
 
     /// Takes a fitting into the ledger; the store writes it.
-    fn fit(&mut self, now: Instant, fitting: Fitting) {
+    fn fit(&mut self, now: Instant, fitting: &Fitting) {
         let lifetime = self.lifetime(now).unwrap_or_default();
-        let old = core::mem::take(&mut self.ledger.components);
-        for component in fitting.components {
+        let mut baselines = [0; COMPONENTS_MAX];
+        for (component, baseline) in fitting.components.iter().zip(&mut baselines) {
             let same = |f: &&Fitted| {
                 f.component.kind == component.kind && f.component.measure == component.measure
             };
-            let baseline = match old.iter().find(same) {
+            *baseline = match self.ledger.components.iter().find(same) {
                 Some(kept) => kept.baseline,
                 None => component.measure.value(&lifetime, self.day),
             };
+        }
+        self.ledger.components.clear();
+        for (component, baseline) in fitting.components.iter().zip(baselines) {
             // Cannot fail: both lists have the same room.
-            let _ = self.ledger.components.push(Fitted { component, baseline });
+            let _ = self.ledger.components.push(Fitted { component: *component, baseline });
         }
         self.ledger.settings = fitting.settings;
         self.ledger.carried_in = fitting.carried_in;
-        self.ledger.key = fitting.key;
+        self.ledger.key = fitting.key.clone();
         self.ledger.tries = 0;
         self.meter.set(fitting.settings);
         for fault in [Fault::NotFitted, Fault::ForeignMemory, Fault::MemoryUnreadable] {

@@ -181,29 +181,19 @@ impl Ledger {
             powered_s: whole_s(entry.at.powered_ms),
             day: entry.day,
         };
-        // The line comes in at the end, or for the oldest, and moves to its place.
+        // What stands at `place` and beyond moves up; in a full list, what stands
+        // there and before moves down, over the oldest.
         let full = self.history.push(line).is_err();
-        let last = self.history.len().saturating_sub(1);
-        let place = last.saturating_sub(newer);
+        let place = self.history.len().saturating_sub(1).saturating_sub(newer);
+        let mut carried = line;
         if full {
-            for n in 0..place {
-                self.copy_line(n + 1, n);
+            for at in self.history.iter_mut().take(place + 1).rev() {
+                core::mem::swap(at, &mut carried);
             }
         } else {
-            for n in (place..last).rev() {
-                self.copy_line(n, n + 1);
+            for at in self.history.iter_mut().skip(place) {
+                core::mem::swap(at, &mut carried);
             }
-        }
-        if let Some(to) = self.history.get_mut(place) {
-            *to = line;
-        }
-    }
-
-    fn copy_line(&mut self, from: usize, to: usize) {
-        if let Some(line) = self.history.get(from).copied()
-            && let Some(to) = self.history.get_mut(to)
-        {
-            *to = line;
         }
     }
 

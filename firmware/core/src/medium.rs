@@ -44,7 +44,7 @@ impl Geometry {
             && page_bytes >= 16
             && page_bytes <= 128
             && page_bytes.is_power_of_two()
-            && self.size_bytes & 127 == 0
+            && self.size_bytes.trailing_zeros() >= 7
     }
 }
 

@@ -59,17 +59,33 @@ impl Meter {
 
     /// Counts with other settings from now on.
     pub fn set(&mut self, settings: Settings) {
-        if (settings.needle_source, settings.needles)
-            != (self.settings.needle_source, self.settings.needles)
-        {
-            // What was read with the other wiring says nothing.
-            self.needle = NeedlePosition::new();
-        }
+        let highest = if settings.needle_source == self.settings.needle_source {
+            settings.needles
+        } else {
+            0
+        };
+        self.needle.forget_above(highest);
         self.settings = settings;
         self.shortest_period_us = u64::from(settings.shortest_period_us());
         self.run_gap_us = u64::from(settings.run_gap_ms) * 1_000;
         self.shaft_settling_us = u64::from(settings.shaft_settling_us);
         self.contact_settling_us = u64::from(settings.contact_settling_us);
+    }
+
+    /// The settings have become known after some counting with others: revolutions
+    /// that were taken to have fewer pulses are made fewer, rounded down, so that
+    /// nothing is above the truth.
+    pub fn learn(&mut self, settings: Settings) {
+        let known = u64::from(settings.pulses_per_revolution);
+        let assumed = u64::from(self.settings.pulses_per_revolution);
+        if known > assumed {
+            let counted = &mut self.counted;
+            let others = [&mut counted.unattributed_stitches, &mut counted.jumps];
+            for count in counted.needle_stitches.iter_mut().chain(others) {
+                *count = (*count * assumed).checked_div(known).unwrap_or(0);
+            }
+        }
+        self.set(settings);
     }
 
     /// What the meter counts with.

@@ -38,6 +38,12 @@ impl NeedlePosition {
         self.settled
     }
 
+    /// The wiring has changed: what is above needle `highest` was never read.
+    pub fn forget_above(&mut self, highest: u8) {
+        let known = |needle: Option<Needle>| needle.filter(|n| n.number() <= highest);
+        (self.reading, self.settled) = (known(self.reading), known(self.settled));
+    }
+
     /// The code lines now read `code`.
     pub fn code(&mut self, at: Instant, code: u8, settings: &Settings) {
         if settings.needle_source == NeedleSource::Code {

@@ -2,182 +2,17 @@
 //! recovers. The bus, the driver and the fault model are tested in `host-sim` and
 //! `tests/`.
 
-use heapless::Vec;
-use shaftbook_core::authority::{self, Key};
-use shaftbook_core::board::{Board, Command, Effect, Fitting};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
-use shaftbook_core::counters::{Counters, Needle};
+mod support;
+
+use shaftbook_core::authority;
+use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Event};
-use shaftbook_core::ledger::CarriedIn;
-use shaftbook_core::medium::{Geometry, Medium, MediumError};
+use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Refusal;
-use shaftbook_core::settings::Settings;
-use shaftbook_core::time::Instant;
-
-const ID: BoardId = BoardId(0x5AFE_B00C);
-const KEY: [u8; 32] = [7; 32];
-
-/// An array that programs at once.
-#[derive(Clone)]
-struct Plain {
-    bytes: std::vec::Vec<u8>,
-    geometry: Geometry,
-    reads: u64,
-    bytes_read: u64,
-    programs: std::vec::Vec<u32>,
-}
-
-impl Plain {
-    fn new(geometry: Geometry) -> Self {
-        let bytes = vec![0xFF; geometry.size_bytes as usize];
-        let programs = vec![0; (geometry.size_bytes / u32::from(geometry.page_bytes)) as usize];
-        Self { bytes, geometry, reads: 0, bytes_read: 0, programs }
-    }
-}
-
-impl Medium for Plain {
-    fn geometry(&self) -> Geometry {
-        self.geometry
-    }
-
-    fn read(&mut self, address: u32, bytes: &mut [u8]) -> Result<(), MediumError> {
-        let at = address as usize;
-        let from = self.bytes.get(at..at + bytes.len()).ok_or(MediumError::OutOfRange)?;
-        bytes.copy_from_slice(from);
-        self.reads += 1;
-        self.bytes_read += bytes.len() as u64;
-        Ok(())
-    }
-
-    fn begin_program(&mut self, address: u32, bytes: &[u8]) -> Result<usize, MediumError> {
-        let page = address / u32::from(self.geometry.page_bytes);
-        let end = (page + 1) * u32::from(self.geometry.page_bytes);
-        let count = bytes.len().min((end - address) as usize);
-        self.programs[page as usize] += 1;
-        self.bytes[address as usize..address as usize + count].copy_from_slice(&bytes[..count]);
-        Ok(count)
-    }
-
-    fn is_ready(&mut self) -> Result<bool, MediumError> {
-        Ok(true)
-    }
-}
-
-struct Bench {
-    board: Board,
-    part: Plain,
-    now: Instant,
-    effects: std::vec::Vec<Effect>,
-}
-
-impl Bench {
-    fn power_up(part: Plain) -> Self {
-        let board = Board::new(ID, Settings::default());
-        let mut bench = Self { board, part, now: Instant::ZERO, effects: vec![] };
-        bench.settle();
-        bench
-    }
-
-    fn fitted() -> Self {
-        let mut bench = Self::power_up(Plain::new(Geometry::REFERENCE));
-        assert!(bench.board.faults().contains(Fault::NotFitted));
-        bench.board.request(bench.now, Command::Fit { fitting: fitting(), reply: None }).unwrap();
-        bench.settle();
-        assert!(bench.board.faults().is_empty(), "{:?}", bench.board.faults());
-        bench
-    }
-
-    fn cut(self) -> Self {
-        Self::power_up(self.part)
-    }
-
-    /// Polls until the board has nothing to do for a second.
-    fn settle(&mut self) {
-        for step in 0.. {
-            assert!(
-                step < 20_000,
-                "spins at {:?} {:?} {:?}",
-                self.now,
-                self.board.faults(),
-                self.board.store()
-            );
-            let polled = self.board.poll(self.now, &mut self.part);
-            self.effects.extend(polled.effect);
-            if polled.effect.is_none() {
-                if polled.deadline.since_us(self.now) > 1_000_000 {
-                    return;
-                }
-                self.now = polled.deadline;
-            }
-        }
-    }
-
-    fn sew(&mut self, needle: u8, stitches: u64, period_us: u64) {
-        self.now = self.now.plus_us(100_000);
-        self.board.input(self.now, Input::NeedleCode(needle - 1));
-        self.now = self.now.plus_us(100_000);
-        for _ in 0..stitches {
-            self.board.input(self.now, Input::Shaft(Level::Active));
-            self.poll();
-            self.now = self.now.plus_us(period_us / 2);
-            self.board.input(self.now, Input::Shaft(Level::Inactive));
-            self.poll();
-            self.now = self.now.plus_us(period_us - period_us / 2);
-        }
-    }
-
-    fn poll(&mut self) {
-        for step in 0.. {
-            assert!(
-                step < 20_000,
-                "spins at {:?} {:?} {:?}",
-                self.now,
-                self.board.faults(),
-                self.board.store()
-            );
-            let polled = self.board.poll(self.now, &mut self.part);
-            self.effects.extend(polled.effect);
-            if polled.effect.is_none() && polled.deadline > self.now {
-                return;
-            }
-        }
-    }
-
-    fn lifetime(&self) -> Counters {
-        self.board.lifetime(self.now).unwrap()
-    }
-
-    fn reply(&mut self) -> authority::EightDigits {
-        let challenge = self.board.challenge(self.now).unwrap();
-        authority::reply(&Key::new(KEY), self.board.ledger().services, challenge)
-    }
-}
-
-fn fitting() -> Fitting {
-    let component = |kind, measure, renewed_by, with_service| Component {
-        kind,
-        measure,
-        renewed_by,
-        with_service,
-        notice: 900,
-        due: 1_000,
-    };
-    let needle_1 = Needle::new(1).unwrap();
-    let mut components = Vec::new();
-    for c in [
-        component(Kind::needle(needle_1), Measure::NeedleStitches(needle_1), Role::Operator, false),
-        component(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, false),
-        component(Kind::BELT, Measure::Running, Role::Engineer, true),
-        component(Kind::PLATE_CLEANING, Measure::Powered, Role::Operator, true),
-    ] {
-        components.push(c).unwrap();
-    }
-    let carried_in = CarriedIn { hours: 1_234, stitches: 56_000_000, trims: 700_000 };
-    Fitting { settings: Settings::default(), components, carried_in, key: Key::new(KEY) }
-}
+use support::{Bench, Plain, fitting};
 
 #[test]
 fn a_blank_part_is_named_and_counting_goes_on_until_it_is_fitted() {
@@ -258,8 +93,7 @@ fn a_renewal_and_a_service_are_kept() {
     let bench = bench.cut();
     assert_eq!(bench.board.ledger().services, 1);
     assert!(bench.board.ledger().interval_ms(&bench.lifetime()) < 1_000);
-    let events: std::vec::Vec<Event> =
-        bench.board.ledger().history.iter().map(|line| line.event).collect();
+    let events: Vec<Event> = bench.board.ledger().history.iter().map(|line| line.event).collect();
     assert_eq!(events, [Event::Renewed, Event::ReplyTried, Event::Served]);
 }
 
@@ -301,9 +135,9 @@ fn many_entries_force_snapshots_and_none_is_lost() {
         assert_eq!(bench.board.ledger().wear(0, &bench.lifetime(), None), Some(0), "entry {n}");
         assert_eq!(u64::from(bench.board.ledger().next_entry.get()), n);
     }
-    let numbers: std::vec::Vec<u32> =
+    let numbers: Vec<u32> =
         bench.board.ledger().history.iter().map(|line| line.number.get()).collect();
-    assert_eq!(numbers, (84..100).collect::<std::vec::Vec<_>>());
+    assert_eq!(numbers, (84..100).collect::<Vec<_>>());
 }
 
 #[test]

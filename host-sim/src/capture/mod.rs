@@ -5,7 +5,7 @@
 //! - [`signals`]: which variable of a capture is which input;
 //! - [`scale`]: ticks to µs, and whether they are fine enough;
 //! - [`read`]: a capture as the events a board sees;
-//! - [`write`](mod@write): events as a capture.
+//! - [`mod@write`]: events as a capture.
 //!
 //! Rules: an edge is a change from one known level to the other; `x` and `z` are not
 //! levels: they make no edge and are counted. The first known level of the shaft,

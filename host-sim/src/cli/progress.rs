@@ -11,3 +11,14 @@ pub fn bar(total: u64, what: &'static str) -> ProgressBar {
     }
     bar.with_message(what)
 }
+
+/// A bar of `total` bytes read, called `what`.
+#[must_use]
+pub fn bytes(total: u64, what: &'static str) -> ProgressBar {
+    let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr());
+    if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {bytes}/{total_bytes} {eta}")
+    {
+        bar.set_style(style);
+    }
+    bar.with_message(what)
+}

@@ -11,6 +11,7 @@ use shaftbook_core::settings::{NeedleSource, Settings};
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
+use super::progress::bytes;
 use crate::capture::read::{Capture, Seen};
 use crate::capture::signals::Names;
 use crate::figures::{Figures, grouped, hours};
@@ -132,9 +133,13 @@ impl Args {
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let settings = args.board_settings()?;
     let file = File::open(&args.capture).map_err(|e| Failure::file(&args.capture, &e))?;
+    let length = file.metadata().map_or(0, |metadata| metadata.len());
+    let progress = bytes(length, "replaying");
+    let reader = BufReader::new(progress.wrap_read(file));
     let name = args.capture.display().to_string();
-    let mut capture = Capture::open(&name, BufReader::new(file), &args.names(), &settings)?;
+    let mut capture = Capture::open(&name, reader, &args.names(), &settings)?;
     let replayed = replay(&mut capture, |capture| capture.seen().end_us, settings, args.seed)?;
+    progress.finish_and_clear();
     let report = Report::of(args, settings, &replayed, capture.seen());
     print(args.format, &report.text(args), &report)?;
     Ok(Verdict::Held)

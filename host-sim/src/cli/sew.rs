@@ -163,8 +163,8 @@ impl Report {
         let worst = &outcome.worst_loss;
         let _ = writeln!(
             text,
-            "\nlargest loss at one cut: {}.{:03} s of running time (bound {} s and the checkpoint \
-             under way), {} stitches, {} trims (bound {})",
+            "\nlargest loss at one cut: {}.{:03} s of running time (bound {} s), {} stitches, \
+             {} trims (bound {})",
             worst.running_ms / 1_000,
             worst.running_ms % 1_000,
             outcome.settings.checkpoint_running_s,

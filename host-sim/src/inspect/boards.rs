@@ -3,7 +3,9 @@
 use std::collections::BTreeSet;
 
 use shaftbook_core::codec::frame::{self, Header};
-use shaftbook_core::codec::snapshot::{board_of, member_parts};
+use shaftbook_core::codec::snapshot::{
+    FORMAT_VERSION, MemberPlace, board_of, member_data, member_place,
+};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::rules::Sound;
 
@@ -76,34 +78,34 @@ pub fn boards_on(image: &Image) -> Vec<BoardFound> {
     found
 }
 
-/// Index and count of what looks like a snapshot's member, whosever it is.
-fn member_hint(image: &Image, slot: u16) -> Option<(usize, usize)> {
+/// Which member of whosever snapshot this looks like.
+fn member_hint(image: &Image, slot: u16) -> Option<MemberPlace> {
     let record = image.record(slot);
     Header::decode(&record).filter(|h| h.kind == frame::Kind::Snapshot)?;
-    member_parts(&record).map(|(index, count, _)| (index, count))
+    member_place(&record)
 }
 
 /// The identity by the XOR of the members before what looks like a parity member in
 /// `slot`, if all but the first are there.
 fn lost_first_member(image: &Image, slot: u16) -> Option<BoardId> {
-    let (index, count) = member_hint(image, slot)?;
-    if index != count {
+    let parity = member_hint(image, slot)?;
+    if parity.index != parity.count {
         return None;
     }
     let slots = image.ring().slots();
-    let mut sum = image.record(slot);
-    let mut wanted = count - 1;
+    let mut sum = *member_data(&image.record(slot));
+    let mut wanted = MemberPlace { index: parity.count - 1, ..parity };
     for back in 1..MEMBER_SLOTS.min(slots) {
-        if wanted == 0 {
+        if wanted.index == 0 {
             break;
         }
         let at = (slot + slots - back) % slots;
-        if member_hint(image, at) == Some((wanted, count)) {
-            sum.iter_mut().zip(image.record(at)).for_each(|(s, b)| *s ^= b);
-            wanted -= 1;
+        if member_hint(image, at) == Some(wanted) {
+            sum.iter_mut().zip(member_data(&image.record(at))).for_each(|(s, b)| *s ^= b);
+            wanted.index -= 1;
         }
     }
-    // Index and count as in the first member; the stream begins behind them.
-    (sum[3], sum[4]) = (0, count as u8);
-    if wanted == 0 { board_of(&sum) } else { None }
+    let [version, id @ ..] = &sum;
+    let id = id.first_chunk().map(|id| BoardId(u64::from_le_bytes(*id)));
+    id.filter(|_| wanted.index == 0 && *version == FORMAT_VERSION)
 }

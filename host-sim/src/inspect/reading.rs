@@ -8,7 +8,7 @@ use shaftbook_core::codec::checkpoint::Checkpoint;
 use shaftbook_core::codec::entry::StoredEntry;
 use shaftbook_core::codec::frame::{Header, Kind};
 use shaftbook_core::codec::snapshot::{
-    self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX, member_parts,
+    self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX, member_data, member_place,
 };
 use shaftbook_core::counters::Counters;
 use shaftbook_core::journal::Event;
@@ -61,9 +61,9 @@ pub struct Reading {
     pub lifetime: Counters,
     /// The ledger, with the journal since the snapshot applied.
     pub ledger: Ledger,
-    /// Retired slots by the snapshot, ascending.
+    /// Retired slots by the snapshot and the journal since, ascending.
     pub retired: Vec<u16>,
-    /// Slots retired since, by the journal, ascending.
+    /// Those of them that only the journal names, ascending.
     pub retired_since: Vec<u16>,
     /// The snapshot that was used.
     pub snapshot: SnapshotFound,
@@ -152,10 +152,13 @@ impl<'a> Reader<'a> {
             if let Some((counters, (ledger, retired))) = decoded {
                 snapshot.counters = Some(counters.plus(&growth));
                 let (entries, gap) = self.chain(&found, &counters);
+                // What a lost snapshot's counters said is kept.
+                let kept = lost.iter().filter_map(|l: &SnapshotFound| l.counters);
+                let lifetime = kept.fold(counters.plus(&growth), |most, c| most.most(&c));
                 let mut reading = Reading {
                     newest: self.newest,
                     checkpoint: found.checkpoint,
-                    lifetime: counters.plus(&growth),
+                    lifetime,
                     ledger,
                     retired: retired.iter().collect(),
                     retired_since: Vec::new(),
@@ -179,12 +182,16 @@ impl<'a> Reader<'a> {
         let mut unfinished = Vec::new();
         for place in self.back_from(self.newest) {
             match self.live(place) {
-                Some(Kind::Snapshot) => unfinished.push(place.slot),
+                Some(Kind::Snapshot) if tip.is_none() => unfinished.push(place.slot),
                 Some(Kind::Entry) => {
                     let stored = StoredEntry::decode(&self.image.record(place.slot));
                     tip = match (tip, stored) {
-                        (None, Some(stored)) => Some((stored, place)),
-                        (Some((tip, _)), Some(stored)) if tip.entry == stored.entry => {
+                        (None, Some(stored)) if stored.base_slot < self.slots() => {
+                            Some((stored, place))
+                        }
+                        (Some((tip, _)), Some(stored))
+                            if tip.entry.number == stored.entry.number =>
+                        {
                             Some((tip, place))
                         }
                         (tip, _) => tip,
@@ -196,7 +203,7 @@ impl<'a> Reader<'a> {
                         return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
-                None => {}
+                Some(Kind::Snapshot) | None => {}
             }
         }
         None
@@ -210,7 +217,7 @@ impl<'a> Reader<'a> {
         mut unfinished: Vec<u16>,
     ) -> Start {
         unfinished.reverse();
-        let Some((stored, tip_place)) = tip.filter(|(s, _)| s.base_slot < self.slots()) else {
+        let Some((stored, tip_place)) = tip else {
             return Start {
                 holder: place,
                 checkpoint: place,
@@ -254,7 +261,7 @@ impl<'a> Reader<'a> {
     fn snapshot(&self, base: Place) -> (SnapshotFound, Option<Vec<u8>>) {
         let ring = self.image.ring();
         let mut members: [Option<[u8; MEMBER_BYTES]>; MEMBERS_MAX + 1] = [None; MEMBERS_MAX + 1];
-        let (mut count, mut last, mut slots) = (0, 0, Vec::new());
+        let (mut first, mut slots) = (None, Vec::new());
         let places = std::iter::successors(Some(base), |place| {
             let wraps = place.slot + 1 >= ring.slots();
             (*place != self.newest).then(|| Place {
@@ -263,33 +270,39 @@ impl<'a> Reader<'a> {
             })
         });
         for place in places.take(MEMBER_SLOTS) {
-            if self.live(place) != Some(Kind::Snapshot) {
-                continue;
-            }
             let record = self.image.record(place.slot);
-            let Some((index, of, data)) = member_parts(&record) else { continue };
-            if index < last || (count != 0 && of != count) {
-                break;
+            match self.live(place) {
+                Some(Kind::Snapshot) => {}
+                // Its commit: all members lie before it.
+                Some(Kind::Checkpoint) if Checkpoint::decode(&record).base_slot == base.slot => {
+                    break;
+                }
+                _ => continue,
             }
-            if count != 0 && index != count && members[..count].iter().all(Option::is_some) {
-                // A second copy of the last data member; the parity may follow.
+            let Some(member) = member_place(&record) else { continue };
+            let (count, mark) = *first.get_or_insert((member.count, member.mark));
+            if (member.count, member.mark) != (count, mark) {
+                // Left over from a snapshot that was cut.
                 continue;
             }
-            (count, last) = (of, index);
             slots.push(place.slot);
-            members[index] = Some(*data);
-            if index == count {
+            members[usize::from(member.index)] = Some(*member_data(&record));
+            if member.index == count {
                 // The parity is the last.
                 break;
             }
         }
+        let count = first.map_or(0, |(count, _)| usize::from(count));
+        // The firmware tells the counters before it makes a member good.
+        let firsts: Option<Vec<_>> = members[..COUNTER_MEMBERS].iter().copied().collect();
+        let counters = firsts.and_then(|m| snapshot::decode_counters(m.as_flattened()));
         let missing: Vec<usize> = (0..=count).filter(|i| members[*i].is_none()).collect();
         let found = SnapshotFound {
             base,
             members: count,
             missing: if count == 0 { Vec::new() } else { missing.clone() },
             slots,
-            counters: None,
+            counters,
         };
         if count == 0 {
             return (found, None);
@@ -301,10 +314,8 @@ impl<'a> Reader<'a> {
             }
             members[*one] = Some(sum);
         }
-        let firsts: Option<Vec<_>> = members[..COUNTER_MEMBERS].iter().copied().collect();
-        let counters = firsts.and_then(|m| snapshot::decode_counters(m.as_flattened()));
         let all: Option<Vec<_>> = members[..count].iter().copied().collect();
-        (SnapshotFound { counters, ..found }, all.map(|m| m.as_flattened().to_vec()))
+        (found, all.map(|m| m.as_flattened().to_vec()))
     }
 
     /// The entries since the snapshot, oldest first, and where one is missing.
@@ -356,5 +367,7 @@ impl Reading {
         }
         self.retired_since.sort_unstable();
         self.retired_since.dedup();
+        self.retired.extend(&self.retired_since);
+        self.retired.sort_unstable();
     }
 }

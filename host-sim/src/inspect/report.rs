@@ -457,12 +457,14 @@ fn differences(recovered: &Recovered, reading: Option<&Reading>) -> Vec<String> 
         (None, _, Some(_)) => compare("lifetime counters", &"none", &"some"),
         _ => {}
     }
-    for given_up in &recovered.withdrawn {
-        found.push(format!(
-            "the firmware first told {} stitches and {} ms powered, then gave them up",
-            given_up.stitches(),
-            given_up.powered_ms
-        ));
+    for told in &recovered.withdrawn {
+        if !recovered.lifetime.is_some_and(|lifetime| told.at_most(&lifetime)) {
+            found.push(format!(
+                "the firmware first told {} stitches and {} ms powered, then gave them up",
+                told.stitches(),
+                told.powered_ms
+            ));
+        }
     }
     if !recovered.ended {
         found.push("the firmware's recovery does not end on this image".to_owned());

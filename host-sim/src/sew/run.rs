@@ -26,9 +26,6 @@ use crate::sewing::{Event, Sewing, Timed};
 
 /// The simulated board's identity.
 pub const BOARD: BoardId = BoardId(0x5EED);
-/// Program and read-back time a checkpoint under way may add to the bound, ms. Twice
-/// the longest such time of the reference part, rounded up.
-const CHECKPOINT_TAKES_MS: u64 = 100;
 /// Hold-up from which on nothing may be lost, ms: 20 ms of bus and program time for
 /// the checkpoint, and as much again for one that was under way.
 pub const LONG_HOLD_UP_MS: u32 = 40;
@@ -302,8 +299,7 @@ impl Judge {
         if !saved.at_most(past) {
             self.say(format!("after cut {cut} the board fell below what it had said is durable"));
         }
-        let running_bound_ms =
-            u64::from(self.settings.checkpoint_running_s) * 1_000 + CHECKPOINT_TAKES_MS;
+        let running_bound_ms = u64::from(self.settings.checkpoint_running_s) * 1_000;
         if lost.running_ms > running_bound_ms {
             let ms = lost.running_ms;
             self.say(format!("cut {cut} lost {ms} ms of running time, over {running_bound_ms} ms"));

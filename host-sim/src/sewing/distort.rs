@@ -82,7 +82,10 @@ pub struct Distort {
     /// Inputs whose last active edge was swallowed: the inactive one is too.
     swallowed: BTreeSet<Sensor>,
     /// Levels of shaft, trim, thread break and jump as the board sees them.
-    on_wire: [Level; 4],
+    levels: [Level; 4],
+    shaft_sensor: Level,
+    /// Spikes and extra pulses that are on the shaft line now.
+    spikes: u32,
     needle_dead: bool,
     code: u8,
     last_rise_us: u64,
@@ -93,7 +96,14 @@ pub struct Distort {
 #[derive(Clone, Copy, Debug)]
 struct Waiting {
     key: (u64, u64),
-    input: Input,
+    what: What,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum What {
+    Input(Input),
+    /// A spike on the shaft line begins or ends.
+    Spike(bool),
 }
 
 impl PartialEq for Waiting {
@@ -135,7 +145,9 @@ impl Distort {
             waiting: BinaryHeap::new(),
             arrivals: 0,
             swallowed: BTreeSet::new(),
-            on_wire: [Level::Inactive; 4],
+            levels: [Level::Inactive; 4],
+            shaft_sensor: Level::Inactive,
+            spikes: 0,
             needle_dead: false,
             code: 0,
             last_rise_us: 0,
@@ -163,24 +175,37 @@ impl Distort {
     pub fn pop_before(&mut self, clean_us: u64) -> Option<Timed> {
         while self.waiting.peek()?.0.key.0 <= clean_us {
             let Reverse(waiting) = self.waiting.pop()?;
-            if self.changes_a_level(waiting.input) {
-                return Some(Timed::input(waiting.key.0, waiting.input));
+            if let Some(input) = self.on_wire(waiting.what) {
+                return Some(Timed::input(waiting.key.0, input));
             }
         }
         None
     }
 
-    /// Keeps the levels on the wires. Where two disturbances overlap, a line may be
-    /// told the level it has: that is no edge.
-    fn changes_a_level(&mut self, input: Input) -> bool {
-        let (line, level) = match input {
-            Input::Shaft(level) => (0, level),
-            Input::Trim(level) => (1, level),
-            Input::ThreadBreak(level) => (2, level),
-            Input::Jump(level) => (3, level),
-            _ => return true,
-        };
-        std::mem::replace(&mut self.on_wire[line], level) != level
+    /// What the board sees of it; nothing where a line keeps its level. The shaft line
+    /// is active while the sensor or a spike makes it so: a spike adds to a pulse and
+    /// never ends one.
+    fn on_wire(&mut self, what: What) -> Option<Input> {
+        match what {
+            What::Spike(begins) if begins => self.spikes += 1,
+            What::Spike(_) => self.spikes -= 1,
+            What::Input(Input::Shaft(level)) => self.shaft_sensor = level,
+            What::Input(input) => {
+                let (line, level) = match input {
+                    Input::Trim(level) => (1, level),
+                    Input::ThreadBreak(level) => (2, level),
+                    Input::Jump(level) => (3, level),
+                    _ => return Some(input),
+                };
+                return self.changes(line, level).then_some(input);
+            }
+        }
+        let level = Level::from_bool(self.shaft_sensor.is_active() || self.spikes > 0);
+        self.changes(0, level).then_some(Input::Shaft(level))
+    }
+
+    fn changes(&mut self, line: usize, level: Level) -> bool {
+        std::mem::replace(&mut self.levels[line], level) != level
     }
 
     /// Takes one undisturbed event in. A power-up or a cut does not come out again:
@@ -189,7 +214,9 @@ impl Distort {
         match clean.event {
             Event::PowerUp => {
                 self.swallowed.clear();
-                self.on_wire = [Level::Inactive; 4];
+                self.levels = [Level::Inactive; 4];
+                self.shaft_sensor = Level::Inactive;
+                self.spikes = 0;
                 self.needle_dead = false;
                 self.last_rise_us = clean.at_us;
             }
@@ -245,15 +272,16 @@ impl Distort {
         if self.random.chance(self.glitch) {
             self.tally.glitches += 1;
             let start_us = at_us + u64::from(gap_us / 2 + self.random.below(gap_us / 4));
-            self.emit(start_us, Input::Shaft(Level::Active));
-            let end_us = start_us + u64::from(self.glitch_us.min(gap_us / 8).max(1));
-            self.emit(end_us, Input::Shaft(Level::Inactive));
+            self.spike(start_us, self.glitch_us.min(gap_us / 8).max(1));
         } else if self.random.chance(self.extra) {
             self.tally.extra_pulses += 1;
-            let start_us = at_us + u64::from(gap_us / 2);
-            self.emit(start_us, Input::Shaft(Level::Active));
-            self.emit(start_us + u64::from(gap_us / 4), Input::Shaft(Level::Inactive));
+            self.spike(at_us + u64::from(gap_us / 2), gap_us / 4);
         }
+    }
+
+    fn spike(&mut self, start_us: u64, length_us: u32) {
+        self.wait(start_us, What::Spike(true));
+        self.wait(start_us + u64::from(length_us), What::Spike(false));
     }
 
     fn contact(&mut self, at_us: u64, sensor: Sensor, level: Level, input: fn(Level) -> Input) {
@@ -352,8 +380,12 @@ impl Distort {
     }
 
     fn emit(&mut self, at_us: u64, input: Input) {
+        self.wait(at_us, What::Input(input));
+    }
+
+    fn wait(&mut self, at_us: u64, what: What) {
         self.arrivals += 1;
-        self.waiting.push(Reverse(Waiting { key: (at_us, self.arrivals), input }));
+        self.waiting.push(Reverse(Waiting { key: (at_us, self.arrivals), what }));
     }
 }
 

@@ -92,20 +92,23 @@ class Part:
         return found
 
     def member_hint(self, slot):
-        """(index, count) of what looks like a snapshot member, its CRC not checked."""
+        """(index, count, mark) of what looks like a snapshot member, its CRC not checked."""
         record = self.records[slot]
-        good = field(record, 0, 3) == SNAPSHOT and 4 <= record[4] <= 23
-        return (record[3], record[4]) if good and record[3] <= record[4] else None
+        index, count = field(record, 24, 5), field(record, 32, 5)
+        mark = field(record, 29, 3) | field(record, 37, 3) << 3
+        good = field(record, 0, 3) == SNAPSHOT and 4 <= count <= 23 and index <= count
+        return (index, count, mark) if good else None
 
     def lost_first(self, slot):
         """Bytes 5 to 59 of member 0, made good from the parity in this slot."""
         hint = self.member_hint(slot)
         if not hint or hint[0] != hint[1]:
             return None
-        count, total, wanted = hint[1], self.records[slot][5:60], hint[1] - 1
+        _, count, mark = hint
+        total, wanted = self.records[slot][5:60], count - 1
         for back in range(1, min(72, self.slots)):
             at = (slot - back) % self.slots
-            if wanted >= 1 and self.member_hint(at) == (wanted, count):
+            if wanted >= 1 and self.member_hint(at) == (wanted, count, mark):
                 total = bytes(a ^ b for a, b in zip(total, self.records[at][5:60]))
                 wanted -= 1
         return total if wanted == 0 else None
@@ -281,13 +284,12 @@ def stream_ledger(stream):
 
 
 def check_settings(s):
-    period = 36_000_000 // max(1, s["speed"] * s["pulses_per_revolution"])
     levels = s["levels"][: s["needles"]]
     apart = 2 * s["guard"] + s["hysteresis"]
     good = (
         1 <= s["pulses_per_revolution"] <= 64
         and 60 <= s["speed"] <= 4_000
-        and 4 * s["shaft_settling"] <= period * 5 // 3
+        and 4 * s["shaft_settling"] * s["speed"] * s["pulses_per_revolution"] <= 60_000_000
         and 100 <= s["run_gap"] <= 60_000
         and 1 <= s["needles"] <= 16
         and s["needle_source"] <= 2
@@ -326,6 +328,7 @@ class Reader:
     def __init__(self, part, headers):
         self.part, self.headers = part, headers
         self.slots = part.slots
+        self.only_members = True
         self.newest = None
         for slot, header in enumerate(headers):
             if header and (self.newest is None or self.is_after((header[1], slot), self.newest)):
@@ -362,13 +365,17 @@ class Reader:
         place = self.newest
         for _ in range(self.slots):
             kind, record = self.live(place), self.part.records[place[1]]
-            if kind == SNAPSHOT:
+            if kind == SNAPSHOT and tip is None:
                 unfinished.append(place[1])
             elif kind == ENTRY:
+                self.only_members = False
                 found = entry(record)
-                if found and (tip is None or same_entry(tip, found)):
-                    tip, tip_place = tip or found, place
+                if found and tip is None and found["base"] < self.slots:
+                    tip, tip_place = found, place
+                elif found and tip and tip["number"] == found["number"]:
+                    tip_place = place
             elif kind == CHECKPOINT:
+                self.only_members = False
                 found = checkpoint(record)
                 if found["base"] < self.slots:
                     break
@@ -384,13 +391,18 @@ class Reader:
             else:
                 start.update(base=tip["base"], growth=tip["growth"], unfinished=[])
             start.update(entry=tip_place[1], holder=tip_place)
+        kept = None
         while start:
             base = self.last_written(start["base"], start["holder"])
             try:
                 self.snapshot(start, base)
+                if kept:
+                    start["lifetime"] = combine(start["lifetime"], kept, max)
                 return start, lost
             except Lost:
                 lost.append(start["base"])
+                if "lifetime" in start:
+                    kept = combine(kept or start["lifetime"], start["lifetime"], max)
                 start = self.older(self.before(base), start["base"])
         return None, lost
 
@@ -407,22 +419,27 @@ class Reader:
 
     def snapshot(self, start, base):
         """Section 8.3."""
-        members, count, last, place = {}, None, 0, base
+        members, first, place = {}, None, base
         for _ in range(72):
-            record = self.part.records[place[1]]
-            if self.live(place) == SNAPSHOT and 4 <= record[4] <= 23 and record[3] <= record[4]:
-                index = record[3]
-                if index < last or count not in (None, record[4]):
-                    break
-                count, last = record[4], index
-                members.setdefault(index, record[5:60])
-                if index == count:
+            kind, hint = self.live(place), self.part.member_hint(place[1])
+            if kind == SNAPSHOT and hint:
+                first = first or hint[1:]
+                if hint[1:] == first:
+                    members[hint[0]] = self.part.records[place[1]][5:60]
+                    if hint[0] == hint[1]:
+                        break
+            elif kind == CHECKPOINT:
+                if checkpoint(self.part.records[place[1]])["base"] == start["base"]:
                     break
             if place == self.newest:
                 break
             place = self.after(place)
-        if count is None:
+        if first is None:
             raise Lost("no member")
+        count = first[0]
+        if all(index in members for index in range(4)) and members[0][0] == 1:
+            found = stream_counters(b"".join(members[index] for index in range(4)))
+            start["lifetime"] = plus(found, start["growth"])
         missing = [index for index in range(count + 1) if index not in members]
         start["missing"] = missing
         if missing and missing != [count]:
@@ -435,6 +452,7 @@ class Reader:
         stream = b"".join(members[index] for index in range(count))
         start["ledger"] = stream_ledger(stream)
         start["counters"] = stream_counters(stream)
+        start["lifetime"] = plus(start["counters"], start["growth"])
 
     def chain(self, start):
         """Section 8.4: the entries since the snapshot, oldest first."""
@@ -519,7 +537,7 @@ def decode(data, page_bytes, board):
         result["board"]["records"] = 0
         blank = all(set(record) == {0xFF} for record in part.records)
         foreign = any(
-            (header or [0])[0] == SNAPSHOT and part.records[slot][3] == 0
+            (header or [0])[0] == SNAPSHOT and (part.member_hint(slot) or [1])[0] == 0
             for other in found
             for slot, header in enumerate(found[other])
         )
@@ -529,13 +547,13 @@ def decode(data, page_bytes, board):
     reader = Reader(part, headers)
     start, lost = reader.read()
     if start is None:
-        result["fault"] = {"number": UNREADABLE}
+        result["fault"] = {"number": NOT_FITTED if reader.only_members else UNREADABLE}
         return result
     ledger = start["ledger"]
     entries, gap = reader.chain(start)
     for one in entries:
         apply(ledger, start["counters"], one)
-    counters = plus(start["counters"], start["growth"])
+    counters = start["lifetime"]
     stitches = counters["unattributed_stitches"] + sum(counters["needle_stitches"])
     breaks = counters["unattributed_breaks"] + sum(counters["needle_breaks"])
     measure = ledger["measure"]

@@ -293,6 +293,18 @@ pub fn encode(
     pass(&mut Fields::writer(stream, 0), id, &mut counters, &mut ledger, &mut retired)
 }
 
+/// Member `index` of `count` (the parity's index is `count`) of a stream, in an
+/// otherwise zero record. For tools.
+#[must_use]
+pub fn member(stream: &[u8], index: usize, count: usize) -> Record {
+    let mut record: Record = [0; 64];
+    let power_ups = decode_counters(stream).unwrap_or_default().power_ups;
+    let mark = power_ups as u8 & (MARKS - 1);
+    let place = MemberPlace { index: index as u8, count: count as u8, mark };
+    write_member(&mut record, stream, place);
+    record
+}
+
 /// The counters, from at least the first four members of a stream. For tools.
 #[must_use]
 pub fn decode_counters(stream: &[u8]) -> Option<Counters> {

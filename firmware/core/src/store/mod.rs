@@ -143,41 +143,18 @@ struct Draft {
 /// The store of one board on one part.
 // Each flag is one independent fact that outlives a poll.
 #[allow(clippy::struct_excessive_bools)]
+// In this order, small and often used first: a Cortex-M0 reaches bytes 0 to 31,
+// half-words to 62 and words to 124 of a struct with one instruction.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Store<R: Rules> {
-    id: BoardId,
     stage: Stage,
-    ring: Ring,
-    recovery: Recovery,
-    /// Next place to write.
-    head: Place,
-    /// Where the live snapshot begins.
-    base: Option<Place>,
-    base_counters: Counters,
-    draft: Option<Draft>,
-    draft_counters: Counters,
     /// Commit checkpoints still to be written after a snapshot.
     commits_left: u8,
     snapshot_wanted: bool,
     /// A checkpoint went before the snapshot: next is the snapshot's turn.
     gave_way: bool,
-    entry_slot: Option<u16>,
     entries: u8,
-    /// First copy's slot of the entry under way.
-    first_copy: Option<u16>,
-    saved: Counters,
-    /// The counters as of the record under way.
-    counters: Counters,
-    /// Their growth as the record under way holds it.
-    growth: Counters,
-    /// The entry under way; its `at` holds growth.
-    entry: Entry,
-    retired: Retired,
-    /// The snapshot being read or written.
-    stream: [u8; STREAM_BYTES],
-    /// The record being read or written.
-    record: Record,
-    job: Option<(Job, SlotWriter)>,
     tried_again: bool,
     /// Slots in a row that did not hold what was written.
     differing: u8,
@@ -188,8 +165,34 @@ pub struct Store<R: Rules> {
     /// A failure that is over and has not been told yet.
     over: Option<Fault>,
     worn_out: bool,
-    wake: Instant,
     scanned: bool,
+    ring: Ring,
+    entry_slot: Option<u16>,
+    /// First copy's slot of the entry under way.
+    first_copy: Option<u16>,
+    /// Next place to write.
+    head: Place,
+    /// Where the live snapshot begins.
+    base: Option<Place>,
+    draft: Option<Draft>,
+    recovery: Recovery,
+    id: BoardId,
+    wake: Instant,
+    job: Option<(Job, SlotWriter)>,
+    /// The record being read or written.
+    record: Record,
+    base_counters: Counters,
+    draft_counters: Counters,
+    saved: Counters,
+    /// The counters as of the record under way.
+    counters: Counters,
+    /// Their growth as the record under way holds it.
+    growth: Counters,
+    /// The entry under way; its `at` holds growth.
+    entry: Entry,
+    retired: Retired,
+    /// The snapshot being read or written.
+    stream: [u8; STREAM_BYTES],
     rules: PhantomData<R>,
 }
 

@@ -66,10 +66,14 @@ struct Tip {
 }
 
 /// Where the recovery stands.
+// Each flag is one independent fact about the part, told as such.
+#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub(super) struct Recovery {
     at: At,
     reference: Lap,
+    /// The slot whose record is in `record`.
+    held: Option<u16>,
     /// Newest place that holds a valid record.
     pub newest: Place,
     found_any: bool,
@@ -98,6 +102,7 @@ impl Recovery {
         Self {
             at: At::Reference { slot: 0 },
             reference: Lap::new(0),
+            held: None,
             newest: start,
             found_any: false,
             seen_foreign: false,
@@ -139,6 +144,8 @@ impl<R: Rules> Store<R> {
         }
     }
 
+    // Always well: so that every stage ends with it.
+    #[allow(clippy::unnecessary_wraps)]
     fn go(&mut self, at: At) -> Stepped {
         self.recovery.at = at;
         Ok(None)
@@ -162,7 +169,9 @@ impl<R: Rules> Store<R> {
         medium: &mut M,
         slot: u16,
     ) -> Result<Option<Header>, MediumError> {
+        self.recovery.held = None;
         medium.read(self.ring.address(slot), &mut self.record)?;
+        self.recovery.held = Some(slot);
         Ok(frame::open::<R>(&self.record, self.id, slot))
     }
 
@@ -243,7 +252,7 @@ impl<R: Rules> Store<R> {
             } else {
                 Fault::NotFitted
             };
-            return Ok(self.nothing(ledger, fault));
+            return Ok(Some(self.nothing(ledger, fault)));
         }
         let header = self.read_record(medium, slot)?;
         if slot == 0 {
@@ -266,12 +275,12 @@ impl<R: Rules> Store<R> {
     }
 
     /// Nothing of this board is on the part, or nothing that can be used.
-    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> Option<StoreEvent> {
+    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> StoreEvent {
         ledger.clear();
         self.stage = Stage::Empty;
         // Whatever is there, later laps than it are free.
         self.head = Place { slot: 0, lap: self.recovery.newest.lap.plus(1) };
-        Some(StoreEvent::Nothing(fault))
+        StoreEvent::Nothing(fault)
     }
 
     /// Back from the newest place; journal entries on the way are newer than the
@@ -288,9 +297,13 @@ impl<R: Rules> Store<R> {
             // Only members: a first fitting that was cut.
             let unfinished = self.recovery.tail.is_none();
             let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
-            return Ok(self.nothing(ledger, fault));
+            return Ok(Some(self.nothing(ledger, fault)));
         }
-        let header = if full {
+        // The newest record has just been read to verify it.
+        let full = full || self.recovery.held == Some(place.slot);
+        let header = if self.recovery.held == Some(place.slot) {
+            frame::open::<R>(&self.record, self.id, place.slot)
+        } else if full {
             self.read_record(medium, place.slot)?
         } else {
             self.read_header(medium, place.slot)?

@@ -64,6 +64,23 @@ fn a_clean_board_with_a_warning_counts_exactly_the_truth() {
     assert!(off_ms <= u64::from(outcome.cuts), "{off_ms} ms");
 }
 
+#[test]
+fn spikes_and_bounce_shorter_than_the_settling_time_alter_no_count() {
+    let text = SHOP
+        .replace("WARNING", WARNED)
+        .replace("FAILURES", "glitch_probability = 0.3\nglitch_us = 40\nshaft_bounce_us = 40")
+        .replace("needles = 8", "needles = 8\npulses_per_revolution = 8\nstitches_per_min = 1800");
+    let scenario = Scenario::parse("shop", &text).unwrap();
+    for seed in 0..4 {
+        let outcome = run_with_rules::<Sound>(&scenario, seed, &mut (), |_| {}).unwrap();
+        assert!(outcome.broken.is_empty(), "{:?}", outcome.broken);
+        assert!(outcome.tally.glitches > 10_000, "{:?}", outcome.tally);
+        let truth = outcome.truth.counters();
+        assert_eq!(outcome.counted.needle_stitches, truth.needle_stitches, "seed {seed}");
+        assert_eq!(outcome.counted.jumps, truth.jumps, "seed {seed}");
+    }
+}
+
 /// Counts the session twice into the lifetime.
 #[derive(Clone, Copy, Debug)]
 struct SessionTwice;

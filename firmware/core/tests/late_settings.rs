@@ -1,0 +1,56 @@
+//! Settings that become known, or change, after counting has begun.
+
+use shaftbook_core::counters::Needle;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::meter::Meter;
+use shaftbook_core::rules::Sound;
+use shaftbook_core::settings::{NeedleSource, Settings};
+use shaftbook_core::time::Instant;
+
+fn pulses(meter: &mut Meter, from_us: u64, count: u64) {
+    for n in 0..count {
+        let at = |us| Instant::from_us(from_us + n * 20_000 + us);
+        meter.input::<Sound>(at(0), Input::Shaft(Level::Active));
+        meter.input::<Sound>(at(10_000), Input::Shaft(Level::Inactive));
+    }
+}
+
+#[test]
+fn revolutions_counted_with_too_few_pulses_are_not_above_the_truth() {
+    let mut meter = Meter::new(Settings::default());
+    meter.input::<Sound>(Instant::ZERO, Input::NeedleCode(4));
+    pulses(&mut meter, 1_000_000, 43);
+    assert_eq!(meter.counted().needle_stitches[4], 43);
+    meter.learn(Settings { pulses_per_revolution: 4, ..Settings::default() });
+    assert_eq!(meter.counted().needle_stitches[4], 10);
+}
+
+#[test]
+fn the_needle_outlives_new_settings_that_know_it_and_only_those() {
+    let mut meter = Meter::new(Settings::default());
+    meter.input::<Sound>(Instant::ZERO, Input::NeedleCode(4));
+    let later = Instant::from_us(1_000_000);
+    let ten = Settings { needles: 10, ..Settings::default() };
+    meter.set(ten);
+    assert_eq!(meter.needle().needle(later, &ten), Needle::new(5));
+    let four = Settings { needles: 4, ..Settings::default() };
+    meter.set(four);
+    assert_eq!(meter.needle().needle(later, &four), None);
+    meter.set(ten);
+    meter.input::<Sound>(later, Input::NeedleCode(2));
+    let unwired = Settings { needle_source: NeedleSource::NotWired, ..Settings::default() };
+    meter.set(unwired);
+    assert_eq!(meter.needle().needle(Instant::from_us(2_000_000), &unwired), None);
+}
+
+#[test]
+fn a_pulse_before_a_needle_change_belongs_to_the_needle_before() {
+    let mut meter = Meter::new(Settings { needle_settling_ms: 0, ..Settings::default() });
+    let at = Instant::from_us;
+    meter.input::<Sound>(at(0), Input::NeedleCode(1));
+    meter.input::<Sound>(at(100_000), Input::Shaft(Level::Active));
+    meter.input::<Sound>(at(150_000), Input::NeedleCode(2));
+    meter.input::<Sound>(at(160_000), Input::Shaft(Level::Inactive));
+    meter.settle::<Sound>(at(300_000));
+    assert_eq!(meter.counted().needle_stitches[1], 1, "{:?}", meter.counted());
+}
