@@ -50,6 +50,13 @@ pub struct Args {
 /// # Errors
 /// The output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
+    if let Some(id) = &args.replay {
+        let runs = id.proof.runs(args.quick);
+        if id.run >= runs {
+            let more = if args.quick { ": without --quick there are more" } else { "" };
+            return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
+        }
+    }
     let plan = Plan { seed: args.seed, quick: args.quick, replay: args.replay };
     let wanted = |proof: &Proof| match &args.replay {
         Some(id) => id.proof == *proof,
@@ -63,6 +70,9 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             progress.set_position(done);
         });
         progress.finish_and_clear();
+        if let (Some(id), 0) = (&args.replay, outcome.cases) {
+            return Err(Failure(format!("{id}: run {} has no such case", id.run)));
+        }
         let row = Row::of(&outcome, args.quick);
         if args.format == Format::Text {
             // A row as soon as it is known: the whole takes minutes.

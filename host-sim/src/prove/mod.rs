@@ -135,7 +135,8 @@ impl Proof {
     }
 
     /// How many runs a plan takes of it.
-    const fn runs(self, quick: bool) -> u64 {
+    #[must_use]
+    pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 1,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
@@ -257,9 +258,12 @@ pub struct Run {
 impl Run {
     /// Tries a case, unless another one is being replayed or one has failed already.
     pub fn case(&mut self, case: impl FnOnce() -> Result<(), String>) {
+        if self.failure.is_some() {
+            return;
+        }
         let number = self.cases;
         self.cases += 1;
-        if self.failure.is_some() || self.only.is_some_and(|only| only != number) {
+        if self.only.is_some_and(|only| only != number) {
             return;
         }
         if let Err(seen) = case() {
@@ -325,7 +329,10 @@ fn spread(
             outcome.failure = Some(failure);
             outcome.cases_to_failure.get_or_insert(outcome.cases + cases);
         }
-        outcome.cases += if result.only.is_some() { 1 } else { result.cases };
+        outcome.cases += match result.only {
+            Some(only) => u64::from(result.cases > only),
+            None => result.cases,
+        };
         for (name, value) in result.worst {
             let entry = worst.entry(name).or_insert(f64::MIN);
             *entry = value.max(*entry);
