@@ -36,7 +36,7 @@ pub const STREAM_BYTES: usize = MEMBER_BYTES * (MEMBERS_MAX + 1);
 /// many neighbours may be stuck, at whatever content, without hiding a newer record.
 const LOOK_AHEAD_SLOTS: u16 = 4;
 /// Slots looked back from a torn newest slot before everything is read.
-const TORN_SLOTS_MAX: u8 = 4;
+const TORN_SLOTS_MAX: u16 = 4;
 /// Slots in which the second copy of an entry may lie after the first.
 const COPY_REACH_SLOTS: u16 = 6;
 /// Slots beyond a snapshot's own that may lie between its members.
@@ -48,11 +48,11 @@ const CHAIN_MAX: u8 = 40;
 enum At {
     Reference { slot: u16 },
     Search { low: u16, high: u16 },
-    Verify { place: Place, tries: u8 },
+    Verify,
     LookAhead { ahead: u16, full: bool },
     Scan { slot: u16 },
-    FindCheckpoint { place: Place, steps: u16, full: bool },
-    Members { place: Place, steps: u16 },
+    FindCheckpoint { full: bool },
+    Members,
     Chain { slot: u16, reach: u16, seen: Option<Pointers> },
 }
 
@@ -71,6 +71,10 @@ struct Tip {
 #[derive(Clone, Debug)]
 pub(super) struct Recovery {
     at: At,
+    /// Where to look next, in the stages that go from place to place.
+    place: Place,
+    /// Places looked at in this stage.
+    steps: u16,
     reference: Lap,
     /// The slot whose record is in `record`.
     held: Option<u16>,
@@ -101,6 +105,8 @@ impl Recovery {
         let start = Place { lap: Lap::new(0), slot: 0 };
         Self {
             at: At::Reference { slot: 0 },
+            place: start,
+            steps: 0,
             reference: Lap::new(0),
             held: None,
             newest: start,
@@ -133,13 +139,11 @@ impl<R: Rules> Store<R> {
         match self.recovery.at {
             At::Reference { slot } => self.reference(medium, slot),
             At::Search { low, high } => self.search(medium, low, high),
-            At::Verify { place, tries } => self.verify(medium, place, tries),
+            At::Verify => self.verify(medium),
             At::LookAhead { ahead, full } => self.look_ahead(medium, ahead, full),
             At::Scan { slot } => self.scan(medium, ledger, slot),
-            At::FindCheckpoint { place, steps, full } => {
-                self.find_checkpoint(medium, ledger, place, steps, full)
-            }
-            At::Members { place, steps } => self.member(medium, ledger, place, steps),
+            At::FindCheckpoint { full } => self.find_checkpoint(medium, ledger, full),
+            At::Members => self.member(medium, ledger),
             At::Chain { slot, reach, seen } => self.chain(medium, ledger, slot, reach, seen),
         }
     }
@@ -149,6 +153,12 @@ impl<R: Rules> Store<R> {
     fn go(&mut self, at: At) -> Stepped {
         self.recovery.at = at;
         Ok(None)
+    }
+
+    /// Begins a stage that goes from place to place.
+    #[inline(never)]
+    fn start_at(&mut self, place: Place, at: At) {
+        (self.recovery.place, self.recovery.steps, self.recovery.at) = (place, 0, at);
     }
 
     #[inline(never)]
@@ -192,7 +202,8 @@ impl<R: Rules> Store<R> {
     fn search<M: Medium>(&mut self, medium: &mut M, low: u16, high: u16) -> Stepped {
         if high - low <= 1 {
             let place = Place { slot: low, lap: self.recovery.reference };
-            return self.go(At::Verify { place, tries: 0 });
+            self.start_at(place, At::Verify);
+            return Ok(None);
         }
         let middle = low + (high - low) / 2;
         let header = self.read_header(medium, middle)?;
@@ -204,29 +215,33 @@ impl<R: Rules> Store<R> {
         })
     }
 
-    fn verify<M: Medium>(&mut self, medium: &mut M, place: Place, tries: u8) -> Stepped {
+    fn verify<M: Medium>(&mut self, medium: &mut M) -> Stepped {
+        let place = self.recovery.place;
         let header = self.read_record(medium, place.slot)?;
-        let at = if header.is_some_and(|h| h.lap == place.lap) {
+        if header.is_some_and(|h| h.lap == place.lap) {
             self.recovery.newest = place;
             self.recovery.found_any = true;
-            if R::LOOK_AHEAD {
+            self.recovery.steps = 0;
+            self.recovery.at = if R::LOOK_AHEAD {
                 At::LookAhead { ahead: 1, full: false }
             } else {
-                At::FindCheckpoint { place, steps: 0, full: false }
-            }
-        } else if tries < TORN_SLOTS_MAX {
-            At::Verify { place: self.ring.before(place), tries: tries + 1 }
+                At::FindCheckpoint { full: false }
+            };
+        } else if self.recovery.steps < TORN_SLOTS_MAX {
+            self.recovery.place = self.ring.before(place);
+            self.recovery.steps += 1;
         } else {
-            At::Scan { slot: 0 }
-        };
-        self.go(at)
+            self.recovery.at = At::Scan { slot: 0 };
+        }
+        Ok(None)
     }
 
     fn look_ahead<M: Medium>(&mut self, medium: &mut M, ahead: u16, full: bool) -> Stepped {
         let newest = self.recovery.newest;
         let reach = (self.ring.slots() / 8).min(RETIRED_MAX as u16) + LOOK_AHEAD_SLOTS;
         if ahead > reach {
-            return self.go(At::FindCheckpoint { place: newest, steps: 0, full: false });
+            self.start_at(newest, At::FindCheckpoint { full: false });
+            return Ok(None);
         }
         let slot = self.ring.ahead(newest.slot, ahead);
         let header =
@@ -242,8 +257,8 @@ impl<R: Rules> Store<R> {
     fn scan<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger, slot: u16) -> Stepped {
         if slot >= self.ring.slots() {
             if self.recovery.found_any {
-                let place = self.recovery.newest;
-                return self.go(At::FindCheckpoint { place, steps: 0, full: false });
+                self.start_at(self.recovery.newest, At::FindCheckpoint { full: false });
+                return Ok(None);
             }
             let fault = if self.recovery.seen_foreign {
                 Fault::ForeignMemory
@@ -289,11 +304,10 @@ impl<R: Rules> Store<R> {
         &mut self,
         medium: &mut M,
         ledger: &mut Ledger,
-        place: Place,
-        steps: u16,
         full: bool,
     ) -> Stepped {
-        if steps >= self.ring.slots() {
+        let place = self.recovery.place;
+        if self.recovery.steps >= self.ring.slots() {
             // Only members: a first fitting that was cut.
             let unfinished = self.recovery.tail.is_none();
             let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
@@ -310,11 +324,11 @@ impl<R: Rules> Store<R> {
         };
         let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
         let wanted = matches!(kind, Some(Kind::Checkpoint | Kind::Entry));
-        self.recovery.at = if wanted && !full {
-            At::FindCheckpoint { place, steps, full: true }
-        } else {
-            At::FindCheckpoint { place: self.ring.before(place), steps: steps + 1, full: false }
-        };
+        self.recovery.at = At::FindCheckpoint { full: wanted && !full };
+        if full || !wanted {
+            self.recovery.place = self.ring.before(place);
+            self.recovery.steps += 1;
+        }
         if wanted && full {
             self.recovery.tail.get_or_insert(place);
             if kind == Some(Kind::Checkpoint) {
@@ -368,21 +382,16 @@ impl<R: Rules> Store<R> {
         self.entry_slot = pointers.entry().filter(|slot| *slot < self.ring.slots());
         self.recovery.base = base;
         (self.recovery.members, self.recovery.members_count) = (0, 0);
-        self.recovery.at = At::Members { place: base, steps: 0 };
+        self.start_at(base, At::Members);
     }
 
     /// Reads one slot of the snapshot.
-    fn member<M: Medium>(
-        &mut self,
-        medium: &mut M,
-        ledger: &mut Ledger,
-        place: Place,
-        steps: u16,
-    ) -> Stepped {
+    fn member<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger) -> Stepped {
+        let place = self.recovery.place;
         let header = self.read_record(medium, place.slot)?;
         let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
-        let mut over =
-            steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS || place == self.recovery.newest;
+        let mut over = self.recovery.steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS
+            || place == self.recovery.newest;
         if kind == Some(Kind::Snapshot) {
             self.take_member();
             // The parity is the last member: nothing more will come.
@@ -395,8 +404,8 @@ impl<R: Rules> Store<R> {
         if over {
             return Ok(self.members_read(ledger));
         }
-        let next = self.ring.after::<R>(place);
-        self.recovery.at = At::Members { place: next, steps: steps + 1 };
+        self.recovery.place = self.ring.after::<R>(place);
+        self.recovery.steps += 1;
         let counters_in = (1_u32 << COUNTER_MEMBERS) - 1;
         if self.recovery.members & counters_in == counters_in
             && !self.recovery.told
@@ -455,7 +464,7 @@ impl<R: Rules> Store<R> {
             (self.recovery.tip, self.recovery.told) = (None, false);
             self.snapshot_wanted = true;
             let place = self.ring.before(self.recovery.base);
-            self.recovery.at = At::FindCheckpoint { place, steps: 0, full: false };
+            self.start_at(place, At::FindCheckpoint { full: false });
             return Some(StoreEvent::Trouble(Fault::SnapshotLost));
         }
         self.recovery.number = None;
