@@ -9,7 +9,7 @@ use shaftbook_core::store::retired::Retired;
 use system_tests::bench::ID;
 
 /// SAE J1939-71, SPN 247 (engine total hours of operation): 0.05 h a bit, 32 bits,
-/// largest valid value 0xFAFF_FFFF.
+/// largest valid value `0xFAFF_FFFF`.
 const SPN_247_MS_PER_BIT: u64 = 180_000; // 0.05 h
 const SPN_247_LARGEST: u64 = 0xFAFF_FFFF;
 

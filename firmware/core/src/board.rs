@@ -483,6 +483,7 @@ impl<R: Rules> Board<R> {
                 Some(Effect::Ready)
             }
             StoreEvent::Nothing(fault) => {
+                self.ledger.settings = *self.meter.settings();
                 self.leave_early();
                 self.raise(fault);
                 None

@@ -130,25 +130,28 @@ impl Settings {
     /// # Errors
     /// The first [`SettingsError`] that applies.
     pub fn check(&self) -> Result<(), SettingsError> {
-        if !(1..=64).contains(&self.pulses_per_revolution) {
+        let within = |value: u16, least, most| value >= least && value <= most;
+        if !within(self.pulses_per_revolution.into(), 1, 64) {
             return Err(SettingsError::PulsesPerRevolution);
         }
-        if !(1..=NEEDLES_MAX as u8).contains(&self.needles) {
+        if !within(self.needles.into(), 1, NEEDLES_MAX as u16) {
             return Err(SettingsError::Needles);
         }
-        if !(60..=4_000).contains(&self.top_speed_rpm) {
+        if !within(self.top_speed_rpm, 60, 4_000) {
             return Err(SettingsError::TopSpeed);
         }
-        let pulses_per_min = u64::from(self.top_speed_rpm) * u64::from(self.pulses_per_revolution);
-        if u64::from(self.shaft_settling_us) * 4 * pulses_per_min > 60_000_000 {
+        // Four settling times in a pulse period: 60 s in µs, a quarter of it, over
+        // pulses/min. Neither product can overflow.
+        let settling = u32::from(self.shaft_settling_us) * u32::from(self.top_speed_rpm);
+        if settling > 15_000_000 || settling * u32::from(self.pulses_per_revolution) > 15_000_000 {
             return Err(SettingsError::ShaftSettling);
         }
-        if !(100..=60_000).contains(&self.run_gap_ms) {
+        if !within(self.run_gap_ms, 100, 60_000) {
             return Err(SettingsError::RunGap);
         }
-        if !(1..=60).contains(&self.checkpoint_running_s)
+        if !within(self.checkpoint_running_s.into(), 1, 60)
             || self.checkpoint_trims == 0
-            || !(1..=3_600).contains(&self.checkpoint_powered_s)
+            || !within(self.checkpoint_powered_s, 1, 3_600)
         {
             return Err(SettingsError::CheckpointInterval);
         }

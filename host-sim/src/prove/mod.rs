@@ -139,7 +139,7 @@ impl Proof {
         match (self, quick) {
             (Self::EvenWear, _) => 1,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
-            (Self::NeverBackwards | Self::WholeService, false) => 300,
+            (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver, true) => 16,
             (Self::RollOver, false) => 400,
             (Self::OneBadPage, true) => 32,

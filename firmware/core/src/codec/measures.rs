@@ -65,10 +65,10 @@ pub fn room(growth: &Counters) -> u32 {
     let mut most = 0;
     for run in SHARED.iter().chain(&OTHERS[..1]) {
         for n in run.first..run.first + run.count {
-            most = most.max((growth.get(n).min(1 << run.width) << 8) >> run.width);
+            let value = growth.get(n).min(1 << run.width) as u32;
+            most = most.max(value >> (run.width - 8));
         }
     }
     // 121/16 is just over 256/34: 33 breaks fit, 34 do not.
-    let breaks = (u64::from(growth.breaks().min(256)) * 121) >> 4;
-    most.max(breaks) as u32
+    most.max((growth.breaks().min(256) * 121) >> 4)
 }

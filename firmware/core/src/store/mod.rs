@@ -181,6 +181,8 @@ pub struct Store<R: Rules> {
     job: Option<(Job, SlotWriter)>,
     /// The record being read or written.
     record: Record,
+    /// What a slot gave when it was read back.
+    back: Record,
     base_counters: Counters,
     draft_counters: Counters,
     saved: Counters,
@@ -231,6 +233,7 @@ impl<R: Rules> Store<R> {
             retired: Retired::default(),
             stream: [0; STREAM_BYTES],
             record: [0; RECORD_BYTES],
+            back: [0; RECORD_BYTES],
             job: None,
             tried_again: false,
             differing: 0,
@@ -428,7 +431,7 @@ impl<R: Rules> Store<R> {
     ) -> Option<StoreEvent> {
         let (job, writer) = self.job.as_mut()?;
         let job = *job;
-        match writer.step::<R, M>(now, medium, &self.record) {
+        match writer.step::<R, M>(now, medium, &self.record, &mut self.back) {
             slot_writer::Step::Again => {
                 self.worked();
                 None
@@ -671,7 +674,8 @@ impl<R: Rules> Store<R> {
     fn check_alias<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<StoreEvent> {
         let first = self.draft.map_or(0, |draft| draft.base.slot);
         let slot = self.ring.ahead(first, self.ring.slots() >> self.aliases_left);
-        match slot_writer::holds(medium, self.ring.address(slot), &self.record) {
+        let address = self.ring.address(slot);
+        match slot_writer::holds(medium, address, &self.record, &mut self.back) {
             Ok(true) => {
                 self.stage = Stage::Unusable;
                 Some(StoreEvent::Trouble(Fault::MemoryShape))

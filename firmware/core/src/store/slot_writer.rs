@@ -63,12 +63,14 @@ impl SlotWriter {
         matches!(self.phase, Phase::Program { .. })
     }
 
-    /// Does the next bus transaction. `record` stays the same until the last.
+    /// Does the next bus transaction. `record` stays the same until the last; `back`
+    /// is where it is read back to.
     pub fn step<R: Rules, M: Medium>(
         &mut self,
         now: Instant,
         medium: &mut M,
         record: &Record,
+        back: &mut Record,
     ) -> Step {
         match self.phase {
             Phase::Program { done } => {
@@ -96,7 +98,7 @@ impl SlotWriter {
                 Ok(false) => Step::Failed(MediumError::NoAnswer),
                 Err(error) => Step::Failed(error),
             },
-            Phase::ReadBack => match holds(medium, self.address, record) {
+            Phase::ReadBack => match holds(medium, self.address, record, back) {
                 Ok(true) => Step::Stored,
                 Ok(false) => Step::Differs,
                 Err(error) => Step::Failed(error),
@@ -105,7 +107,7 @@ impl SlotWriter {
     }
 }
 
-/// Whether the part holds `record` at `address`. Work: one bus transaction.
+/// Whether the part holds `record` at `address`; what it holds is in `back`. Work: one bus transaction.
 ///
 /// # Errors
 /// [`MediumError`] when the part could not be read.
@@ -114,8 +116,10 @@ pub fn holds<M: Medium>(
     medium: &mut M,
     address: u32,
     record: &Record,
+    back: &mut Record,
 ) -> Result<bool, MediumError> {
-    let mut back = [0; RECORD_BYTES];
-    medium.read(address, &mut back)?;
-    Ok(back == *record)
+    // Nothing that was read before may pass for an answer.
+    *back = [0; RECORD_BYTES];
+    medium.read(address, back)?;
+    Ok(*back == *record)
 }
