@@ -276,7 +276,8 @@ impl<R: Rules> Board<R> {
         self.meter.settings()
     }
 
-    /// Tells the board the calendar day, where a clock is fitted.
+    /// Tells the board the calendar day, where a clock is fitted: 1 is 1 January 2020
+    /// (Gregorian), 65,535 is in 2199.
     pub fn set_day(&mut self, day: Option<u16>) {
         self.day = day.filter(|d| *d != 0);
     }

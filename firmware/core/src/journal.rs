@@ -79,7 +79,7 @@ pub struct Entry {
     pub subject: u16,
     /// Components that took a new baseline.
     pub renewed: ComponentSet,
-    /// Calendar day number, 1 to 65,535, where a clock is fitted.
+    /// Calendar day number, 1 (1 January 2020) to 65,535, where a clock is fitted.
     pub day: Option<u16>,
     /// The lifetime measures at that moment (jumps, breaks, glitches and missed
     /// edges are not kept: nothing is measured by them).

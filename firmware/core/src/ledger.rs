@@ -133,12 +133,14 @@ impl Ledger {
     /// Applies an entry that is older than all those already applied with the same
     /// `decided`: it decides only what they left open. Work: at most 32 components.
     pub fn apply_older(&mut self, entry: &Entry, decided: &mut Decided) {
+        let renews = matches!(entry.event, Event::Renewed | Event::Served);
+        let renewed = if renews { entry.renewed } else { ComponentSet::default() };
         for (place, fitted) in self.components.iter_mut().enumerate() {
-            if entry.renewed.contains(place) && !decided.components.contains(place) {
+            if renewed.contains(place) && !decided.components.contains(place) {
                 fitted.baseline = fitted.component.measure.value(&entry.at, entry.day);
             }
         }
-        decided.components = decided.components.with(entry.renewed);
+        decided.components = decided.components.with(renewed);
         let authorised = entry.event == Event::Served
             || (entry.event == Event::Renewed && entry.subject == AUTHORISED);
         if authorised && !decided.authorised {

@@ -4,11 +4,15 @@
 mod support;
 
 use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::codec::entry::StoredEntry;
+use shaftbook_core::codec::frame::{self, Header};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::journal::{ComponentSet, Entry, EntryNumber, Event};
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::rules::Sound;
 use support::{Bench, Plain, fitting};
 
 const SLOT: usize = 64;
@@ -192,4 +196,41 @@ fn a_board_that_is_cut_in_every_snapshot_keeps_its_ring() {
     let bench = bench.cut();
     assert!(bench.board.faults().is_empty(), "{:?} {place:?}", bench.board.faults());
     assert_eq!(renewals(&bench), 0);
+}
+
+/// Both copies of an entry are gone, and just beyond the newest record lies an entry of
+/// the lap before that names a snapshot in the same slot: it is not taken for the lost one.
+#[test]
+fn an_entry_of_the_lap_before_is_not_taken_for_a_lost_one() {
+    let mut bench = Bench::fitted();
+    let head = bench.board.store().head();
+    let components = ComponentSet::only(0);
+    bench.board.request(bench.now, Command::Renew { components, reply: None }).unwrap();
+    bench.settle();
+    bench.now = bench.now.plus_us(60_000_000);
+    bench.settle();
+    assert_eq!(bench.board.store().head().slot, head.slot + 3, "two copies and a checkpoint");
+    for slot in [head.slot, head.slot + 1] {
+        bench.part.bytes[usize::from(slot) * SLOT..][..SLOT].fill(0x5A);
+    }
+    let stale = StoredEntry {
+        base_slot: 0,
+        previous_slot: None,
+        second_copy: false,
+        entry: Entry {
+            number: EntryNumber::new(7),
+            event: Event::Served,
+            subject: 0,
+            renewed: ComponentSet::default(),
+            day: None,
+            at: Counters::default(),
+        },
+    };
+    let mut record = stale.encode::<Sound>();
+    let header = Header { kind: frame::Kind::Entry, lap: head.lap.previous() };
+    frame::seal::<Sound>(&mut record, header, support::ID, head.slot + 3);
+    bench.part.bytes[usize::from(head.slot + 3) * SLOT..][..SLOT].copy_from_slice(&record);
+    let again = bench.cut();
+    assert_eq!(again.board.ledger().services, 0);
+    assert!(again.effects.contains(&Effect::FaultRaised(Fault::JournalGap)), "{:?}", again.effects);
 }

@@ -8,8 +8,9 @@ use shaftbook_core::ledger::{HISTORY_MAX, HistoryLine, IntervalBaseline, Ledger}
 
 /// Applies `entry`, which is newer than all applied before.
 pub fn apply(ledger: &mut Ledger, entry: &Entry) {
+    let renews = matches!(entry.event, Event::Renewed | Event::Served);
     for (place, fitted) in ledger.components.iter_mut().enumerate() {
-        if entry.renewed.contains(place) {
+        if renews && entry.renewed.contains(place) {
             fitted.baseline = fitted.component.measure.value(&entry.at, entry.day);
         }
     }

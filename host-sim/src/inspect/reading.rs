@@ -327,6 +327,7 @@ impl<'a> Reader<'a> {
             let wanted = entries.last().map(|newer| newer.stored.entry.number.previous());
             let copies: Vec<(u16, StoredEntry)> = (0..=COPY_REACH_SLOTS)
                 .map(|reach| (slot + reach) % self.slots())
+                .filter(|at| self.is_since(start.base_slot, *at))
                 .filter_map(|at| Some((at, self.live_entry(at)?)))
                 .filter(|(_, s)| s.base_slot == start.base_slot)
                 .filter(|(_, s)| wanted.is_none_or(|n| n == s.entry.number))
@@ -345,6 +346,12 @@ impl<'a> Reader<'a> {
         }
         entries.reverse();
         (entries, gap)
+    }
+
+    /// Whether `slot` was written after the slot `base`, up to the newest record.
+    fn is_since(&self, base: u16, slot: u16) -> bool {
+        let ring = self.image.ring();
+        ring.distance(base, slot) <= ring.distance(base, self.newest.slot)
     }
 
     fn live_entry(&self, slot: u16) -> Option<StoredEntry> {

@@ -461,6 +461,9 @@ class Reader:
             copies = []
             for reach in range(7):
                 at = (slot + reach) % self.slots
+                span = (self.newest[1] - start["base"]) % self.slots
+                if (at - start["base"]) % self.slots > span:
+                    continue
                 if self.live(self.last_written(at, self.newest)) != ENTRY:
                     continue
                 found = entry(self.part.records[at])
@@ -485,7 +488,7 @@ def apply(ledger, base, found):
     """Sections 7 and 8.4: one entry, oldest first."""
     at = plus(base, found["growth"])
     for component in ledger["components"]:
-        if found["renewed"] >> component["place"] & 1:
+        if found["event"] in (1, 2) and found["renewed"] >> component["place"] & 1:
             component["baseline"] = measure_value(component["measure_code"], at, found["day"])
     if found["event"] == 2:
         ledger["services"] = min(ledger["services"] + 1, 65_535)

@@ -534,7 +534,10 @@ impl<R: Rules> Store<R> {
         let header = self.read_record(medium, at)?;
         let lap = self.ring.last_written(at, self.recovery.newest).lap;
         self.recovery.at = At::Chain { slot, reach: reach + 1, seen };
-        if header.is_some_and(|h| h.kind == Kind::Entry && h.lap == lap) {
+        // Beyond the newest record lies the lap before: its entries are not of this chain.
+        let (base, newest) = (self.recovery.base.slot, self.recovery.newest.slot);
+        let is_written = self.ring.distance(base, at) <= self.ring.distance(base, newest);
+        if is_written && header.is_some_and(|h| h.kind == Kind::Entry && h.lap == lap) {
             self.take_copy(ledger, slot, reach, seen);
         }
         Ok(None)
