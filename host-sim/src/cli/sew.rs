@@ -186,7 +186,7 @@ impl Report {
     fn table(&self, text: &mut String) {
         let _ = writeln!(
             text,
-            "\n{:<36}{:>15}{:>15}{:>12}  cause",
+            "\n{:<36}{:>17}{:>17}{:>14}  cause",
             "", "counted", "truth", "difference"
         );
         for row in &self.rows {
@@ -195,7 +195,7 @@ impl Report {
                 None => (String::from("-"), String::from("-")),
             };
             let line = format!(
-                "{:<36}{:>15}{truth:>15}{difference:>12}  {}",
+                "{:<36}{:>17}{truth:>17}{difference:>14}  {}",
                 row.name,
                 grouped(row.counted),
                 row.causes.join("; ")

@@ -19,6 +19,9 @@ use crate::bus::Tear;
 /// fall.
 const RECOVERY_BYTES: u64 = 2_600;
 
+/// How often a part that is hard of hearing does not acknowledge.
+const REFUSED: f64 = 0.03;
+
 /// Proof 1.
 pub fn never_backwards<R: Rules + Clone>(run: &mut Run) {
     campaign::<R>(run, Emphasis::Counters);
@@ -41,6 +44,10 @@ fn campaign<R: Rules + Clone>(run: &mut Run, emphasis: Emphasis) {
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
     let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(lap));
     age(&mut rig, &mut rng);
+    // In a quarter of the runs the part now and then does not acknowledge.
+    if run.number % 4 == 1 {
+        rig.bus.refuse_at_random(REFUSED);
+    }
     let steps = if run.quick { 12 } else { 30 };
     let mut forks = Forks { rng: Pcg32::seed_from_u64(run.seed ^ 0xF0), image: Vec::new() };
     for _ in 0..steps {

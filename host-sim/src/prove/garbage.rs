@@ -28,6 +28,8 @@ pub fn garbage_boots<R: Rules + Clone>(run: &mut Run) {
         }
         run.case(|| case::<R>(kind, seed, &used).map_err(|what| format!("kind {kind}: {what}")));
     }
+    let seed = rng.next_u64();
+    run.case(|| exchanged::<R>(seed, &used).map_err(|what| format!("exchanged: {what}")));
 }
 
 const KINDS: usize = 12;
@@ -146,6 +148,37 @@ fn comes_back<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
         return Err(format!("still shows {:?}", rig.board.faults().iter().collect::<Vec<_>>()));
     }
     Ok(())
+}
+
+/// Another board's part gets into the socket while the board works; the board is cut,
+/// and powered up on that part, then on its own.
+fn exchanged<R: Rules + Clone>(seed: u64, used: &[u8]) -> Result<(), String> {
+    let part =
+        |image: Vec<u8>| Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string());
+    let mut rig: Rig<R> = Rig::new(part(used.to_vec())?, seed);
+    rig.rest(&mut |_| {});
+    let needle = Needle::new(1 + (seed % 15) as u8).ok_or("a needle")?;
+    rig.bus.exchange(part(foreign::<R>(seed))?);
+    rig.sew(needle, 20 + seed % 3_000, 1_990_000, &mut |_| {});
+    // What is fed in since, and what its own part held before.
+    let truth = rig.truth().stitches() + 400;
+    let mut image = Vec::new();
+    rig.cut_image(Tear::draw(seed, 64), &mut image);
+    let mut again: Rig<R> = Rig::new(part(image)?, seed);
+    again.pass_to(3_000_000, &mut |_| {});
+    match again.board.past() {
+        None if again.board.faults().is_empty() => return Err("no past and no fault".into()),
+        Some(past) if past.stitches() > truth => {
+            return Err(format!("{} stitches of {truth} on the other part", past.stitches()));
+        }
+        _ => {}
+    }
+    let mut own: Rig<R> = Rig::new(part(used.to_vec())?, seed);
+    own.rest(&mut |_| {});
+    match own.board.past().map(shaftbook_core::counters::Counters::stitches) {
+        Some(400) => Ok(()),
+        other => Err(format!("back on its own part it has {other:?} of 400 stitches")),
+    }
 }
 
 /// The part of another board.
