@@ -188,7 +188,7 @@ fn a_warning_is_durable_within_20_ms_whatever_is_under_way() {
             let stitches = bench.true_session().stitches();
             bench.warn(Level::Active);
             let durable = |e: &Effect| {
-                matches!(e, Effect::CheckpointDurable(c) | Effect::FittingDurable(c)
+                matches!(e, Effect::CheckpointDurable(c) | Effect::LedgerDurable(c)
                     if c.powered_ms >= powered_ms && c.stitches() == stitches)
             };
             while !bench.effects[seen..].iter().any(durable) {
@@ -220,7 +220,7 @@ fn workload_w_wears_the_part_evenly_and_little() {
         checkpoints += bench
             .effects
             .iter()
-            .filter(|e| matches!(e, Effect::CheckpointDurable(_) | Effect::FittingDurable(_)))
+            .filter(|e| matches!(e, Effect::CheckpointDurable(_) | Effect::LedgerDurable(_)))
             .count() as u64;
         if session < 199 {
             bench.reboot(Tear::Old);

@@ -241,7 +241,7 @@ impl Witness {
     fn note(&mut self) {
         for effect in &self.bench.effects[self.seen..] {
             match effect {
-                Effect::CheckpointDurable(counters) | Effect::FittingDurable(counters) => {
+                Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters) => {
                     self.durable.push(*counters);
                 }
                 Effect::EntryDurable { event: Event::Served, .. } => {
@@ -357,7 +357,7 @@ impl Witness {
         self.durable = vec![past];
         self.is_hurt = false;
         for effect in &self.bench.effects {
-            if let Effect::CheckpointDurable(counters) | Effect::FittingDurable(counters) = effect {
+            if let Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters) = effect {
                 self.durable.push(*counters);
             }
         }

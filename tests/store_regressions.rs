@@ -104,7 +104,7 @@ fn a_board_can_be_fitted_while_the_warning_is_on() {
     bench.advance_us(SECOND_US);
     assert!(bench.request(Command::Fit { fitting: fitting(), reply: None }));
     bench.advance_us(5 * SECOND_US);
-    let durable = bench.effects.iter().any(|e| matches!(e, Effect::FittingDurable(_)));
+    let durable = bench.effects.iter().any(|e| matches!(e, Effect::LedgerDurable(_)));
     assert!(durable, "{} cycles, not durable", bench.bus.tally().cycles);
 }
 

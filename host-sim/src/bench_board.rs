@@ -193,7 +193,7 @@ impl<R: Rules + Clone> Bench<R> {
         while fitted.is_none() && end_us < 50_000_000 {
             end_us += 100_000;
             self.work_until(end_us, |effect| {
-                if let Effect::FittingDurable(counters) = effect {
+                if let Effect::LedgerDurable(counters) = effect {
                     fitted = Some(counters);
                 }
             });

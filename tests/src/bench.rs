@@ -300,7 +300,7 @@ impl Bench {
     #[must_use]
     pub fn acknowledged(&self) -> Option<Counters> {
         self.effects.iter().rev().find_map(|effect| match effect {
-            Effect::CheckpointDurable(counters) | Effect::FittingDurable(counters) => {
+            Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters) => {
                 Some(*counters)
             }
             _ => None,

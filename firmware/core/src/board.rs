@@ -102,8 +102,9 @@ pub enum Effect {
         /// What happened.
         event: Event,
     },
-    /// The fitting is durable, and so are these counters.
-    FittingDurable(Counters),
+    /// The whole ledger is durable in a new snapshot, and so are these counters. A fitting
+    /// is done when this comes; a full snapshot comes about once a lap of the ring too.
+    LedgerDurable(Counters),
     /// The reply was wrong; nothing was changed.
     ReplyRefused,
     /// A fault appeared.
@@ -495,7 +496,7 @@ impl<R: Rules> Board<R> {
             }
             StoreEvent::SnapshotStored => {
                 self.note_saved(now);
-                Some(Effect::FittingDurable(*self.saved()))
+                Some(Effect::LedgerDurable(*self.saved()))
             }
             StoreEvent::EntryStored => {
                 let mut entry = self.entry.take()?;

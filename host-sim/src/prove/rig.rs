@@ -197,7 +197,7 @@ impl<R: Rules + Clone> Rig<R> {
         let polled = self.board.poll(now, &mut Eeprom::new(&mut self.bus, WiredPart::REFERENCE));
         self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
         match polled.effect {
-            Some(Effect::CheckpointDurable(counters) | Effect::FittingDurable(counters)) => {
+            Some(Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters)) => {
                 self.acknowledged = self.acknowledged.most(&counters);
             }
             Some(Effect::EntryDurable { event, .. }) => {

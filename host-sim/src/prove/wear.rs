@@ -96,7 +96,7 @@ pub fn reference_workload<R: Rules + Clone>(seed: u64) -> Cost {
 
 fn count<R: Rules>(rig: &Rig<R>) -> u64 {
     let is_checkpoint =
-        |e: &&Effect| matches!(e, Effect::CheckpointDurable(_) | Effect::FittingDurable(_));
+        |e: &&Effect| matches!(e, Effect::CheckpointDurable(_) | Effect::LedgerDurable(_));
     rig.effects.iter().filter(is_checkpoint).count() as u64
 }
 
