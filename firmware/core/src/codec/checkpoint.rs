@@ -186,6 +186,13 @@ mod tests {
             let checkpoint = Checkpoint { base_slot: 1, entry_slot: None, growth };
             let back = Checkpoint::decode(&checkpoint.encode::<Sound>()).growth;
             prop_assert!(back.at_most(&growth));
+            // Capped, not wrapped: the most that the field holds.
+            let capped = |value: u64, width: u32| value.min((1 << width) - 1);
+            prop_assert_eq!(back.powered_ms, capped(growth.powered_ms, 25));
+            prop_assert_eq!(back.running_ms, capped(growth.running_ms, 24));
+            prop_assert_eq!(back.needle_stitches[15], capped(growth.needle_stitches[15], 16));
+            prop_assert_eq!(back.jumps, capped(growth.jumps, 16));
+            prop_assert_eq!(back.breaks(), growth.breaks().min(33));
             prop_assert_eq!(back == growth, measures::room(&growth) < 256);
         }
 
