@@ -501,7 +501,9 @@ impl Machine {
     /// Speed of revolution `n` of the run, stitches/min.
     fn speed_at(&self, n: u32) -> u32 {
         let (full, start) = (self.config.stitches_per_min, self.config.start_stitches_per_min);
-        let from_end = self.run.total - 1 - n.min(self.run.total - 1);
+        // A run that a break ended before its first revolution has none.
+        let last = self.run.total.saturating_sub(1);
+        let from_end = last - n.min(last);
         let step = n.min(from_end);
         if step >= self.config.ramp_stitches {
             full
