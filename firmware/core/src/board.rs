@@ -1,6 +1,10 @@
 //! The board: one plain state machine. Inputs with their time stamps and commands
 //! in; effects and the next deadline out.
 //!
+//! - `commands`: what a person asks, and what comes of it
+//! - `due`: when something is due
+//! - this file: counting, and the store's news
+//!
 //! How a main loop uses it: drain the captured edges into [`Board::input`], call
 //! [`Board::poll`] until it gives no effect, sleep until an edge or the deadline.
 //!
@@ -12,18 +16,21 @@
 //!
 //! Never panics, whatever the inputs and the memory part do.
 
-use crate::authority::{ChallengeBasis, EightDigits, Key};
-use crate::component::{COMPONENTS_MAX, Component, Role};
+mod commands;
+mod due;
+
+use crate::authority::{EightDigits, Key};
+use crate::component::{COMPONENTS_MAX, Component};
 use crate::counters::Counters;
 use crate::fault::{Fault, FaultSet};
 use crate::identity::BoardId;
-use crate::input::{Input, Level};
-use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
-use crate::ledger::{CarriedIn, Fitted, Ledger};
+use crate::input::Input;
+use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
+use crate::ledger::{CarriedIn, Ledger};
 use crate::medium::Medium;
 use crate::meter::Meter;
 use crate::rules::{Rules, Sound};
-use crate::service::{Authorised, Gate, Refusal, Try};
+use crate::service::{Gate, Try};
 use crate::settings::Settings;
 use crate::store::{Store, StoreEvent, Wanted};
 use crate::time::Instant;
@@ -321,106 +328,6 @@ impl<R: Rules> Board<R> {
         self.attention = true;
     }
 
-    /// Opens a challenge for the engineer and gives its digits.
-    ///
-    /// # Errors
-    /// [`Refusal::NotReady`] until the board is ready.
-    pub fn challenge(&mut self, now: Instant) -> Result<EightDigits, Refusal> {
-        let lifetime = self.lifetime(now).filter(|_| self.is_ready()).ok_or(Refusal::NotReady)?;
-        let basis = ChallengeBasis {
-            id: self.id,
-            services: self.ledger.services,
-            tries: self.ledger.tries,
-            powered_ms: lifetime.powered_ms,
-            stitches: lifetime.stitches(),
-        };
-        Ok(self.gate.challenge(now, &basis))
-    }
-
-    /// Asks for a command. It has happened when its effect says that it is durable.
-    ///
-    /// # Errors
-    /// A [`Refusal`]; nothing was changed then.
-    pub fn request(&mut self, now: Instant, command: Command) -> Result<(), Refusal> {
-        if self.reply.is_some() || self.refit.is_some() || !self.waiting.is_empty() {
-            return Err(Refusal::Busy);
-        }
-        self.attention = true;
-        match command {
-            Command::Fit { fitting, reply } => self.request_fit(now, fitting, reply),
-            Command::Renew { components, reply } => self.request_renewal(now, components, reply),
-            Command::Service { reply } => match reply {
-                Some(reply) => self.request_try(now, Authorised::Service, reply),
-                None if !R::ASK_AUTHORITY && self.is_ready() => {
-                    self.serve(now);
-                    Ok(())
-                }
-                None => Err(Refusal::NeedsAuthority),
-            },
-        }
-    }
-
-    fn request_fit(
-        &mut self,
-        now: Instant,
-        fitting: Fitting,
-        reply: Option<EightDigits>,
-    ) -> Result<(), Refusal> {
-        fitting.settings.check().map_err(|_| Refusal::BadSettings)?;
-        if self.store.is_ready() {
-            let reply = reply.ok_or(Refusal::NeedsAuthority)?;
-            self.request_try(now, Authorised::Refit, reply)?;
-            self.refit = Some(fitting);
-            return Ok(());
-        }
-        self.store.write_ledger().map_err(|_| Refusal::NotReady)?;
-        // Counters that outlived the ledger are kept.
-        self.past = Some(self.past.unwrap_or_default());
-        self.fit(now, &fitting);
-        self.leave_early();
-        Ok(())
-    }
-
-    fn request_renewal(
-        &mut self,
-        now: Instant,
-        components: ComponentSet,
-        reply: Option<EightDigits>,
-    ) -> Result<(), Refusal> {
-        if !self.is_ready() {
-            return Err(Refusal::NotReady);
-        }
-        let place_count = self.ledger.components.len();
-        if components.0 == 0 || (u64::from(components.0) >> place_count) != 0 {
-            return Err(Refusal::NoSuchComponent);
-        }
-        let engineers = self.ledger.components.iter().enumerate().any(|(place, fitted)| {
-            components.contains(place) && fitted.component.renewed_by == Role::Engineer
-        });
-        match reply {
-            None if engineers && R::ASK_AUTHORITY => Err(Refusal::NeedsAuthority),
-            Some(reply) if engineers => self.request_try(now, Authorised::Renew(components), reply),
-            _ => {
-                self.wait(Event::Renewed, 0, components, Some(now));
-                Ok(())
-            }
-        }
-    }
-
-    fn request_try(
-        &mut self,
-        now: Instant,
-        purpose: Authorised,
-        reply: EightDigits,
-    ) -> Result<(), Refusal> {
-        if !self.is_ready() {
-            return Err(Refusal::NotReady);
-        }
-        self.reply = Some(self.gate.take(now, purpose, reply)?);
-        self.wait(Event::ReplyTried, 0, ComponentSet::default(), Some(now));
-        Ok(())
-    }
-
     /// Does the next piece of work. Call when an edge came in or the deadline has
     /// passed; again at once while there is an effect.
     #[inline]
@@ -533,74 +440,6 @@ impl<R: Rules> Board<R> {
         }
     }
 
-    /// A try is stored: now it is judged.
-    fn entry_stored(&mut self, now: Instant, entry: &Entry) {
-        if entry.event != Event::ReplyTried {
-            return;
-        }
-        let refit = self.refit.take();
-        let Some(tried) = self.reply.take() else { return };
-        self.gate.start_wait::<R>(now, self.ledger.tries);
-        if R::ASK_AUTHORITY && !tried.is_right(&self.ledger.key) {
-            self.refused = true;
-            return;
-        }
-        // It was right: the waits of the tries before it are over.
-        self.gate.start_wait::<R>(now, 0);
-        match tried.purpose {
-            Authorised::Service => self.serve(now),
-            Authorised::Renew(components) => {
-                self.wait(Event::Renewed, AUTHORISED, components, Some(now));
-            }
-            Authorised::Refit => {
-                if let Some(fitting) = refit
-                    && self.store.write_ledger().is_ok()
-                {
-                    self.fit(now, &fitting);
-                }
-            }
-        }
-    }
-
-    fn serve(&mut self, now: Instant) {
-        let renewed = self.ledger.renewed_by_service();
-        if R::SERVICE_IN_ONE_ENTRY {
-            self.wait(Event::Served, 0, renewed, Some(now));
-        } else {
-            self.wait(Event::Served, 0, ComponentSet::default(), Some(now));
-            self.wait(Event::Renewed, AUTHORISED, renewed, Some(now));
-        }
-    }
-
-    /// Takes a fitting into the ledger; the store writes it.
-    fn fit(&mut self, now: Instant, fitting: &Fitting) {
-        let lifetime = self.lifetime(now).unwrap_or_default();
-        let mut baselines = [0; COMPONENTS_MAX];
-        for (component, baseline) in fitting.components.iter().zip(&mut baselines) {
-            let same = |f: &&Fitted| {
-                f.component.kind == component.kind && f.component.measure == component.measure
-            };
-            *baseline = match self.ledger.components.iter().find(same) {
-                Some(kept) => kept.baseline,
-                None => component.measure.value(&lifetime, self.day),
-            };
-        }
-        self.ledger.components.clear();
-        for (component, baseline) in fitting.components.iter().zip(baselines) {
-            // Cannot fail: both lists have the same room.
-            let _ = self.ledger.components.push(Fitted { component: *component, baseline });
-        }
-        self.ledger.settings = fitting.settings;
-        self.ledger.carried_in = fitting.carried_in;
-        self.ledger.key = fitting.key.clone();
-        self.ledger.tries = 0;
-        self.meter.set(fitting.settings);
-        for fault in [Fault::NotFitted, Fault::ForeignMemory, Fault::MemoryUnreadable] {
-            self.faults.clear(fault);
-        }
-        self.attention = true;
-    }
-
     fn wait(
         &mut self,
         event: Event,
@@ -667,124 +506,6 @@ impl<R: Rules> Board<R> {
                 self.journalled.raise(fault);
             }
         }
-    }
-
-    fn power_fail(&mut self, at: Instant, level: Level) {
-        if !level.is_active() {
-            self.warned_at = None;
-        } else if self.warned_at.is_none() {
-            self.warned_at = Some(at);
-        }
-        self.look_later();
-        self.attention = true;
-    }
-
-    /// Whether a power-fail warning has not been answered yet: something that was
-    /// counted is not durable, or nothing has become durable since the warning.
-    fn is_unanswered(&self) -> bool {
-        let (Some(past), Some(warned_at)) = (&self.past, self.warned_at) else { return false };
-        let (counted, saved) = (self.meter.counted(), self.saved());
-        past.powered_ms + warned_at.as_us() / 1_000 > saved.powered_ms
-            || past.trims + counted.trims != saved.trims
-            || past.jumps + counted.jumps != saved.jumps
-            || past.stitches() + counted.stitches() != saved.stitches()
-            || past.breaks().saturating_add(counted.breaks()) != saved.breaks()
-    }
-
-    /// Whether a warning is to be answered now. A warning that chatters or stays on
-    /// while the machine sews must not wear the part out: after the first
-    /// [`ANSWERS_MAX`] answers, one a second.
-    fn is_urgent(&self, now: Instant) -> bool {
-        self.warned_at.is_some()
-            && (self.answers_left > 0 || now >= self.next_answer_at)
-            && self.is_unanswered()
-    }
-
-    /// A warning was answered.
-    fn note_answer(&mut self, now: Instant) {
-        if self.answers_left > 0 {
-            self.answers_left -= 1;
-        }
-        self.next_answer_at = now.plus_us(ANSWER_PAUSE_US);
-    }
-
-    /// After a calm while, the next warnings are answered at once again.
-    fn refill_answers(&mut self, now: Instant) {
-        if self.warned_at.is_none() && now.since_us(self.next_answer_at) >= CALM_US {
-            self.answers_left = ANSWERS_MAX;
-        }
-    }
-
-    fn note_saved(&mut self, now: Instant) {
-        self.saved_at = now;
-        self.boot_record_due = false;
-        if self.warned_at.is_some() {
-            self.note_answer(now);
-        }
-        let past = self.past.unwrap_or_default();
-        // The limits count from what is durable, not from now.
-        self.saved_running_us = self.saved().running_ms.saturating_sub(past.running_ms) * 1_000;
-        let saved_trims = self.saved().trims.saturating_sub(past.trims);
-        self.trim_limit = saved_trims + u64::from(self.meter.settings().checkpoint_trims);
-        self.look_later();
-    }
-
-    fn is_checkpoint_due(&self, now: Instant) -> bool {
-        self.boot_record_due
-            || self.meter.trims() >= self.trim_limit
-            || now >= self.powered_limit()
-            || now >= self.running_limit(now)
-    }
-
-    fn powered_limit(&self) -> Instant {
-        let settings = self.meter.settings();
-        self.saved_at.plus_us(u64::from(settings.checkpoint_powered_s) * 1_000_000 - WRITE_AHEAD_US)
-    }
-
-    /// The earliest time at which the running time that is not durable can reach
-    /// the checkpoint interval: a gap between pulses may turn out to be running
-    /// time, up to the run gap.
-    fn running_limit(&self, now: Instant) -> Instant {
-        let interval_us = u64::from(self.meter.settings().checkpoint_running_s) * 1_000_000;
-        let unsaved_us = self.meter.running_us().saturating_sub(self.saved_running_us);
-        let left_us = (interval_us - WRITE_AHEAD_US).saturating_sub(unsaved_us);
-        match self.meter.last_pulse() {
-            _ if left_us == 0 => now,
-            Some(pulse) if left_us <= self.meter.run_gap_us() => pulse.plus_us(left_us),
-            _ => Instant::NEVER,
-        }
-    }
-
-    /// From when on pulses make the board look at the checkpoint interval: a run
-    /// gap before it ends; after that its own deadline does.
-    fn look_later(&mut self) {
-        let interval_us = u64::from(self.meter.settings().checkpoint_running_s) * 1_000_000;
-        let look_us = interval_us.saturating_sub(WRITE_AHEAD_US + self.meter.run_gap_us());
-        let look_us = self.saved_running_us + look_us;
-        self.running_look_us = if self.warned_at.is_some() {
-            0 // everything is looked at while power is failing
-        } else if self.meter.running_us() >= look_us {
-            u64::MAX
-        } else {
-            look_us
-        };
-    }
-
-    fn next_deadline(&self, now: Instant) -> Instant {
-        let mut next = self.store.wake().min(self.meter.certain_at());
-        if self.is_ready() {
-            // What is due waits for the store; what is not, for its own time.
-            let due = self.entry.is_some() || self.is_urgent(now) || self.is_checkpoint_due(now);
-            next = next.min(if due {
-                self.store.not_before()
-            } else if self.is_unanswered() {
-                self.next_answer_at.min(self.powered_limit()).min(self.running_limit(now))
-            } else {
-                self.powered_limit().min(self.running_limit(now))
-            });
-        }
-        // Never in the past: a deadline that has passed means "at once".
-        next.max(now)
     }
 
     /// Counting leaves the waiting room: the settings are known, or never will be.
