@@ -3,6 +3,11 @@
 //!
 //! They live in the host simulator only: boards use `Sound`, and nothing that a
 //! board links depends on this crate (a test reads the dependency graph).
+//!
+//! Two rules have no broken board here, as no proof needs them: the guard of the live
+//! snapshot (a part with enough good slots never comes near it) and the capping of
+//! growth (a part that could not be written for hours; a test beside the codec fails
+//! when growth wraps).
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::rules::{Rules, Sound};
@@ -99,6 +104,13 @@ sabotages! {
     }
     "never-retired", "a page that fails is passed over, not retired", OneBadPage, NeverRetired {
         const RETIRE: bool = false;
+    }
+    "any-slot", "a record is believed in whatever slot it stands", OneBadPage, AnySlot {
+        const KEY_BY_SLOT: bool = false;
+    }
+    "session-not-added", "what was counted before the past is known is not added", GarbageBoots,
+    SessionNotAdded {
+        const ADD_SESSION: bool = false;
     }
     "any-board", "records of any board are believed", GarbageBoots, AnyBoard {
         const KEY_BY_BOARD: bool = false;
