@@ -1,5 +1,6 @@
 //! Rules on the text of the sources.
 
+use system_tests::graph::LAYERS;
 use system_tests::sources::{Source, all, bare_breaches, machine_paths};
 
 fn source(text: &str) -> Source {
@@ -7,14 +8,17 @@ fn source(text: &str) -> Source {
 }
 
 fn is_bare(path: &str) -> bool {
-    ["firmware/core/src/", "firmware/drivers/src/"].iter().any(|folder| path.starts_with(folder))
+    LAYERS.iter().any(|(name, ..)| {
+        let folder = name.trim_start_matches("shaftbook-");
+        path.starts_with(&format!("firmware/{folder}/src/"))
+    })
 }
 
 #[test]
-fn core_and_drivers_are_no_std_without_unsafe_or_allocation() {
+fn the_layers_are_no_std_without_unsafe_or_allocation() {
     let sources: Vec<_> = all().into_iter().filter(|s| is_bare(&s.path)).collect();
     let roots = sources.iter().filter(|s| s.path.ends_with("/src/lib.rs")).count();
-    assert_eq!(roots, 2, "the core's and the drivers'");
+    assert_eq!(roots, LAYERS.len(), "one of each layer");
     let found: Vec<_> =
         sources.iter().flat_map(|s| bare_breaches(s, s.path.ends_with("/src/lib.rs"))).collect();
     assert!(found.is_empty(), "{}", found.join("\n"));

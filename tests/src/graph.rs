@@ -1,8 +1,8 @@
 //! The workspace's dependency graph and the rules on it.
 //!
-//! Rule: core ← drivers ← boards; host-sim → core, drivers; never the other way. The
-//! core and the drivers stay `no_std`: no feature of a dependency may bring `std` or
-//! `alloc` in.
+//! Rule: core ← care ← readout ← panel; core ← drivers; boards and host-sim may use them
+//! all; never the other way. Everything under `firmware/` stays `no_std`: no feature of
+//! a dependency may bring `std` or `alloc` in.
 //!
 //! The rules work on a plain [`Graph`], so that a test can hand them a broken one.
 
@@ -22,15 +22,27 @@ pub struct Package {
 /// The packages of the workspace by name.
 pub type Graph = BTreeMap<String, Package>;
 
-/// Outside crates that the core may use.
-pub const CORE_MAY_USE: [&str; 5] = ["crc", "defmt", "heapless", "hmac", "sha2"];
-/// Outside crates that the drivers may use.
-pub const DRIVERS_MAY_USE: [&str; 4] = ["critical-section", "defmt", "embedded-hal", "heapless"];
+/// A layer of the firmware: its name, the layers below it, the outside crates it may use.
+pub type Layer = (&'static str, &'static [&'static str], &'static [&'static str]);
+
+/// The layers that every board shares.
+pub const LAYERS: [Layer; 5] = [
+    ("shaftbook-core", &[], &["crc", "defmt", "heapless", "hmac", "sha2"]),
+    ("shaftbook-care", &["shaftbook-core"], &["defmt", "heapless", "libm"]),
+    ("shaftbook-readout", &["shaftbook-core", "shaftbook-care"], &["defmt", "heapless", "sha2"]),
+    (
+        "shaftbook-panel",
+        &["shaftbook-core", "shaftbook-care", "shaftbook-readout"],
+        &["defmt", "embedded-graphics", "heapless", "qrcodegen-no-heap"],
+    ),
+    (
+        "shaftbook-drivers",
+        &["shaftbook-core"],
+        &["critical-section", "defmt", "ds1307", "embedded-hal", "heapless", "ssd1306"],
+    ),
+];
 /// Features that end `no_std`, whatever crate has them.
 const HOSTED_FEATURES: [&str; 2] = ["std", "alloc"];
-
-const CORE: &str = "shaftbook-core";
-const DRIVERS: &str = "shaftbook-drivers";
 
 /// The graph of this repository, as cargo gives it.
 ///
@@ -69,7 +81,7 @@ fn package(metadata: &Metadata, package: &cargo_metadata::Package) -> (String, P
 #[must_use]
 pub fn breaches(graph: &Graph) -> Vec<String> {
     let mut found = Vec::new();
-    for name in [CORE, DRIVERS] {
+    for (name, ..) in LAYERS {
         if !graph.contains_key(name) {
             found.push(format!("{name} is not in the workspace"));
         }
@@ -95,13 +107,11 @@ fn is_bare(package: &Package) -> bool {
 }
 
 fn may_need(graph: &Graph, name: &str, needed: &str) -> bool {
-    let inside = graph.get(needed);
-    match (name, inside) {
-        (CORE, _) => CORE_MAY_USE.contains(&needed),
-        (DRIVERS, _) => needed == CORE || DRIVERS_MAY_USE.contains(&needed),
-        // A board may need whatever its chip does, but of ours only core and drivers.
-        (_, Some(_)) if graph.get(name).is_some_and(is_bare) => [CORE, DRIVERS].contains(&needed),
-        ("host-sim", Some(_)) => [CORE, DRIVERS].contains(&needed),
-        _ => true,
+    let is_ours = graph.contains_key(needed);
+    if let Some((_, below, outside)) = LAYERS.iter().find(|(layer, ..)| *layer == name) {
+        return below.contains(&needed) || (!is_ours && outside.contains(&needed));
     }
+    // A board may need whatever its chip does, but of ours only the layers.
+    let is_host = !graph.get(name).is_some_and(is_bare) && name != "host-sim";
+    !is_ours || is_host || LAYERS.iter().any(|(layer, ..)| *layer == needed)
 }

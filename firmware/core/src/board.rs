@@ -290,6 +290,12 @@ impl<R: Rules> Board<R> {
         self.day = day.filter(|d| *d != 0);
     }
 
+    /// The calendar day, where a clock is fitted.
+    #[must_use]
+    pub fn day(&self) -> Option<u16> {
+        self.day
+    }
+
     /// One change of one input, in the order of time.
     #[inline]
     pub fn input(&mut self, at: Instant, input: Input) {

@@ -1,0 +1,20 @@
+//! # Shaftbook care
+//!
+//! From what the board has counted to what a person should do: which care is due,
+//! when the next will be, and where to look first when the machine misbehaves.
+//!
+//! - [`machine`]: all that is known of the machine at one moment
+//! - [`item`]: wear, limit and standing of each component
+//! - [`outlook`]: how many days are left, at the recent rate of use
+//! - [`binomial`]: the exact test behind the hints
+//! - [`hint`]: first-look hints, each with its reason and figures
+//!
+//! Reads the core's figures and changes none. Panics: none, whatever comes in.
+
+#![no_std]
+#![forbid(unsafe_code)]
+
+pub mod hint;
+pub mod item;
+pub mod machine;
+pub mod outlook;

@@ -1,0 +1,42 @@
+//! All that is known of the machine at one moment: what screens, hints and the
+//! read-out code are made from.
+
+use shaftbook_core::board::Board;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::fault::FaultSet;
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::ledger::Ledger;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::time::Instant;
+
+/// The machine, as its board knows it at one moment.
+#[derive(Clone, Copy, Debug)]
+pub struct Machine<'a> {
+    /// The board.
+    pub id: BoardId,
+    /// Lifetime counters; `None` until the past is known.
+    pub lifetime: Option<Counters>,
+    /// Counted since this power-up.
+    pub session: Counters,
+    /// Settings, profile, baselines, journal.
+    pub ledger: &'a Ledger,
+    /// Faults present.
+    pub faults: FaultSet,
+    /// Calendar day number (1 is 1 January 2020), where a clock is fitted.
+    pub day: Option<u16>,
+}
+
+impl<'a> Machine<'a> {
+    /// The machine of `board` at `now`.
+    #[must_use]
+    pub fn of<R: Rules>(board: &'a Board<R>, now: Instant) -> Self {
+        Self {
+            id: board.id(),
+            lifetime: board.lifetime(now),
+            session: board.session(now),
+            ledger: board.ledger(),
+            faults: board.faults(),
+            day: board.day(),
+        }
+    }
+}

@@ -1,0 +1,4 @@
+//! # Shaftbook panel
+
+#![no_std]
+#![forbid(unsafe_code)]
