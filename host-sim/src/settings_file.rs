@@ -10,6 +10,8 @@ use serde::Deserialize;
 use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings, SettingsError};
 
+use shaftbook_panel::text::Language;
+
 use crate::input_error::InputError;
 use crate::scenario::locate::line_column;
 
@@ -43,6 +45,26 @@ pub enum Measure {
     Powered,
     /// Running time.
     Running,
+}
+
+/// The panel's language, as written in a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum PanelLanguage {
+    /// English.
+    En,
+    /// German.
+    De,
+}
+
+impl PanelLanguage {
+    /// Its number in the board's settings.
+    fn code(self) -> u8 {
+        match self {
+            Self::En => Language::English as u8,
+            Self::De => Language::German as u8,
+        }
+    }
 }
 
 /// Board settings with every key optional; names and units are those of
@@ -82,6 +104,8 @@ pub struct BoardTable {
     pub service_measure: Option<Measure>,
     /// The service interval, h.
     pub service_interval_h: Option<u16>,
+    /// The panel's language, in two letters (ISO 639-1).
+    pub language: Option<PanelLanguage>,
 }
 
 impl BoardTable {
@@ -112,6 +136,7 @@ impl BoardTable {
                 Measure::Running => ServiceMeasure::Running,
             }),
             service_interval_h: self.service_interval_h.unwrap_or(base.service_interval_h),
+            language: self.language.map_or(base.language, PanelLanguage::code),
         }
     }
 
@@ -141,6 +166,7 @@ pub fn explain(error: SettingsError) -> &'static str {
             "two needles' levels are so close that their guard bands touch"
         }
         SettingsError::ServiceInterval => "service_interval_h must not be 0",
+        SettingsError::Language => "language has a number over 15",
     }
 }
 

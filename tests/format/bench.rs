@@ -44,6 +44,7 @@ pub const SHORT: Settings = Settings {
     checkpoint_powered_s: 1,
     service_measure: shaftbook_core::settings::ServiceMeasure::Running,
     service_interval_h: 400,
+    language: 1,
 };
 
 /// A part some of whose slots take no new bytes.

@@ -33,7 +33,7 @@ pub const LAYERS: [Layer; 5] = [
     (
         "shaftbook-panel",
         &["shaftbook-core", "shaftbook-care", "shaftbook-readout"],
-        &["defmt", "embedded-graphics", "heapless", "qrcodegen-no-heap"],
+        &["chrono", "defmt", "embedded-graphics", "heapless", "qrcodegen-no-heap"],
     ),
     (
         "shaftbook-drivers",

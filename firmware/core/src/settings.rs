@@ -5,6 +5,9 @@
 
 use crate::counters::NEEDLES_MAX;
 
+/// Highest number of a language.
+pub const LANGUAGE_MAX: u8 = 15;
+
 /// How the needle position reaches the board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -49,6 +52,8 @@ pub enum SettingsError {
     NeedleLevels,
     /// The service interval is 0 h.
     ServiceInterval,
+    /// The language's number is over 15.
+    Language,
 }
 
 /// Everything about wiring and counting that is chosen at fitting.
@@ -88,6 +93,8 @@ pub struct Settings {
     pub service_measure: ServiceMeasure,
     /// The service interval, h. Default 500 (common practice, no source).
     pub service_interval_h: u16,
+    /// Number of the panel's language, 0 to 15; the panel's text tables say which.
+    pub language: u8,
 }
 
 impl Default for Settings {
@@ -109,6 +116,7 @@ impl Default for Settings {
             checkpoint_powered_s: 60,
             service_measure: ServiceMeasure::Powered,
             service_interval_h: 500,
+            language: 0,
         }
     }
 }
@@ -160,6 +168,9 @@ impl Settings {
         }
         if self.service_interval_h == 0 {
             return Err(SettingsError::ServiceInterval);
+        }
+        if self.language > LANGUAGE_MAX {
+            return Err(SettingsError::Language);
         }
         Ok(())
     }

@@ -30,7 +30,7 @@ fn every_choice_in_the_settings_comes_back() {
     levels.needle_level_mv[..4].copy_from_slice(&[500, 1_000, 1_500, 2_000]);
     for needle_source in [NeedleSource::NotWired, NeedleSource::Code, NeedleSource::Level] {
         for service_measure in [ServiceMeasure::Powered, ServiceMeasure::Running] {
-            let settings = Settings { needle_source, service_measure, ..levels };
+            let settings = Settings { needle_source, service_measure, language: 1, ..levels };
             assert_eq!(settings.check(), Ok(()));
             let (ledger, _) = snapshot::decode(&stream(settings)).expect("a whole stream");
             assert_eq!(ledger.settings, settings);

@@ -1,4 +1,35 @@
 //! # Shaftbook panel
+//!
+//! What an operator sees and presses: three buttons and 128 by 64 pixels of one bit.
+//! Pure: the machine's state and button presses come in; a view model comes out, and
+//! what is to be asked of the board.
+//!
+//! - [`button`]: edges of three buttons to short and long presses
+//! - [`state`]: what the screens are made from
+//! - [`screen`], [`panel`]: which screen, what a press does
+//! - [`view`]: what stands on a screen, before it is pixels
+//! - [`text`]: all words, one table a language
+//! - [`number`]: figures as they are shown
+//! - [`frame`], [`draw`], [`painter`]: pixels, in steps small enough for a board that
+//!   must answer a power-fail warning in between
+//! - [`serve`]: a press carried to the board, and the board's answer back
+//!
+//! Panics: none, whatever comes in. Not done here: the display's driver, the pins.
 
 #![no_std]
 #![forbid(unsafe_code)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod button;
+pub mod draw;
+pub mod frame;
+pub mod number;
+pub mod painter;
+pub mod panel;
+pub mod screen;
+pub mod serve;
+pub mod state;
+pub mod text;
+pub mod view;

@@ -225,7 +225,7 @@ def stream_ledger(stream):
         "checkpoint_running_s": stream[196],
         "checkpoint_trims": stream[197],
         "checkpoint_powered_s": number(stream, 198, 2),
-        "measure": "running" if stream[200] == 1 else "powered",
+        "measure": "running" if stream[200] & 0xF == 1 else "powered",
         "limit_h": number(stream, 201, 2),
         "levels": [number(stream, 203 + 2 * k, 2) for k in range(16)],
         "stated": {

@@ -231,10 +231,11 @@ fn pass_settings(fields: &mut Fields<'_>, settings: &mut Settings) -> Option<()>
     fields.byte(&mut settings.checkpoint_running_s);
     fields.byte(&mut settings.checkpoint_trims);
     fields.half(&mut settings.checkpoint_powered_s);
-    settings.service_measure = match fields.narrow(settings.service_measure as u32, 8) {
+    settings.service_measure = match fields.narrow(settings.service_measure as u32, 4) {
         1 => ServiceMeasure::Running,
         _ => ServiceMeasure::Powered,
     };
+    settings.language = fields.narrow(u32::from(settings.language), 4) as u8;
     fields.half(&mut settings.service_interval_h);
     for level_mv in &mut settings.needle_level_mv {
         fields.half(level_mv);

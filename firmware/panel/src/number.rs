@@ -1,0 +1,129 @@
+//! Figures as they are shown: grouped digits, hours, and a display that shows when it
+//! has rolled over.
+//!
+//! Invariant: nothing is cut off silently. What does not fit a line is not written
+//! into it (the text tests check that all lines fit).
+
+use core::fmt::Write;
+
+use heapless::String;
+
+/// Most bytes in a line: 21 columns of Latin-1, two bytes each in UTF-8, and room to
+/// see that a line is too long.
+pub const LINE_BYTES: usize = 64;
+
+/// A line of text on a screen.
+pub type Line = String<LINE_BYTES>;
+
+/// Digits that the lifetime hours have on the display: 999,999 h are 114 years.
+pub const HOURS_DIGITS: u32 = 6;
+/// Digits that counts have on the display.
+pub const COUNT_DIGITS: u32 = 10;
+
+/// `text` as a line; what does not fit [`LINE_BYTES`] is left away.
+#[must_use]
+pub fn line(text: &str) -> Line {
+    let mut line = Line::new();
+    add(&mut line, text);
+    line
+}
+
+/// Adds `text` to `line`, as much as fits.
+pub fn add(line: &mut Line, text: &str) {
+    for c in text.chars() {
+        if line.push(c).is_err() {
+            return;
+        }
+    }
+}
+
+/// Adds `value` with a separator every three digits.
+pub fn grouped(line: &mut Line, value: u64, separator: char) {
+    let mut digits = String::<20>::new();
+    // Cannot fail: a u64 has at most 20 digits.
+    let _ = write!(digits, "{value}");
+    let count = digits.len();
+    for (n, digit) in digits.chars().enumerate() {
+        if n > 0 && (count - n).is_multiple_of(3) {
+            let _ = line.push(separator);
+        }
+        let _ = line.push(digit);
+    }
+}
+
+/// Adds `value` as a counter of `digits` digits (1 to 19) shows it: when it has rolled
+/// over, how often stands in front, as in `1×000,042`.
+pub fn rolling(line: &mut Line, value: u64, digits: u32, separator: char) {
+    let wrap = 10_u64.saturating_pow(digits.clamp(1, 19));
+    let (laps, shown) = (value / wrap, value % wrap);
+    if laps == 0 {
+        grouped(line, shown, separator);
+        return;
+    }
+    let _ = write!(line, "{laps}×");
+    let mut place = wrap / 10;
+    let mut left = digits;
+    while place > 0 {
+        let _ = write!(line, "{}", shown / place % 10);
+        left = left.saturating_sub(1);
+        if left > 0 && left.is_multiple_of(3) {
+            let _ = line.push(separator);
+        }
+        place /= 10;
+    }
+}
+
+/// Adds a time of `s` seconds in hours: one decimal below 100 h, none above.
+pub fn hours(line: &mut Line, s: u64, separator: char, decimal: char) {
+    let tenths = s / 360;
+    if tenths < 1_000 {
+        let _ = write!(line, "{}{decimal}{}", tenths / 10, tenths % 10);
+    } else {
+        grouped(line, tenths / 10, separator);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn text(write: impl FnOnce(&mut Line)) -> Line {
+        let mut line = Line::new();
+        write(&mut line);
+        line
+    }
+
+    #[test]
+    fn figures_are_grouped_by_three() {
+        for (value, shown) in
+            [(0, "0"), (999, "999"), (1_000, "1,000"), (u64::MAX, "18,446,744,073,709,551,615")]
+        {
+            assert_eq!(text(|l| grouped(l, value, ',')), shown);
+        }
+    }
+
+    #[test]
+    fn a_display_that_has_rolled_over_says_so() {
+        for (value, shown) in
+            [(999_999, "999,999"), (1_000_000, "1×000,000"), (12_000_042, "12×000,042")]
+        {
+            assert_eq!(text(|l| rolling(l, value, HOURS_DIGITS, ',')), shown);
+        }
+        assert_eq!(text(|l| rolling(l, 10_000_000_007, COUNT_DIGITS, ',')), "1×0,000,000,007");
+        assert_eq!(text(|l| rolling(l, u64::MAX, 19, ',')).chars().next(), Some('1'));
+    }
+
+    #[test]
+    fn hours_have_a_decimal_while_they_are_few() {
+        for (s, shown) in
+            [(0, "0.0"), (359, "0.0"), (360, "0.1"), (359_999, "99.9"), (360_000, "100")]
+        {
+            assert_eq!(text(|l| hours(l, s, ',', '.')), shown);
+        }
+    }
+
+    #[test]
+    fn a_line_that_is_too_long_is_cut_at_a_character() {
+        assert_eq!(line(&"ü".repeat(40)).chars().count(), LINE_BYTES / 2);
+    }
+}

@@ -1,0 +1,286 @@
+//! The panel's behaviour: which screen is shown, and what a press does.
+//!
+//! Invariants:
+//! - from every screen, Back leads towards the first one, and so does doing nothing;
+//! - nothing is renewed by a short press, and nothing without a confirmation;
+//! - what is due is shown on every screen and can only be done, not put away;
+//! - the code that is read aloud does not change while it is on the screen.
+
+use shaftbook_care::item;
+use shaftbook_core::authority::EightDigits;
+use shaftbook_core::board::Effect;
+use shaftbook_core::component::Role;
+use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::service::{Authorised, Refusal};
+use shaftbook_core::time::Instant;
+use shaftbook_readout::code::Code;
+
+use crate::button::{Button, Press};
+use crate::screen::{Notice, Screen, Top, Typed};
+use crate::state::State;
+use crate::text::Language;
+use crate::view::{self, View};
+
+/// The first screen comes back after this long without a press, µs.
+pub const RETURN_US: u64 = 60_000_000;
+/// The same on screens that are read over the phone, µs.
+pub const PHONE_RETURN_US: u64 = 600_000_000;
+/// A notice that something is done stays this long, µs.
+pub const NOTICE_US: u64 = 4_000_000;
+
+/// What the panel asks of the board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ask {
+    /// Renew what the operator may renew.
+    Renew(ComponentSet),
+    /// Open a challenge; its digits go to [`Panel::challenge`].
+    Challenge(Authorised),
+    /// Enter a reply.
+    Reply(Authorised, EightDigits),
+}
+
+/// The panel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Panel {
+    screen: Screen,
+    language: Option<Language>,
+    touched: Instant,
+}
+
+impl Panel {
+    /// At the first screen, in the language of the board's settings.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { screen: Screen::Top(Top::Home), language: None, touched: Instant::ZERO }
+    }
+
+    /// The screen shown.
+    #[must_use]
+    pub const fn screen(&self) -> &Screen {
+        &self.screen
+    }
+
+    /// Shows `screen`, as if a person had gone there at `now`.
+    pub const fn show(&mut self, now: Instant, screen: Screen) {
+        self.screen = screen;
+        self.touched = now;
+    }
+
+    /// The language of the screens: the one chosen since power-up, or the settings'.
+    #[must_use]
+    pub fn language(&self, state: &State<'_>) -> Language {
+        let code = state.machine.ledger.settings.language;
+        self.language.unwrap_or_else(|| Language::from_code(code))
+    }
+
+    /// Chooses a language until the next power-up; `None` is the settings'.
+    pub const fn speak(&mut self, language: Option<Language>) {
+        self.language = language;
+    }
+
+    /// What stands on the screen at `now`.
+    #[must_use]
+    pub fn view(&self, state: &State<'_>) -> View {
+        view::of(&self.screen, self.language(state), state)
+    }
+
+    /// A press. What it asks of the board, if anything.
+    pub fn press(&mut self, now: Instant, press: Press, state: &State<'_>) -> Option<Ask> {
+        self.touched = now;
+        match press {
+            Press::Short(Button::Back) => self.back(),
+            Press::Long(Button::Back) => self.screen = Screen::Top(Top::Home),
+            Press::Short(Button::Next) => self.next(state),
+            // Holding Next is no way to do anything faster.
+            Press::Long(Button::Next) => {}
+            Press::Short(Button::Act) => return self.act(state),
+            Press::Long(Button::Act) => return self.hold(now, state),
+        }
+        None
+    }
+
+    fn back(&mut self) {
+        self.screen = match self.screen {
+            Screen::Top(top) => Screen::Top(top.before()),
+            Screen::List { top, .. } => Screen::Top(top),
+            Screen::Component { line, page: 0, .. } => Screen::List { top: Top::Care, line },
+            Screen::Component { place, line, .. } | Screen::Confirm { place, line } => {
+                Screen::Component { place, line, page: 0 }
+            }
+            Screen::Fault { line } => Screen::List { top: Top::Faults, line },
+            Screen::Hint { line, page: 0 } => Screen::List { top: Top::Hints, line },
+            Screen::Hint { line, .. } => Screen::Hint { line, page: 0 },
+            Screen::Code { .. } => Screen::Top(Top::ReadOut),
+            Screen::Challenge { wish: Authorised::Service, .. } => Screen::Top(Top::Service),
+            Screen::Challenge { .. } => Screen::Top(Top::Care),
+            Screen::Reply { wish, challenge, mut typed } => match typed.at.checked_sub(1) {
+                Some(at) => {
+                    typed.at = at;
+                    Screen::Reply { wish, challenge, typed }
+                }
+                None => Screen::Challenge { wish, challenge: Some(challenge) },
+            },
+            Screen::Told { .. } => Screen::Top(Top::Home),
+        };
+    }
+
+    fn next(&mut self, state: &State<'_>) {
+        self.screen = match self.screen {
+            Screen::Top(top) => Screen::Top(top.after(1)),
+            Screen::List { top, line } => {
+                let lines = view::list_lines(top, state).max(1);
+                Screen::List { top, line: (line + 1) % lines }
+            }
+            Screen::Component { place, line, page } => {
+                Screen::Component { place, line, page: 1 - page.min(1) }
+            }
+            Screen::Hint { line, page } => Screen::Hint { line, page: 1 - page.min(1) },
+            Screen::Code { code, qr } => Screen::Code { code, qr: !qr },
+            Screen::Reply { wish, challenge, mut typed } => {
+                if let Some(digit) = typed.digits.get_mut(usize::from(typed.at)) {
+                    *digit = (*digit + 1) % 10;
+                }
+                Screen::Reply { wish, challenge, typed }
+            }
+            screen @ (Screen::Confirm { .. }
+            | Screen::Fault { .. }
+            | Screen::Challenge { .. }
+            | Screen::Told { .. }) => screen,
+        };
+    }
+
+    fn act(&mut self, state: &State<'_>) -> Option<Ask> {
+        self.screen = match self.screen {
+            Screen::Top(Top::Home) => Screen::Top(Top::Care),
+            Screen::Top(Top::ReadOut) => match Code::of(&state.machine) {
+                Some(code) => Screen::Code { code, qr: false },
+                None => self.screen,
+            },
+            Screen::Top(top) if view::list_lines(top, state) > 0 => Screen::List { top, line: 0 },
+            Screen::List { top: Top::Care, line } => {
+                match view::care_order(state).get(usize::from(line)) {
+                    Some(item) => Screen::Component { place: item.place as u8, line, page: 0 },
+                    None => self.screen,
+                }
+            }
+            Screen::List { top: Top::Faults, line } => Screen::Fault { line },
+            Screen::List { top: Top::Hints, line } => Screen::Hint { line, page: 0 },
+            Screen::Challenge { wish, challenge: Some(challenge) } => {
+                Screen::Reply { wish, challenge, typed: Typed::default() }
+            }
+            Screen::Reply { wish, challenge, mut typed } => {
+                typed.at = (typed.at + 1).min(7);
+                Screen::Reply { wish, challenge, typed }
+            }
+            Screen::Told { .. } => Screen::Top(Top::Home),
+            screen => screen,
+        };
+        None
+    }
+
+    fn hold(&mut self, now: Instant, state: &State<'_>) -> Option<Ask> {
+        match self.screen {
+            Screen::Top(Top::Service) => Some(self.ask_engineer(Authorised::Service)),
+            Screen::Top(Top::About) => {
+                self.language = Some(self.language(state).next());
+                None
+            }
+            Screen::Component { place, line, .. } => {
+                let component = item::item(&state.machine, usize::from(place))?.component;
+                if component.renewed_by == Role::Engineer {
+                    let set = ComponentSet::only(usize::from(place));
+                    return Some(self.ask_engineer(Authorised::Renew(set)));
+                }
+                self.screen = Screen::Confirm { place, line };
+                None
+            }
+            Screen::Confirm { place, .. } => {
+                self.tell(now, Notice::Working);
+                Some(Ask::Renew(ComponentSet::only(usize::from(place))))
+            }
+            Screen::Reply { wish, typed, .. } if typed.at == 7 => {
+                let reply = typed.reply()?;
+                self.tell(now, Notice::Working);
+                Some(Ask::Reply(wish, reply))
+            }
+            _ => None,
+        }
+    }
+
+    const fn ask_engineer(&mut self, wish: Authorised) -> Ask {
+        self.screen = Screen::Challenge { wish, challenge: None };
+        Ask::Challenge(wish)
+    }
+
+    const fn tell(&mut self, now: Instant, notice: Notice) {
+        self.screen = Screen::Told { notice, since: now };
+    }
+
+    /// The board has opened the challenge that was asked for.
+    pub fn challenge(&mut self, digits: EightDigits) {
+        if let Screen::Challenge { challenge, .. } = &mut self.screen {
+            *challenge = Some(digits);
+        }
+    }
+
+    /// The board has not accepted what was asked.
+    pub fn refused(&mut self, now: Instant, refusal: Refusal) {
+        let notice = match refusal {
+            Refusal::Busy => Notice::Busy,
+            Refusal::Wait { seconds } => Notice::Wait(seconds),
+            Refusal::NoChallenge => Notice::AskAnew,
+            _ => Notice::NotReady,
+        };
+        self.tell(now, notice);
+    }
+
+    /// Something has happened on the board: an answer that is waited for is shown.
+    pub fn effect(&mut self, now: Instant, effect: &Effect) {
+        let Screen::Told { notice: Notice::Working, .. } = self.screen else { return };
+        match effect {
+            Effect::ReplyRefused => self.tell(now, Notice::WrongReply),
+            Effect::EntryDurable { event: Event::Renewed | Event::Served, .. } => {
+                self.tell(now, Notice::Done);
+            }
+            _ => {}
+        }
+    }
+
+    /// Lets time pass: the first screen comes back by itself.
+    pub fn tick(&mut self, now: Instant) {
+        if let Screen::Told { notice, since } = self.screen {
+            if notice != Notice::Working && now.since_us(since) >= NOTICE_US {
+                self.screen = Screen::Top(Top::Home);
+            }
+            return;
+        }
+        if now.since_us(self.touched) >= self.returns_after_us() {
+            self.screen = Screen::Top(Top::Home);
+        }
+    }
+
+    /// When [`Panel::tick`] has something to do, if nothing is pressed before.
+    #[must_use]
+    pub fn deadline(&self) -> Instant {
+        match self.screen {
+            Screen::Top(Top::Home) | Screen::Told { notice: Notice::Working, .. } => Instant::NEVER,
+            Screen::Told { since, .. } => since.plus_us(NOTICE_US),
+            _ => self.touched.plus_us(self.returns_after_us()),
+        }
+    }
+
+    const fn returns_after_us(&self) -> u64 {
+        match self.screen {
+            Screen::Code { .. } | Screen::Challenge { .. } | Screen::Reply { .. } => {
+                PHONE_RETURN_US
+            }
+            _ => RETURN_US,
+        }
+    }
+}
+
+impl Default for Panel {
+    fn default() -> Self {
+        Self::new()
+    }
+}

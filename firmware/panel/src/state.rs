@@ -1,0 +1,43 @@
+//! What the screens are made from: the machine as its board knows it, and the health
+//! of the board's memory.
+
+use shaftbook_care::machine::Machine;
+use shaftbook_core::board::Board;
+use shaftbook_core::rules::Rules;
+use shaftbook_core::time::Instant;
+
+/// How the memory part fares.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct MemoryHealth {
+    /// Slots that are no longer used.
+    pub retired_slots: u16,
+    /// Times the ring of slots was written round: program cycles of every page.
+    pub laps: u32,
+}
+
+/// Everything that is shown.
+#[derive(Clone, Copy, Debug)]
+pub struct State<'a> {
+    /// The machine.
+    pub machine: Machine<'a>,
+    /// The memory.
+    pub memory: MemoryHealth,
+    /// Version of the board's firmware.
+    pub version: &'static str,
+}
+
+impl<'a> State<'a> {
+    /// The state of `board` at `now`. `version` is that of the image it runs in.
+    #[must_use]
+    pub fn of<R: Rules>(board: &'a Board<R>, now: Instant, version: &'static str) -> Self {
+        let store = board.store();
+        Self {
+            machine: Machine::of(board, now),
+            memory: MemoryHealth {
+                retired_slots: store.retired().len() as u16,
+                laps: store.head().lap.get(),
+            },
+            version,
+        }
+    }
+}

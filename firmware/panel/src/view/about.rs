@@ -1,0 +1,65 @@
+//! The board itself: measured and stated hours apart, identity, memory, version.
+
+use core::fmt::Write;
+
+use shaftbook_readout::tag::BoardTag;
+
+use super::{Content, Foot, Row};
+use crate::number::{HOURS_DIGITS, Line, grouped, line, rolling};
+use crate::state::State;
+use crate::text::Words;
+
+/// Lines of the list.
+pub(super) const LINES: usize = 8;
+
+pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+    let foot = Some(Foot::Hold(words.hold_language));
+    Content::list(words.about, LINES, chosen, foot, |n| row(n, words, state))
+}
+
+fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
+    let mut figure = Line::new();
+    let hours = |figure: &mut Line, h: u64| {
+        rolling(figure, h, HOURS_DIGITS, words.separator);
+        let _ = write!(figure, " {}", words.h);
+    };
+    // Cannot fail: a line has room for each figure.
+    let name = match n {
+        0 => {
+            let _ = write!(figure, "{}", BoardTag::of(state.machine.id));
+            words.board
+        }
+        1 => {
+            match &state.machine.lifetime {
+                Some(lifetime) => hours(&mut figure, lifetime.powered_ms / 3_600_000),
+                None => figure = line("?"),
+            }
+            words.measured
+        }
+        2 => {
+            hours(&mut figure, state.machine.ledger.carried_in.hours.into());
+            words.stated_hours
+        }
+        3 => {
+            grouped(&mut figure, state.memory.retired_slots.into(), words.separator);
+            words.retired
+        }
+        4 => {
+            grouped(&mut figure, state.memory.laps.into(), words.separator);
+            words.laps
+        }
+        5 => {
+            figure = line(state.version);
+            words.version
+        }
+        6 => {
+            figure = line(words.language);
+            words.language_label
+        }
+        _ => {
+            let _ = write!(figure, "{:016X}", state.machine.id.0);
+            words.identity
+        }
+    };
+    Row::pair(name, figure)
+}

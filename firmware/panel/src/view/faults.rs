@@ -1,0 +1,25 @@
+//! The faults present, by name, with what to do.
+
+use super::{Content, Foot, Row};
+use crate::state::State;
+use crate::text::Words;
+
+pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+    let faults = state.machine.faults;
+    if faults.is_empty() {
+        return Content::rows(words.faults, [Row::text(words.no_faults)], None);
+    }
+    let act = if chosen.is_some() { words.act_open } else { words.act_browse };
+    Content::list(words.faults, faults.iter().count(), chosen, Some(Foot::Tap(act)), |n| {
+        faults.iter().nth(n).map_or_else(Row::default, |f| Row::text(words.fault_words(f).name))
+    })
+}
+
+pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
+    let Some(fault) = state.machine.faults.iter().nth(usize::from(line)) else {
+        return content(None, words, state);
+    };
+    let said = words.fault_words(fault);
+    let rows = [Row::text(said.name)].into_iter().chain(said.todo.map(Row::text));
+    Content::rows(words.faults, rows, None)
+}
