@@ -290,7 +290,8 @@ fn home_figure<D>(figure: &str, beside: &str, target: &mut D) -> Result<(), D::E
 where
     D: DrawTarget<Color = BinaryColor>,
 {
-    text(figure, Point::new(2, 11), &FONT_10X20, BinaryColor::On, target)?;
+    let font = if figure.chars().count() > 6 { &FONT_9X18_BOLD } else { &FONT_10X20 };
+    text(figure, Point::new(2, 11), font, BinaryColor::On, target)?;
     let x = RIGHT - 1 - width(beside);
     text(beside, Point::new(x, 19), &FONT_6X10, BinaryColor::On, target)
 }

@@ -73,6 +73,29 @@ pub fn rolling(line: &mut Line, value: u64, digits: u32, separator: char) {
     }
 }
 
+/// Adds `value` in at most six columns: in full below 100,000, in thousands (k) below
+/// 10,000,000, in millions (M) above; the prefixes are those of the SI.
+pub fn compact(line: &mut Line, value: u64, separator: char) {
+    let (shown, prefix) = match value {
+        0..100_000 => (value, ""),
+        100_000..10_000_000 => (value / 1_000, " k"),
+        _ => (value / 1_000_000, " M"),
+    };
+    grouped(line, shown, separator);
+    add(line, prefix);
+}
+
+/// Adds a wait of `seconds`, rounded up: in s, min or h.
+pub fn wait(line: &mut Line, seconds: u32) {
+    let (shown, unit) = match seconds {
+        0..=120 => (seconds, "s"),
+        121..=7_200 => (seconds.div_ceil(60), "min"),
+        _ => (seconds.div_ceil(3_600), "h"),
+    };
+    // Cannot fail: a line has room for it.
+    let _ = write!(line, "{shown} {unit}");
+}
+
 /// Adds a time of `s` seconds in hours: one decimal below 100 h, none above.
 pub fn hours(line: &mut Line, s: u64, separator: char, decimal: char) {
     let tenths = s / 360;
@@ -119,6 +142,24 @@ mod tests {
             [(0, "0.0"), (359, "0.0"), (360, "0.1"), (359_999, "99.9"), (360_000, "100")]
         {
             assert_eq!(text(|l| hours(l, s, ',', '.')), shown);
+        }
+    }
+
+    #[test]
+    fn large_counts_are_shown_in_thousands_and_millions() {
+        for (value, shown) in
+            [(99_999, "99,999"), (100_000, "100 k"), (9_999_999, "9,999 k"), (10_000_000, "10 M")]
+        {
+            assert_eq!(text(|l| compact(l, value, ',')), shown);
+        }
+    }
+
+    #[test]
+    fn a_wait_is_never_shown_shorter_than_it_is() {
+        for (seconds, shown) in
+            [(30, "30 s"), (120, "120 s"), (121, "3 min"), (7_200, "120 min"), (86_400, "24 h")]
+        {
+            assert_eq!(text(|l| wait(l, seconds)), shown);
         }
     }
 

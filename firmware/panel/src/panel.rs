@@ -107,6 +107,7 @@ impl Panel {
             Screen::Component { place, line, .. } | Screen::Confirm { place, line } => {
                 Screen::Component { place, line, page: 0 }
             }
+            Screen::Entry { line } => Screen::List { top: Top::Journal, line },
             Screen::Fault { line } => Screen::List { top: Top::Faults, line },
             Screen::Hint { line, page: 0 } => Screen::List { top: Top::Hints, line },
             Screen::Hint { line, .. } => Screen::Hint { line, page: 0 },
@@ -143,6 +144,7 @@ impl Panel {
                 Screen::Reply { wish, challenge, typed }
             }
             screen @ (Screen::Confirm { .. }
+            | Screen::Entry { .. }
             | Screen::Fault { .. }
             | Screen::Challenge { .. }
             | Screen::Told { .. }) => screen,
@@ -163,6 +165,7 @@ impl Panel {
                     None => self.screen,
                 }
             }
+            Screen::List { top: Top::Journal, line } => Screen::Entry { line },
             Screen::List { top: Top::Faults, line } => Screen::Fault { line },
             Screen::List { top: Top::Hints, line } => Screen::Hint { line, page: 0 },
             Screen::Challenge { wish, challenge: Some(challenge) } => {

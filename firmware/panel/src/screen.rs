@@ -124,6 +124,11 @@ pub enum Screen {
         /// The line it was opened from.
         line: u8,
     },
+    /// One journal entry, by its line in the list.
+    Entry {
+        /// The line.
+        line: u8,
+    },
     /// One fault, by its line in the list.
     Fault {
         /// The line.

@@ -197,6 +197,7 @@ pub fn of(screen: &Screen, language: Language, state: &State<'_>) -> View {
         Screen::List { top, line } => of_top(top, Some(line), words, state),
         Screen::Component { place, page, .. } => component::content(place, page, words, state),
         Screen::Confirm { place, .. } => component::confirm(place, words, state),
+        Screen::Entry { line } => journal::one(line, words, state),
         Screen::Fault { line } => faults::one(line, words, state),
         Screen::Hint { line, page } => hints::one(line, page, words, state),
         Screen::Code { ref code, qr } => notice::code(code, qr, words),

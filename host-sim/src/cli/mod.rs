@@ -9,6 +9,7 @@ pub mod output;
 pub mod progress;
 pub mod prove;
 pub mod replay;
+pub mod screens;
 pub mod sew;
 
 use std::ffi::OsString;
@@ -32,6 +33,7 @@ enum Command {
     Sew(sew::Args),
     Replay(replay::Args),
     Inspect(inspect::Args),
+    Screens(screens::Args),
 }
 
 /// What a sub-command found.
@@ -58,6 +60,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Sew(args) => sew::run(args),
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
+        Command::Screens(args) => screens::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

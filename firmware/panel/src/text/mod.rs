@@ -249,7 +249,7 @@ pub struct Words {
     pub done: &'static str,
     /// See [`Words::working`].
     pub wrong_reply: &'static str,
-    /// See [`Words::working`]: seconds follow.
+    /// See [`Words::working`]: a time of up to 7 columns follows.
     pub wait: &'static str,
     /// See [`Words::working`].
     pub try_again: &'static str,
@@ -258,6 +258,10 @@ pub struct Words {
     /// See [`Words::working`].
     pub ask_anew: &'static str,
 
+    /// Before a date, at most 8 columns.
+    pub date: &'static str,
+    /// At an entry that the engineer authorised.
+    pub authorised: &'static str,
     /// Nothing in the journal.
     pub no_entries: &'static str,
     /// Events of the journal, at most 12 columns, in the order of their numbers.

@@ -38,8 +38,19 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
     add(7, &[w.needle, w.wear, w.left]);
     add(9, &w.units);
     add(5, &[w.days]);
-    add(8, &[w.days_of_use, w.board, w.number, w.code, w.measured, w.stated_hours]);
-    add(COLUMNS, &[w.nothing_due, w.not_known, w.stated, w.no_rate, w.no_components, w.no_entries]);
+    add(8, &[w.days_of_use, w.board, w.number, w.code, w.date, w.measured, w.stated_hours]);
+    add(
+        COLUMNS,
+        &[
+            w.nothing_due,
+            w.not_known,
+            w.stated,
+            w.no_rate,
+            w.no_components,
+            w.authorised,
+            w.no_entries,
+        ],
+    );
     add(
         FOOT_COLUMNS,
         &[
@@ -61,7 +72,7 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
         &[w.counts_powered, w.counts_running, w.for_service, w.for_renewal, w.for_fitting],
     );
     add(COLUMNS, &[w.working, w.done, w.wrong_reply, w.try_again, w.not_ready, w.ask_anew]);
-    add(COLUMNS - 4, &[w.wait]);
+    add(COLUMNS - 7, &[w.wait]);
     add(12, &w.events);
     add(COLUMNS, &[w.no_faults]);
     for fault in &w.fault {

@@ -9,7 +9,7 @@ use shaftbook_care::outlook::{DaysLeft, days_left};
 use shaftbook_core::component::{Measure, Role};
 
 use super::{Content, Foot, ROWS_MAX, Row, name_of};
-use crate::number::{Line, add, grouped, hours, line};
+use crate::number::{Line, add, compact, hours, line};
 use crate::state::State;
 use crate::text::Words;
 
@@ -50,7 +50,7 @@ fn amount(line: &mut Line, value: u64, item: &CareItem, words: &Words) {
         Measure::Powered | Measure::Running => {
             hours(line, value, words.separator, words.decimal);
         }
-        _ => grouped(line, value, words.separator),
+        _ => compact(line, value, words.separator),
     }
 }
 
@@ -73,7 +73,7 @@ fn worn(item: &CareItem, words: &Words) -> Line {
     text
 }
 
-/// "Left 188, ~12 days".
+/// "Left ~12 days".
 fn remaining(item: &CareItem, words: &Words, state: &State<'_>) -> Row {
     if item.remaining() == 0 {
         return Row { due: true, ..Row::pair(words.left, line(words.due)) };

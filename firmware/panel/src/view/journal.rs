@@ -3,10 +3,13 @@
 use core::fmt::Write;
 
 use chrono::{Datelike, Days, NaiveDate};
+use heapless::Vec;
+use shaftbook_core::fault::Fault;
+use shaftbook_core::journal::{AUTHORISED, Event};
 use shaftbook_core::ledger::HistoryLine;
 
-use super::{Content, Foot, Row};
-use crate::number::{Line, hours};
+use super::{Content, Foot, ROWS_MAX, Row};
+use crate::number::{Line, grouped, hours};
 use crate::state::State;
 use crate::text::Words;
 
@@ -15,14 +18,46 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
     if history.is_empty() {
         return Content::rows(words.journal, [Row::text(words.no_entries)], None);
     }
-    let foot = if chosen.is_some() { None } else { Some(Foot::Tap(words.act_browse)) };
-    Content::list(words.journal, history.len(), chosen, foot, |n| {
+    let act = if chosen.is_some() { words.act_open } else { words.act_browse };
+    Content::list(words.journal, history.len(), chosen, Some(Foot::Tap(act)), |n| {
         history
             .iter()
             .rev()
             .nth(n)
             .map_or_else(Row::default, |line| Row::pair(words.event(line.event), when(line, words)))
     })
+}
+
+/// One entry: its number, when, and what it was about.
+pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
+    let newest_first = || state.machine.ledger.history.iter().rev();
+    let Some(entry) = newest_first().nth(usize::from(line)) else {
+        return content(None, words, state);
+    };
+    let mut number = Line::new();
+    grouped(&mut number, entry.number.get().into(), words.separator);
+    let mut at = Line::new();
+    hours(&mut at, entry.powered_s.into(), words.separator, words.decimal);
+    let _ = write!(at, " {}", words.h);
+    let mut rows: Vec<Row, ROWS_MAX> = Vec::new();
+    // Cannot fail: there is room for five.
+    let _ = rows.push(Row::pair(words.event(entry.event), number));
+    let _ = rows.push(Row::pair(words.lifetime, at));
+    if entry.day.is_some() {
+        let _ = rows.push(Row::pair(words.date, when(entry, words)));
+    }
+    match entry.event {
+        Event::FaultSeen => {
+            if let Some(fault) = Fault::from_number(entry.subject) {
+                let _ = rows.push(Row::text(words.fault_words(fault).name));
+            }
+        }
+        Event::Renewed if entry.subject == AUTHORISED => {
+            let _ = rows.push(Row::text(words.authorised));
+        }
+        _ => {}
+    }
+    Content::rows(words.journal, rows, None)
 }
 
 /// The date where a clock is fitted, else the lifetime hours then.

@@ -7,13 +7,12 @@ use shaftbook_care::item::items;
 use shaftbook_core::component::{Kind, Standing};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 
-use super::{Body, Content, Foot, NeedleBar};
+use super::{Body, Content, NeedleBar};
 use crate::number::{Line, line};
 use crate::state::State;
 use crate::text::Words;
 
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
-    let foot = if chosen.is_some() { None } else { Some(Foot::Tap(words.act_browse)) };
     let Some(lifetime) = &state.machine.lifetime else {
         return Content::rows(words.needles, [super::Row::text(words.not_known)], None);
     };
@@ -39,7 +38,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
     }
     let of = chosen.map_or(worst.1, usize::from);
     let below = figures(of, bars.get(of).map_or(0, |bar| bar.wear_permille), words, state);
-    Content::new(words.needles, Body::Needles { bars, chosen: Some(of), below }, foot)
+    Content::new(words.needles, Body::Needles { bars, chosen: Some(of), below }, None)
 }
 
 /// "Needle 3 62% 12.5/100k".

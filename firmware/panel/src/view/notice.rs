@@ -5,7 +5,7 @@ use core::fmt::Write;
 use shaftbook_readout::code::Code;
 
 use super::{Body, Content, Foot, Row};
-use crate::number::{Line, line};
+use crate::number::{Line, add, line, wait};
 use crate::screen::Notice;
 use crate::state::State;
 use crate::text::Words;
@@ -51,7 +51,8 @@ pub(super) fn told(notice: Notice, words: &Words) -> Content {
         Notice::AskAnew => words.ask_anew,
     });
     if let Notice::Wait(seconds) = notice {
-        let _ = write!(text, " {seconds}");
+        add(&mut text, " ");
+        wait(&mut text, seconds);
     }
     Content::rows(words.notice, [Row::default(), Row::text(&text)], None)
 }
