@@ -10,6 +10,7 @@ pub mod gallery;
 pub mod input_error;
 pub mod inspect;
 pub mod picture;
+pub mod profile;
 pub mod prove;
 pub mod replay;
 pub mod scenario;
