@@ -4,6 +4,7 @@
 //!
 //! - [`memory`]: the 24-series EEPROM or FRAM on the I²C bus, as the core's
 //!   [`Medium`](shaftbook_core::medium::Medium);
+//! - [`display`]: the panel's display on the same bus, in short steps;
 //! - [`capture`]: edges with their time stamps, from interrupt to main loop.
 //!
 //! No allocation, no unsafe code, no panic on anything that comes from outside.
@@ -12,4 +13,5 @@
 #![forbid(unsafe_code)]
 
 pub mod capture;
+pub mod display;
 pub mod memory;
