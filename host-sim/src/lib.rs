@@ -8,6 +8,7 @@ pub mod cli;
 pub mod figures;
 pub mod input_error;
 pub mod inspect;
+pub mod profile;
 pub mod prove;
 pub mod replay;
 pub mod scenario;
