@@ -8,6 +8,7 @@ use shaftbook_core::counters::Needle;
 use shaftbook_core::input::Level;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::service::Authorised;
 use system_tests::bench::{Bench, fitting};
 
 const STITCH_US: u64 = 66_667; // 900 stitches a minute
@@ -73,7 +74,7 @@ fn a_renewal_programs_two_pages_and_a_service_with_its_reply_four() {
     assert_eq!((cost.cycles, cost.bytes_programmed), (2, 128));
 
     let before = bench.bus.tally();
-    let reply = Some(bench.right_reply());
+    let reply = Some(bench.right_reply(Authorised::Service));
     assert!(bench.request(Command::Service { reply }));
     bench.advance_us(SECOND_US);
     let cost = since(bench.bus.tally(), before);

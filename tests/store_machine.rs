@@ -19,7 +19,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::input::Level;
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::service::Refusal;
+use shaftbook_core::service::{Authorised, Refusal};
 use system_tests::bench::{Bench, fitting};
 
 /// What a cut falls into.
@@ -292,14 +292,18 @@ impl Witness {
         if !self.bench.board.is_ready() || self.asked.is_some() || self.bench.is_cut() {
             return;
         }
+        let allows = match event {
+            Event::Renewed => Authorised::Renew(renewed),
+            _ => Authorised::Service,
+        };
         let digits = reply.map(|reply| {
-            let right = self.bench.right_reply();
+            let right = self.bench.right_reply(allows);
             match reply {
                 Reply::Right => right,
                 Reply::Wrong => EightDigits::new(right.get() ^ 1).expect("eight digits"),
                 Reply::Stale => {
                     self.bench.advance_us(1_000);
-                    let newer = self.bench.right_reply();
+                    let newer = self.bench.right_reply(allows);
                     if newer == right {
                         EightDigits::new(right.get() ^ 1).expect("eight digits")
                     } else {

@@ -9,6 +9,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::service::Authorised;
 use system_tests::bench::{Bench, fitting};
 
 const STITCH_US: u64 = 66_667; // 900 stitches a minute
@@ -319,16 +320,16 @@ fn a_right_reply_ends_the_wait() {
     let measure = Measure::Trims;
     assert_eq!(bench.board.ledger().components[1].component.measure, measure);
     for _ in 0..2 {
-        let right = bench.right_reply();
+        let right = bench.right_reply(Authorised::Service);
         let wrong = shaftbook_core::authority::EightDigits::new((right.get() + 1) % 100_000_000);
         assert!(bench.request(Command::Service { reply: wrong }));
         bench.advance_us(SECOND_US);
     }
-    let reply = bench.right_reply();
+    let reply = bench.right_reply(Authorised::Service);
     assert!(bench.request(Command::Service { reply: Some(reply) }));
     bench.advance_us(SECOND_US);
     assert_eq!(bench.board.ledger().services, 1);
-    let reply = Some(bench.right_reply());
+    let reply = Some(bench.right_reply(Authorised::Renew(ComponentSet::only(1))));
     let knife = Command::Renew { components: ComponentSet::only(1), reply };
     assert_eq!(bench.board.request(bench.now(), knife), Ok(()));
 }

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use heapless::Vec;
 use host_sim::inspect::image::{Image, ImagePart};
-use shaftbook_core::authority::{self, EightDigits, Key};
+use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::codec::frame::{self, Header, Record};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
@@ -15,6 +15,7 @@ use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 use shaftbook_core::rules::Sound;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
@@ -249,17 +250,17 @@ impl Bench {
 
     /// A service with the right reply.
     pub fn service(&mut self) {
-        let Ok(challenge) = self.board.challenge(self.now) else { return };
+        let Ok(challenge) = self.board.challenge(self.now, Authorised::Service) else { return };
         let services = self.board.ledger().services;
-        let reply = authority::reply(&Key::new(KEY), services, challenge);
+        let reply = authority::reply(&Key::new(KEY), Purpose::Service, services, challenge);
         self.request(Command::Service { reply: Some(reply) });
     }
 
     /// A service with a wrong reply.
     pub fn wrong_reply(&mut self) {
-        let Ok(challenge) = self.board.challenge(self.now) else { return };
+        let Ok(challenge) = self.board.challenge(self.now, Authorised::Service) else { return };
         let services = self.board.ledger().services;
-        let right = authority::reply(&Key::new(KEY), services, challenge);
+        let right = authority::reply(&Key::new(KEY), Purpose::Service, services, challenge);
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
         self.request(Command::Service { reply: wrong });
     }

@@ -16,7 +16,7 @@
 use std::sync::OnceLock;
 
 use host_sim::bus::{Answers, Bus, Part, Tear, Timing};
-use shaftbook_core::authority::{EightDigits, Key, reply};
+use shaftbook_core::authority::{EightDigits, Key, Purpose, reply};
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::codec::frame::{Header, Kind, RECORD_BYTES, Record, seal};
 use shaftbook_core::component::{Component, Kind as ComponentKind, Measure, Role};
@@ -28,6 +28,7 @@ use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Sound;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
@@ -320,9 +321,9 @@ impl Bench {
 
     /// A service with the engineer's right reply.
     fn serve(&mut self) {
-        if let Ok(challenge) = self.board.challenge(self.now) {
+        if let Ok(challenge) = self.board.challenge(self.now, Authorised::Service) {
             let ledger = self.board.ledger();
-            let digits = reply(&ledger.key, ledger.services, challenge);
+            let digits = reply(&ledger.key, Purpose::Service, ledger.services, challenge);
             self.ask(Command::Service { reply: Some(digits) });
         }
     }

@@ -13,6 +13,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
@@ -260,13 +261,14 @@ impl Bench {
         self.feed(self.now_us(), Input::PowerFail(level));
     }
 
-    /// The engineer's right reply to a challenge asked for now.
+    /// The engineer's right reply to a challenge for `allows` asked for now.
     ///
     /// # Panics
     /// When the board is not ready.
-    pub fn right_reply(&mut self) -> EightDigits {
-        let challenge = self.board.challenge(self.now()).expect("ready");
-        authority::reply(&Key::new(KEY), self.board.ledger().services, challenge)
+    pub fn right_reply(&mut self, allows: Authorised) -> EightDigits {
+        let challenge = self.board.challenge(self.now(), allows).expect("ready");
+        let services = self.board.ledger().services;
+        authority::reply(&Key::new(KEY), allows.purpose(), services, challenge)
     }
 
     /// Asks for a command, now; whether it was taken.

@@ -12,6 +12,7 @@
 //!    renewal and who may do it
 //! 4. [`medium`], [`codec`], [`store`]: durable, wear-levelled, proof against cuts
 //! 5. [`board`]: the state machine that a main loop drives
+//! 6. [`exchange`]: asking the engineer and entering the reply, for a panel or a cable
 //!
 //! [`rules`] names the rules on which the guarantees rest, so that a simulator can
 //! break them one by one and see its proofs fail.
@@ -27,6 +28,7 @@ pub mod board;
 pub mod codec;
 pub mod component;
 pub mod counters;
+pub mod exchange;
 pub mod fault;
 pub mod identity;
 pub mod input;

@@ -43,6 +43,8 @@ pub trait Rules {
     const UNATTRIBUTED_WHEN_UNSURE: bool = true;
     /// A service needs the engineer's reply.
     const ASK_AUTHORITY: bool = true;
+    /// A reply is good only for the purpose that its challenge was asked for.
+    const BIND_PURPOSE: bool = true;
     /// Wrong replies make the next try wait.
     const LOCK_OUT: bool = true;
     /// Every slot of the ring is used in turn.

@@ -3,9 +3,13 @@
 //!
 //! Invariants: a renewal or service is one journal entry, so it is wholly before
 //! or wholly after; a try is stored before it is judged, so neither a power cut
-//! nor a reset gives a free one; each challenge is good for one try.
+//! nor a reset gives a free one; each challenge is good for one try, and only for
+//! what it was asked for; challenges come slowly, so that a used one does not come again.
+//!
+//! What a reset does: the open challenge is gone, a new one has to be asked for; the
+//! wait between tries starts anew.
 
-use crate::authority::{self, ChallengeBasis, EightDigits, Key};
+use crate::authority::{self, ChallengeBasis, EightDigits, Key, Purpose};
 use crate::journal::ComponentSet;
 use crate::rules::Rules;
 use crate::time::Instant;
@@ -18,6 +22,12 @@ pub const FIRST_WAIT_S: u64 = 30;
 pub const LONGEST_WAIT_S: u64 = 86_400;
 /// A challenge is good for this long, s.
 pub const CHALLENGE_LIFE_S: u64 = 1_800;
+
+/// Challenges that can be asked for without a pause.
+pub const CHALLENGES_MAX: u8 = 8;
+/// Pause for each further challenge, s. Without it, somebody with the used reply of a
+/// renewal could ask for challenges until the one that it answers comes again.
+pub const CHALLENGE_PAUSE_S: u64 = 10;
 
 /// Why a command was not accepted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -33,7 +43,9 @@ pub enum Refusal {
     NeedsAuthority,
     /// No challenge is open, or it is too old: ask for a new one.
     NoChallenge,
-    /// Too many tries: wait this many seconds of powered time.
+    /// The open challenge was asked for something else: ask for one for this.
+    OtherPurpose,
+    /// Too many tries or challenges: wait this many seconds of powered time.
     Wait {
         /// Seconds left, rounded up.
         seconds: u32,
@@ -54,12 +66,33 @@ pub enum Authorised {
     Refit,
 }
 
+impl Authorised {
+    /// What the engineer is asked to allow.
+    #[must_use]
+    pub const fn purpose(self) -> Purpose {
+        match self {
+            Self::Service => Purpose::Service,
+            Self::Renew(_) => Purpose::Renewal,
+            Self::Refit => Purpose::Refit,
+        }
+    }
+
+    /// The components that are to be renewed; none but for [`Authorised::Renew`].
+    #[must_use]
+    pub const fn components(self) -> ComponentSet {
+        match self {
+            Self::Renew(components) => components,
+            Self::Service | Self::Refit => ComponentSet(0),
+        }
+    }
+}
+
 /// A reply entered, waiting to be stored as tried, then judged.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Try {
-    /// What it is for.
-    pub purpose: Authorised,
+    /// What it allows, if it is right.
+    pub allows: Authorised,
     challenge: EightDigits,
     services: u16,
     reply: EightDigits,
@@ -68,24 +101,49 @@ pub struct Try {
 impl Try {
     /// Whether the reply is right.
     #[must_use]
-    pub fn is_right(&self, key: &Key) -> bool {
-        authority::reply(key, self.services, self.challenge).same_in_constant_time(self.reply)
+    pub fn is_right<R: Rules>(&self, key: &Key) -> bool {
+        let is = |purpose| {
+            authority::reply(key, purpose, self.services, self.challenge)
+                .same_in_constant_time(self.reply)
+        };
+        if R::BIND_PURPOSE {
+            return is(self.allows.purpose());
+        }
+        [Purpose::Service, Purpose::Renewal, Purpose::Refit].into_iter().any(is)
     }
+}
+
+/// An open challenge, and what for.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Open {
+    challenge: EightDigits,
+    services: u16,
+    allows: Authorised,
+    at: Instant,
 }
 
 /// The open challenge and the wait before the next try.
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Gate {
-    open: Option<(EightDigits, u16, Instant)>,
+    open: Option<Open>,
     next_try: Instant,
+    challenges_left: u8,
+    /// When there is one more challenge.
+    next_challenge: Instant,
 }
 
 impl Gate {
     /// A gate with no challenge open and no wait.
     #[must_use]
     pub const fn new() -> Self {
-        Self { open: None, next_try: Instant::ZERO }
+        Self {
+            open: None,
+            next_try: Instant::ZERO,
+            challenges_left: CHALLENGES_MAX,
+            next_challenge: Instant::ZERO,
+        }
     }
 
     /// Starts the wait that `tries` unsuccessful tries ask for, from `now`: called
@@ -96,34 +154,70 @@ impl Gate {
         }
     }
 
-    /// Opens a challenge; an older one is no longer good.
-    pub fn challenge(&mut self, now: Instant, basis: &ChallengeBasis) -> EightDigits {
+    /// How long until a reply is taken, s, rounded up; 0 for now.
+    #[must_use]
+    pub fn wait_s(&self, now: Instant) -> u32 {
+        seconds_until(self.next_try, now)
+    }
+
+    /// Opens a challenge for `allows`; an older one is no longer good.
+    ///
+    /// # Errors
+    /// [`Refusal::Wait`] when too many were asked for: the open one stays open.
+    pub fn challenge(
+        &mut self,
+        now: Instant,
+        allows: Authorised,
+        basis: &ChallengeBasis,
+    ) -> Result<EightDigits, Refusal> {
+        while self.challenges_left < CHALLENGES_MAX && now >= self.next_challenge {
+            self.challenges_left += 1;
+            self.next_challenge = self.next_challenge.plus_us(CHALLENGE_PAUSE_S * 1_000_000);
+        }
+        if self.challenges_left == CHALLENGES_MAX {
+            self.next_challenge = now.plus_us(CHALLENGE_PAUSE_S * 1_000_000);
+        }
+        let Some(left) = self.challenges_left.checked_sub(1) else {
+            return Err(Refusal::Wait { seconds: seconds_until(self.next_challenge, now) });
+        };
+        self.challenges_left = left;
         let challenge = basis.challenge();
-        self.open = Some((challenge, basis.services, now));
-        challenge
+        self.open = Some(Open { challenge, services: basis.services, allows, at: now });
+        Ok(challenge)
     }
 
     /// Takes a reply to the open challenge. The challenge is used up.
     ///
     /// # Errors
-    /// [`Refusal::Wait`] during a wait (the challenge stays open),
+    /// [`Refusal::Wait`] during a wait and [`Refusal::OtherPurpose`] for a challenge that
+    /// was not asked for `allows` (the challenge stays open in both),
     /// [`Refusal::NoChallenge`] when there is none or it is too old.
-    pub fn take(
+    pub fn take<R: Rules>(
         &mut self,
         now: Instant,
-        purpose: Authorised,
+        allows: Authorised,
         reply: EightDigits,
     ) -> Result<Try, Refusal> {
-        if now < self.next_try {
-            let us = self.next_try.since_us(now);
-            return Err(Refusal::Wait { seconds: us.div_ceil(1_000_000) as u32 });
+        let seconds = self.wait_s(now);
+        if seconds > 0 {
+            return Err(Refusal::Wait { seconds });
         }
-        let (challenge, services, opened) = self.open.take().ok_or(Refusal::NoChallenge)?;
-        if now.since_us(opened) > CHALLENGE_LIFE_S * 1_000_000 {
+        let open = self.open.ok_or(Refusal::NoChallenge)?;
+        if now.since_us(open.at) > CHALLENGE_LIFE_S * 1_000_000 {
+            self.open = None;
             return Err(Refusal::NoChallenge);
         }
-        Ok(Try { purpose, challenge, services, reply })
+        if R::BIND_PURPOSE && open.allows != allows {
+            return Err(Refusal::OtherPurpose);
+        }
+        self.open = None;
+        Ok(Try { allows, challenge: open.challenge, services: open.services, reply })
     }
+}
+
+/// Seconds from `now` until `then`, rounded up; 0 when it has passed.
+fn seconds_until(then: Instant, now: Instant) -> u32 {
+    if now >= then { 0 } else { then.since_us(now).div_ceil(1_000_000) as u32 }
 }
 
 impl Default for Gate {

@@ -11,7 +11,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::service::Refusal;
+use shaftbook_core::service::{Authorised, Refusal};
 use support::{Bench, Plain, fitting};
 
 #[test]
@@ -85,7 +85,7 @@ fn a_renewal_and_a_service_are_kept() {
     assert!(interval_before > 13_000);
     let refused = bench.board.request(bench.now, Command::Service { reply: None });
     assert_eq!(refused, Err(Refusal::NeedsAuthority));
-    let reply = bench.reply();
+    let reply = bench.reply(Authorised::Service);
     bench.board.request(bench.now, Command::Service { reply: Some(reply) }).unwrap();
     bench.settle();
     assert_eq!(bench.board.ledger().services, 1);
@@ -101,7 +101,7 @@ fn a_renewal_and_a_service_are_kept() {
 fn wrong_and_used_replies_are_refused_and_the_wait_survives_a_cut() {
     let mut bench = Bench::fitted();
     for _ in 0..3 {
-        let right = bench.reply();
+        let right = bench.reply(Authorised::Service);
         let wrong = authority::EightDigits::new((right.get() + 1) % 100_000_000);
         bench.board.request(bench.now, Command::Service { reply: wrong }).unwrap();
         bench.settle();
@@ -111,11 +111,11 @@ fn wrong_and_used_replies_are_refused_and_the_wait_survives_a_cut() {
     }
     let mut bench = bench.cut();
     assert_eq!(bench.board.ledger().tries, 3);
-    let right = bench.reply();
+    let right = bench.reply(Authorised::Service);
     let early = bench.board.request(bench.now, Command::Service { reply: Some(right) });
     assert!(matches!(early, Err(Refusal::Wait { seconds: 29..=30 })), "{early:?}");
     bench.now = bench.now.plus_us(31_000_000);
-    let right = bench.reply();
+    let right = bench.reply(Authorised::Service);
     bench.board.request(bench.now, Command::Service { reply: Some(right) }).unwrap();
     bench.settle();
     assert_eq!(bench.board.ledger().services, 1);

@@ -13,6 +13,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Entry, EntryNumber, Event};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Sound;
+use shaftbook_core::service::Authorised;
 use support::{Bench, Plain, fitting};
 
 const SLOT: usize = 64;
@@ -58,7 +59,7 @@ fn no_run_of_stuck_slots_hides_a_newer_record() {
 fn counters_that_were_told_do_not_go_down_when_their_snapshot_turns_out_lost() {
     let mut bench = Bench::fitted();
     bench.sew(1, 100, 66_667);
-    let reply = bench.reply();
+    let reply = bench.reply(Authorised::Refit);
     let again = Command::Fit { fitting: fitting(), reply: Some(reply) };
     bench.board.request(bench.now, again).unwrap();
     bench.settle();

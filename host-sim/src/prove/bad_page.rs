@@ -8,6 +8,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Rules;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
@@ -37,7 +38,7 @@ fn a_used_board<R: Rules + Clone>(run: &Run, rng: &mut Pcg32) -> Rig<R> {
                 let _ = rig.ask(Command::Renew { components: set, reply: None });
             }
             1 => {
-                let reply = rig.right_reply();
+                let reply = rig.right_reply(Authorised::Service);
                 let _ = rig.ask(Command::Service { reply });
             }
             2 => {

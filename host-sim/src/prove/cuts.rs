@@ -9,6 +9,7 @@ use shaftbook_core::board::Command;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::rules::Rules;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
@@ -100,7 +101,7 @@ fn step<R: Rules + Clone>(
             rig.sew(needle, 3, 800_000, &mut watch);
         }
         6 => {
-            let reply = rig.right_reply();
+            let reply = rig.right_reply(Authorised::Service);
             let _ = rig.ask(Command::Service { reply });
             rig.rest(&mut watch);
             rig.sew(needle, 3, 800_000, &mut watch);

@@ -1,23 +1,28 @@
 //! Proof 9: an operator cannot reset the service interval. Replies that are guessed,
-//! used, stale, foreign or missing are refused; a power cut gives no free try; the
-//! wait between tries survives cuts.
+//! used, stale, foreign or missing are refused, and so is one that was given for another
+//! purpose; a power cut gives no free try; the wait between tries survives cuts; challenges
+//! come slowly.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use shaftbook_core::authority::{self, EightDigits, Key};
-use shaftbook_core::board::Command;
+use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
+use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::rules::Rules;
-use shaftbook_core::service::{CHALLENGE_LIFE_S, Refusal};
+use shaftbook_core::service::{
+    Authorised, CHALLENGE_LIFE_S, CHALLENGE_PAUSE_S, CHALLENGES_MAX, Refusal,
+};
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use super::rig::{Figures, KEY, KNIFE, Recovered, Rig, any_needle};
+use super::rig::{BELT, Figures, KEY, KNIFE, Recovered, Rig, any_needle};
 use crate::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
 /// chance of one right guess among 10^8.
 const YEAR_CHANCE: f64 = 1e-4;
+/// For this long somebody asks for challenges, s.
+const WHILE_S: u64 = 600;
 
 /// Proof 9.
 pub fn no_free_reset<R: Rules + Clone>(run: &mut Run) {
@@ -30,6 +35,10 @@ pub fn no_free_reset<R: Rules + Clone>(run: &mut Run) {
         let seed = rng.next_u64();
         run.case(|| wrong_reply(&mut start.clone(), kind, seed));
     }
+    for kind in 0..OTHER_PURPOSES {
+        run.case(|| other_purpose(&mut start.clone(), kind));
+    }
+    run.case(|| challenges_in_a_while(&mut start.clone()));
     cut_during_a_try(run, &start, &mut rng);
     let mut tries = 0.0;
     run.case(|| guesses_in_a_year(&mut start.clone()).map(|t| tries = t));
@@ -74,7 +83,7 @@ fn service<R: Rules + Clone>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(),
 /// earlier challenge.
 fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let right = rig.right_reply().ok_or("no challenge")?;
+    let right = rig.right_reply(Authorised::Service).ok_or("no challenge")?;
     let reply = match kind {
         0 => EightDigits::new((right.get() + 1 + rng.next_u32() % 99_999_998) % EightDigits::END),
         1 => {
@@ -82,7 +91,7 @@ fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Resu
             if rig.board.ledger().services != 1 {
                 return Err("the right reply did not make a service".into());
             }
-            rig.right_reply().ok_or("no challenge")?;
+            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
             Some(right)
         }
         2 => {
@@ -91,14 +100,16 @@ fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Resu
         }
         3 => {
             let now = rig.now();
-            let challenge = rig.board.challenge(now).map_err(|r| format!("{r:?}"))?;
+            let challenge =
+                rig.board.challenge(now, Authorised::Service).map_err(|r| format!("{r:?}"))?;
             let mut key = KEY;
             key[31] ^= 1;
-            Some(authority::reply(&Key::new(key), rig.board.ledger().services, challenge))
+            let services = rig.board.ledger().services;
+            Some(authority::reply(&Key::new(key), Purpose::Service, services, challenge))
         }
         _ => {
             rig.sew(any_needle(&mut rng), 5, 400_000, &mut |_| {});
-            rig.right_reply().ok_or("no challenge")?;
+            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
             Some(right)
         }
     }
@@ -108,11 +119,69 @@ fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Resu
     unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
 }
 
+/// Kinds of [`other_purpose`].
+const OTHER_PURPOSES: u32 = 7;
+
+/// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
+/// opened, and rightly answered, for something else; from 4 on the challenge is the right
+/// one and the reply is the engineer's for another purpose or service count.
+fn other_purpose<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32) -> Result<(), String> {
+    let knife = Authorised::Renew(ComponentSet::only(KNIFE));
+    let belt = Authorised::Renew(ComponentSet::only(BELT));
+    let (opened, asked) = match kind {
+        0 => (knife, Authorised::Service),
+        1 => (Authorised::Service, knife),
+        2 => (knife, belt),
+        3 => (knife, Authorised::Refit),
+        _ => (Authorised::Service, Authorised::Service),
+    };
+    let now = rig.now();
+    let challenge = rig.board.challenge(now, opened).map_err(|r| format!("{r:?}"))?;
+    let services = rig.board.ledger().services;
+    let (purpose, services) = match kind {
+        4 => (Purpose::Renewal, services),
+        5 => (Purpose::Refit, services),
+        6 => (Purpose::Service, services + 1),
+        _ => (opened.purpose(), services),
+    };
+    let reply = Some(authority::reply(&Key::new(KEY), purpose, services, challenge));
+    let command = match asked {
+        Authorised::Service => Command::Service { reply },
+        Authorised::Renew(components) => Command::Renew { components, reply },
+        Authorised::Refit => Command::Fit { fitting: super::rig::fitting(), reply },
+    };
+    let before = Figures::of(rig.board.ledger());
+    rig.effects.clear();
+    let answer = rig.board.request(now, command);
+    rig.rest(&mut |_| {});
+    unchanged(rig, &before, &format!("a reply for another purpose, kind {kind},"))?;
+    let refused = answer == Err(Refusal::OtherPurpose)
+        || rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
+    if refused { Ok(()) } else { Err(format!("kind {kind} was answered {answer:?}")) }
+}
+
+/// Somebody who has a used reply asks for challenges as fast as he can, hoping for the one
+/// that it answers: how many does he get?
+fn challenges_in_a_while<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
+    let knife = Authorised::Renew(ComponentSet::only(KNIFE));
+    let (start_us, mut given) = (rig.now_us, 0_u64);
+    while rig.now_us - start_us < WHILE_S * 1_000_000 {
+        let now = rig.now();
+        given += u64::from(rig.board.challenge(now, knife).is_ok());
+        rig.now_us += 200_000;
+    }
+    let most = u64::from(CHALLENGES_MAX) + WHILE_S / CHALLENGE_PAUSE_S + 1;
+    if given == 0 || given > most {
+        return Err(format!("{given} challenges in {WHILE_S} s, not 1 to {most}"));
+    }
+    Ok(())
+}
+
 /// The power is cut while a wrong try is being stored: either it is on record, or it
 /// was not judged.
 fn cut_during_a_try<R: Rules + Clone>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
     let mut rig = start.clone();
-    let Some(right) = rig.right_reply() else { return };
+    let Some(right) = rig.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
     let now = rig.now();
     let _ = rig.board.request(now, Command::Service { reply: Some(wrong) });
@@ -120,8 +189,7 @@ fn cut_during_a_try<R: Rules + Clone>(run: &mut Run, start: &Rig<R>, rng: &mut P
     let seed = rng.next_u64();
     let mut image = Vec::new();
     rig.rest(&mut |rig: &Rig<R>| {
-        let judged =
-            rig.effects.iter().any(|e| matches!(e, shaftbook_core::board::Effect::ReplyRefused));
+        let judged = rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
         let at_all_times = rig.bus.page_under_way().is_some() || judged;
         if !at_all_times || run.is_over() {
             return;
@@ -148,7 +216,9 @@ fn guesses_in_a_year<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<f64, String> 
     let start_us = rig.now_us;
     // After some tries the wait is at its longest; the rest of the year is division.
     while tries < 24 {
-        let Some(right) = rig.right_reply() else { return Err("no challenge".into()) };
+        let Some(right) = rig.right_reply(Authorised::Service) else {
+            return Err("no challenge".into());
+        };
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
         let now = rig.now();
         match rig.board.request(now, Command::Service { reply: Some(wrong) }) {

@@ -20,6 +20,7 @@ use shaftbook_core::journal::Event;
 use shaftbook_core::ledger::{CarriedIn, IntervalBaseline, Ledger};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Rules;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
@@ -33,10 +34,12 @@ pub const BOARD: BoardId = BoardId(0x0BAD_5EED_0000_0042);
 pub const KEY: [u8; authority::KEY_BYTES] = [0x3C; authority::KEY_BYTES];
 /// Place of the fixed knife in the profile: the engineer's.
 pub const KNIFE: usize = 16;
+/// Place of the belt: the engineer's too.
+pub const BELT: usize = 18;
 /// Places that the operator may renew: all but the knife and the belt.
-pub const OPERATORS: u32 = 0x1F_FFFF & !(1 << KNIFE | 1 << 18);
+pub const OPERATORS: u32 = 0x1F_FFFF & !(1 << KNIFE | 1 << BELT);
 /// Places whose measure is a time.
-const TIMES: [usize; 2] = [18, 19];
+const TIMES: [usize; 2] = [BELT, 19];
 /// Longest from asking for a service to its judging, ms: a snapshot may be under way.
 const JUDGED_WITHIN_MS: u64 = 600;
 /// Polls after which a board that has not come to rest counts as hanging.
@@ -306,11 +309,12 @@ impl<R: Rules + Clone> Rig<R> {
         self.board.input(self.now(), Input::PowerFail(Level::Active));
     }
 
-    /// The right reply to a new challenge.
-    pub fn right_reply(&mut self) -> Option<EightDigits> {
+    /// The right reply to a new challenge for `allows`.
+    pub fn right_reply(&mut self, allows: Authorised) -> Option<EightDigits> {
         let now = self.now();
-        let challenge = self.board.challenge(now).ok()?;
-        Some(authority::reply(&Key::new(KEY), self.board.ledger().services, challenge))
+        let challenge = self.board.challenge(now, allows).ok()?;
+        let services = self.board.ledger().services;
+        Some(authority::reply(&Key::new(KEY), allows.purpose(), services, challenge))
     }
 
     /// Asks for `command`; notes what it will change, by the truth. `None` when it

@@ -121,6 +121,9 @@ sabotages! {
     "no-authority", "a service needs no reply", NoFreeReset, NoAuthority {
         const ASK_AUTHORITY: bool = false;
     }
+    "any-purpose", "one reply authorises any purpose", NoFreeReset, AnyPurpose {
+        const BIND_PURPOSE: bool = false;
+    }
     "no-lock-out", "wrong replies can be tried without a wait", NoFreeReset, NoLockOut {
         const LOCK_OUT: bool = false;
     }

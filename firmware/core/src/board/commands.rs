@@ -14,20 +14,41 @@ use crate::service::{Authorised, Refusal};
 use crate::time::Instant;
 
 impl<R: Rules> Board<R> {
-    /// Opens a challenge for the engineer and gives its digits.
+    /// Opens a challenge for the engineer and gives its digits. The reply is good for a
+    /// command that does just what `allows` says.
     ///
     /// # Errors
-    /// [`Refusal::NotReady`] until the board is ready.
-    pub fn challenge(&mut self, now: Instant) -> Result<EightDigits, Refusal> {
+    /// [`Refusal::NotReady`] until the board is ready; [`Refusal::NoSuchComponent`];
+    /// [`Refusal::Wait`] when too many challenges were asked for.
+    pub fn challenge(&mut self, now: Instant, allows: Authorised) -> Result<EightDigits, Refusal> {
         let lifetime = self.lifetime(now).filter(|_| self.is_ready()).ok_or(Refusal::NotReady)?;
+        if let Authorised::Renew(components) = allows {
+            self.check_components(components)?;
+        }
         let basis = ChallengeBasis {
             id: self.id,
+            purpose: allows.purpose(),
+            components: allows.components().0,
             services: self.ledger.services,
             tries: self.ledger.tries,
             powered_ms: lifetime.powered_ms,
             stitches: lifetime.stitches(),
         };
-        Ok(self.gate.challenge(now, &basis))
+        self.gate.challenge(now, allows, &basis)
+    }
+
+    /// How long until a reply is taken, after wrong ones, s of powered time; 0 for now.
+    #[must_use]
+    pub fn reply_wait_s(&self, now: Instant) -> u32 {
+        self.gate.wait_s(now)
+    }
+
+    fn check_components(&self, components: ComponentSet) -> Result<(), Refusal> {
+        let places = self.ledger.components.len();
+        if components.0 == 0 || (u64::from(components.0) >> places) != 0 {
+            return Err(Refusal::NoSuchComponent);
+        }
+        Ok(())
     }
 
     /// Asks for a command. It has happened when its effect says that it is durable.
@@ -83,10 +104,7 @@ impl<R: Rules> Board<R> {
         if !self.is_ready() {
             return Err(Refusal::NotReady);
         }
-        let place_count = self.ledger.components.len();
-        if components.0 == 0 || (u64::from(components.0) >> place_count) != 0 {
-            return Err(Refusal::NoSuchComponent);
-        }
+        self.check_components(components)?;
         let engineers = self.ledger.components.iter().enumerate().any(|(place, fitted)| {
             components.contains(place) && fitted.component.renewed_by == Role::Engineer
         });
@@ -103,13 +121,13 @@ impl<R: Rules> Board<R> {
     pub(super) fn request_try(
         &mut self,
         now: Instant,
-        purpose: Authorised,
+        allows: Authorised,
         reply: EightDigits,
     ) -> Result<(), Refusal> {
         if !self.is_ready() {
             return Err(Refusal::NotReady);
         }
-        self.reply = Some(self.gate.take(now, purpose, reply)?);
+        self.reply = Some(self.gate.take::<R>(now, allows, reply)?);
         self.wait(Event::ReplyTried, 0, ComponentSet::default(), Some(now));
         Ok(())
     }
@@ -122,13 +140,13 @@ impl<R: Rules> Board<R> {
         let refit = self.refit.take();
         let Some(tried) = self.reply.take() else { return };
         self.gate.start_wait::<R>(now, self.ledger.tries);
-        if R::ASK_AUTHORITY && !tried.is_right(&self.ledger.key) {
+        if R::ASK_AUTHORITY && !tried.is_right::<R>(&self.ledger.key) {
             self.refused = true;
             return;
         }
         // It was right: the waits of the tries before it are over.
         self.gate.start_wait::<R>(now, 0);
-        match tried.purpose {
+        match tried.allows {
             Authorised::Service => self.serve(now),
             Authorised::Renew(components) => {
                 self.wait(Event::Renewed, AUTHORISED, components, Some(now));

@@ -13,6 +13,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 
@@ -159,9 +160,11 @@ impl Bench {
         self.board.lifetime(self.now).unwrap()
     }
 
-    pub fn reply(&mut self) -> authority::EightDigits {
-        let challenge = self.board.challenge(self.now).unwrap();
-        authority::reply(&Key::new(KEY), self.board.ledger().services, challenge)
+    /// The right reply to a new challenge for `allows`.
+    pub fn reply(&mut self, allows: Authorised) -> authority::EightDigits {
+        let challenge = self.board.challenge(self.now, allows).unwrap();
+        let services = self.board.ledger().services;
+        authority::reply(&Key::new(KEY), allows.purpose(), services, challenge)
     }
 }
 

@@ -14,7 +14,7 @@ use shaftbook_core::board::{Board, Command, Polled};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_core::service::Refusal;
+use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::{Instant, TickClock};
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
@@ -86,7 +86,7 @@ fn probe_board_request(board: &mut Board, command: Command) -> Result<(), Refusa
 
 #[inline(never)]
 fn probe_board_challenge(board: &mut Board) -> Result<EightDigits, Refusal> {
-    board.challenge(black_box(Instant::ZERO))
+    board.challenge(black_box(Instant::ZERO), black_box(Authorised::Service))
 }
 
 /// What a screen asks for.
