@@ -10,6 +10,8 @@ use shaftbook_care::item;
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Effect;
 use shaftbook_core::component::Role;
+use shaftbook_core::exchange::Outcome;
+use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::time::Instant;
@@ -35,8 +37,8 @@ pub enum Ask {
     Renew(ComponentSet),
     /// Open a challenge; its digits go to [`Panel::challenge`].
     Challenge(Authorised),
-    /// Enter a reply.
-    Reply(Authorised, EightDigits),
+    /// Enter the reply to the open challenge.
+    Reply(EightDigits),
 }
 
 /// The panel.
@@ -201,10 +203,10 @@ impl Panel {
                 self.tell(now, Notice::Working);
                 Some(Ask::Renew(ComponentSet::only(usize::from(place))))
             }
-            Screen::Reply { wish, typed, .. } if typed.at == 7 => {
+            Screen::Reply { typed, .. } if typed.at == 7 => {
                 let reply = typed.reply()?;
                 self.tell(now, Notice::Working);
-                Some(Ask::Reply(wish, reply))
+                Some(Ask::Reply(reply))
             }
             _ => None,
         }
@@ -231,20 +233,29 @@ impl Panel {
         let notice = match refusal {
             Refusal::Busy => Notice::Busy,
             Refusal::Wait { seconds } => Notice::Wait(seconds),
-            Refusal::NoChallenge => Notice::AskAnew,
+            Refusal::NoChallenge | Refusal::OtherPurpose => Notice::AskAnew,
             _ => Notice::NotReady,
         };
         self.tell(now, notice);
     }
 
-    /// Something has happened on the board: an answer that is waited for is shown.
+    /// What came of a reply.
+    pub const fn judged(&mut self, now: Instant, outcome: Outcome) {
+        match outcome {
+            Outcome::Pending => {}
+            Outcome::Done => self.tell(now, Notice::Done),
+            Outcome::Wrong => self.tell(now, Notice::WrongReply),
+            Outcome::Lost => self.tell(now, Notice::NotReady),
+        }
+    }
+
+    /// Something has happened on the board: a renewal that is waited for is done, or
+    /// never will be.
     pub fn effect(&mut self, now: Instant, effect: &Effect) {
         let Screen::Told { notice: Notice::Working, .. } = self.screen else { return };
         match effect {
-            Effect::ReplyRefused => self.tell(now, Notice::WrongReply),
-            Effect::EntryDurable { event: Event::Renewed | Event::Served, .. } => {
-                self.tell(now, Notice::Done);
-            }
+            Effect::EntryDurable { event: Event::Renewed, .. } => self.tell(now, Notice::Done),
+            Effect::FaultRaised(Fault::MemoryWornOut) => self.tell(now, Notice::NotReady),
             _ => {}
         }
     }

@@ -1,36 +1,98 @@
-//! A press carried to the board, and the board's answer back to the panel.
+//! The panel together with what it does: presses carried to the board, and the board's
+//! answers back to the screen. One board image has one [`Console`].
+//!
+//! Invariants: it decides nothing about the machine; the board does. A refusal changes
+//! nothing.
 
-use shaftbook_core::board::{Board, Command};
+use shaftbook_core::board::{Board, Command, Effect};
+use shaftbook_core::exchange::{Exchange, Outcome};
 use shaftbook_core::rules::Rules;
-use shaftbook_core::service::{Authorised, Refusal};
+use shaftbook_core::service::Refusal;
 use shaftbook_core::time::Instant;
 
 use crate::button::Press;
 use crate::panel::{Ask, Panel};
 use crate::state::State;
+use crate::view::View;
 
-/// Does what `press` asks for. `version` is shown on the screen about the board.
-pub fn press<R: Rules>(
-    panel: &mut Panel,
-    board: &mut Board<R>,
-    now: Instant,
-    press: Press,
+/// The panel and the exchange with the engineer that it shows.
+#[derive(Clone, Copy, Debug)]
+pub struct Console {
+    panel: Panel,
+    exchange: Exchange,
+    /// Version of the board's firmware.
     version: &'static str,
-) {
-    let Some(ask) = panel.press(now, press, &State::of(board, now, version)) else { return };
-    let asked = match ask {
-        Ask::Renew(components) => board.request(now, Command::Renew { components, reply: None }),
-        Ask::Challenge(_) => board.challenge(now).map(|digits| panel.challenge(digits)),
-        Ask::Reply(Authorised::Service, reply) => {
-            board.request(now, Command::Service { reply: Some(reply) })
+}
+
+impl Console {
+    /// A panel after power-up. `version` is that of the image it runs in.
+    #[must_use]
+    pub const fn new(version: &'static str) -> Self {
+        Self { panel: Panel::new(), exchange: Exchange::new(), version }
+    }
+
+    /// The panel.
+    #[must_use]
+    pub const fn panel(&self) -> &Panel {
+        &self.panel
+    }
+
+    /// The exchange with the engineer.
+    #[must_use]
+    pub const fn exchange(&self) -> &Exchange {
+        &self.exchange
+    }
+
+    /// Does what `press` asks for.
+    pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
+        let state = State::of(board, now, self.version);
+        let Some(ask) = self.panel.press(now, press, &state) else { return };
+        if let Err(refusal) = self.ask(board, now, ask) {
+            self.panel.refused(now, refusal);
         }
-        Ask::Reply(Authorised::Renew(components), reply) => {
-            board.request(now, Command::Renew { components, reply: Some(reply) })
+    }
+
+    fn ask<R: Rules>(
+        &mut self,
+        board: &mut Board<R>,
+        now: Instant,
+        ask: Ask,
+    ) -> Result<(), Refusal> {
+        match ask {
+            Ask::Renew(components) => {
+                board.request(now, Command::Renew { components, reply: None })
+            }
+            Ask::Challenge(allows) => {
+                // Before anybody telephones for nothing.
+                match board.reply_wait_s(now) {
+                    0 => {}
+                    seconds => return Err(Refusal::Wait { seconds }),
+                }
+                let request = self.exchange.begin(board, now, allows)?;
+                self.panel.challenge(request.challenge);
+                Ok(())
+            }
+            Ask::Reply(reply) => self.exchange.reply(board, now, reply),
         }
-        // A fitting is more than three buttons can say.
-        Ask::Reply(Authorised::Refit, _) => Err(Refusal::NotReady),
-    };
-    if let Err(refusal) = asked {
-        panel.refused(now, refusal);
+    }
+
+    /// Something has happened on the board.
+    pub fn effect(&mut self, now: Instant, effect: &Effect) {
+        match self.exchange.effect(effect) {
+            Outcome::Pending => {}
+            outcome => self.panel.judged(now, outcome),
+        }
+        self.panel.effect(now, effect);
+    }
+
+    /// Lets time pass.
+    pub fn tick(&mut self, now: Instant) {
+        self.panel.tick(now);
+    }
+
+    /// What stands on the screen at `now`.
+    #[must_use]
+    pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
+        self.panel.view(&State::of(board, now, self.version))
     }
 }
