@@ -143,6 +143,27 @@ impl<R: Rules + Clone> Bench<R> {
         self.board.as_ref()?.lifetime(Instant::from_us(since_us))
     }
 
+    /// The board's own time at `at_us` of the session's time: since its reset.
+    #[must_use]
+    pub fn board_time(&self, at_us: u64) -> Instant {
+        Instant::from_us((at_us + BENCH_US).saturating_sub(self.reset_us))
+    }
+
+    /// Lets `ask` ask something of the board at `at_us` of the session's time, when all
+    /// work up to then is done; `None` without power.
+    pub fn ask<T>(
+        &mut self,
+        at_us: u64,
+        ask: impl FnOnce(&mut Board<R>, Instant) -> T,
+        seen: impl FnMut(Effect),
+    ) -> Option<T> {
+        self.run_until(at_us, seen);
+        let now = self.board_time(at_us);
+        let answer = ask(self.board.as_mut()?, now);
+        self.poll_us = self.now_us;
+        Some(answer)
+    }
+
     /// Gives the board power at `at_us` of the session's time.
     pub fn power_up(&mut self, at_us: u64) {
         self.power_up_at(at_us + BENCH_US);

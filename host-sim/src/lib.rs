@@ -9,6 +9,7 @@ pub mod figures;
 pub mod gallery;
 pub mod input_error;
 pub mod inspect;
+pub mod live;
 pub mod picture;
 pub mod profile;
 pub mod prove;

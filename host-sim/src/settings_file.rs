@@ -6,6 +6,7 @@
 
 use std::path::Path;
 
+use clap::ValueEnum;
 use serde::Deserialize;
 use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings, SettingsError};
@@ -48,7 +49,7 @@ pub enum Measure {
 }
 
 /// The panel's language, as written in a file.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize, ValueEnum)]
 #[serde(rename_all = "lowercase")]
 pub enum PanelLanguage {
     /// English.
@@ -59,7 +60,8 @@ pub enum PanelLanguage {
 
 impl PanelLanguage {
     /// Its number in the board's settings.
-    fn code(self) -> u8 {
+    #[must_use]
+    pub const fn code(self) -> u8 {
         match self {
             Self::En => Language::English as u8,
             Self::De => Language::German as u8,

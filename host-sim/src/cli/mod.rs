@@ -6,6 +6,7 @@
 pub mod failure;
 pub mod inspect;
 pub mod output;
+pub mod panel;
 pub mod progress;
 pub mod prove;
 pub mod replay;
@@ -34,6 +35,7 @@ enum Command {
     Replay(replay::Args),
     Inspect(inspect::Args),
     Screens(screens::Args),
+    Panel(panel::Args),
 }
 
 /// What a sub-command found.
@@ -61,6 +63,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
         Command::Screens(args) => screens::run(args),
+        Command::Panel(args) => panel::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

@@ -1,0 +1,12 @@
+//! A machine that runs while somebody watches: scenario, board, panel and its power
+//! switch, at any speed.
+//!
+//! - [`world`]: the simulated world; no terminal
+//! - [`deed`]: what a person does, in words, for scripts
+//! - [`view`]: how it looks in a terminal
+//!
+//! The same scenario, seed and deeds give the same world, whatever the speed.
+
+pub mod deed;
+pub mod view;
+pub mod world;

@@ -1,0 +1,166 @@
+//! How the live panel looks in a terminal: the display's pixels, the buttons as keys,
+//! the machine's signals, the memory's pages.
+//!
+//! The pixels are half blocks when the terminal has room for 132 by 46 characters,
+//! else braille dots; both show every pixel.
+
+use ratatui::Frame as Terminal;
+use ratatui::layout::{Constraint, Layout, Rect};
+use ratatui::style::{Color, Modifier, Style};
+use ratatui::text::{Line, Span, Text};
+use ratatui::widgets::{Block, Paragraph};
+use shaftbook_core::input::Input;
+use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
+
+use super::world::{Slot, World};
+use crate::figures::grouped;
+use crate::picture::text_of;
+
+/// Speeds that can be chosen: seconds of the machine in a second.
+pub const SPEEDS: [u32; 6] = [1, 10, 60, 600, 3_600, 28_800];
+
+/// What is shown beside the world itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Controls {
+    /// Place in [`SPEEDS`].
+    pub speed: usize,
+    /// Time stands still.
+    pub paused: bool,
+    /// The engineer's reply is shown.
+    pub engineer: bool,
+}
+
+/// Draws everything.
+pub fn render(terminal: &mut Terminal<'_>, world: &World, picture: &Frame, controls: Controls) {
+    let area = terminal.area();
+    let large = area.width >= 132 && area.height >= 46;
+    let (wide, high) = if large { (130, 34) } else { (66, 18) };
+    let [upper, lower] =
+        Layout::vertical([Constraint::Length(high), Constraint::Min(0)]).areas(area);
+    let [panel, side] =
+        Layout::horizontal([Constraint::Length(wide), Constraint::Min(0)]).areas(upper);
+    let text = if large { text_of(picture) } else { braille(picture) };
+    let lit = if world.is_powered() { Color::Cyan } else { Color::DarkGray };
+    let title = if world.is_powered() { " panel " } else { " panel: no power " };
+    let pixels = Paragraph::new(text).style(Style::new().fg(lit).bg(Color::Black));
+    terminal.render_widget(pixels.block(Block::bordered().title(title)), panel);
+    if large {
+        let [memory, log] =
+            Layout::horizontal([Constraint::Length(66), Constraint::Min(0)]).areas(lower);
+        render_memory(terminal, world, memory);
+        render_log(terminal, world, log);
+        render_side(terminal, world, controls, side);
+    } else {
+        render_side(terminal, world, controls, side);
+        render_memory(terminal, world, lower);
+    }
+}
+
+fn render_side(terminal: &mut Terminal<'_>, world: &World, controls: Controls, area: Rect) {
+    let speed = SPEEDS.get(controls.speed).copied().unwrap_or(1);
+    let pace = if controls.paused { "paused".into() } else { format!("x {speed}") };
+    let signals = world.signals();
+    let needle = match signals.needle {
+        Some(Input::NeedleCode(code)) => format!("code {code}"),
+        Some(Input::NeedleLevel(mv)) => format!("{mv} mV"),
+        _ => "-".into(),
+    };
+    let mark = |on: bool| if on { "on" } else { "-" };
+    let mut lines = vec![
+        Line::from(clock(world.at_us())),
+        Line::from(format!("speed {pace}")),
+        Line::from(""),
+        Line::from(format!("shaft  {} rpm", grouped(signals.rpm))),
+        Line::from(format!("needle {needle}")),
+        Line::from(format!(
+            "trim {} break {} jump {}",
+            mark(signals.trim),
+            mark(signals.thread_break),
+            mark(signals.jump)
+        )),
+        Line::from(""),
+        Line::from("b n a   back next act"),
+        Line::from("B A     hold back, act"),
+        Line::from("p       wall switch"),
+        Line::from("+ - spc faster slower pause"),
+        Line::from("e       ask the engineer"),
+        Line::from("q       quit"),
+    ];
+    if controls.engineer {
+        let answer = world.engineers_reply().map_or_else(
+            || String::from("no challenge is open"),
+            |reply| format!("reply {:04} {:04}", reply.get() / 10_000, reply.get() % 10_000),
+        );
+        let style = Style::new().add_modifier(Modifier::BOLD);
+        lines.push(Line::from(Span::styled(answer, style)));
+    }
+    if world.is_over() {
+        lines.push(Line::from("the scenario is over"));
+    }
+    let log = area.height.saturating_sub(lines.len() as u16 + 2);
+    lines.extend(world.log().rev().take(usize::from(log)).map(log_line));
+    terminal.render_widget(Paragraph::new(lines).block(Block::bordered().title(" machine ")), area);
+}
+
+fn render_log(terminal: &mut Terminal<'_>, world: &World, area: Rect) {
+    let room = usize::from(area.height.saturating_sub(2));
+    let lines: Vec<Line<'_>> = world.log().rev().take(room).map(log_line).collect();
+    terminal.render_widget(Paragraph::new(lines).block(Block::bordered().title(" log ")), area);
+}
+
+fn log_line((at_us, what): &(u64, String)) -> Line<'_> {
+    Line::from(format!("{} {what}", clock(*at_us)))
+}
+
+/// One character a page: darker is more program cycles for the hottest page.
+fn render_memory(terminal: &mut Terminal<'_>, world: &World, area: Rect) {
+    let slots = world.memory();
+    let wide = usize::from(area.width.saturating_sub(2)).clamp(1, 64);
+    let lines: Vec<Line<'_>> = slots
+        .chunks(wide)
+        .map(|row| row.iter().map(|slot| page(*slot)).collect::<Line<'_>>())
+        .collect();
+    let title = format!(" memory: {} pages, N newest, R retired ", slots.len());
+    let memory = Paragraph::new(Text::from(lines)).block(Block::bordered().title(title));
+    terminal.render_widget(memory, area);
+}
+
+fn page(slot: Slot) -> Span<'static> {
+    match slot {
+        Slot::Newest => Span::styled("N", Style::new().fg(Color::Black).bg(Color::Yellow)),
+        Slot::Retired => Span::styled("R", Style::new().fg(Color::Red)),
+        Slot::Worn(level) => Span::raw(match level {
+            0 => "·",
+            1..=3 => "░",
+            4..=5 => "▒",
+            6..=7 => "▓",
+            _ => "█",
+        }),
+    }
+}
+
+/// Day and time of day of simulated time.
+fn clock(at_us: u64) -> String {
+    let s = at_us / 1_000_000;
+    let (day, h, min) = (s / 86_400 + 1, s / 3_600 % 24, s / 60 % 60);
+    format!("day {day} {h:02}:{min:02}:{:02}", s % 60)
+}
+
+/// Braille patterns (Unicode block 2800): a character is 2 by 4 pixels.
+fn braille(picture: &Frame) -> String {
+    const DOTS: [[u32; 2]; 4] = [[0x01, 0x08], [0x02, 0x10], [0x04, 0x20], [0x40, 0x80]];
+    let mut text = String::new();
+    for y in (0..HEIGHT).step_by(4) {
+        for x in (0..WIDTH).step_by(2) {
+            let mut pattern = 0x2800;
+            for (dy, row) in DOTS.iter().enumerate() {
+                for (dx, dot) in row.iter().enumerate() {
+                    pattern |= if picture.is_lit(x + dx, y + dy) { *dot } else { 0 };
+                }
+            }
+            text.push(char::from_u32(pattern).unwrap_or(' '));
+        }
+        text.push('\n');
+    }
+    text
+}
