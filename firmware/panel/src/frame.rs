@@ -51,8 +51,11 @@ impl Frame {
     /// Whether the pixel is lit; `false` outside the picture.
     #[must_use]
     pub fn is_lit(&self, x: usize, y: usize) -> bool {
+        if x >= WIDTH || y >= HEIGHT {
+            return false;
+        }
         let byte = self.0.get(y / 8 * WIDTH + x).copied().unwrap_or(0);
-        x < WIDTH && y < HEIGHT && byte >> (y % 8) & 1 == 1
+        byte >> (y % 8) & 1 == 1
     }
 
     /// The bytes, in the display's order.
@@ -111,7 +114,7 @@ impl DrawTarget for Frame {
             let (Ok(x), Ok(y)) = (usize::try_from(point.x), usize::try_from(point.y)) else {
                 continue;
             };
-            if x >= WIDTH {
+            if x >= WIDTH || y >= HEIGHT {
                 continue;
             }
             if let Some(byte) = self.0.get_mut(y / 8 * WIDTH + x) {
@@ -142,6 +145,7 @@ mod tests {
         assert_eq!(frame.bytes()[FRAME_BYTES - 1], 0x80);
         assert_eq!(frame.bytes()[128 + 5], 2);
         assert!(frame.is_lit(5, 9) && !frame.is_lit(5, 10) && !frame.is_lit(128, 0));
+        assert!(!frame.is_lit(usize::MAX, usize::MAX));
     }
 
     #[test]

@@ -15,6 +15,7 @@ use shaftbook_panel::frame::{FRAME_BYTES, Frame};
 use shaftbook_panel::painter::{Painter, Work};
 use shaftbook_panel::screen::Screen;
 use shaftbook_panel::serve::Console;
+use shaftbook_panel::view::View;
 
 use super::deed::Deed;
 use crate::bench_board::Bench;
@@ -135,6 +136,19 @@ impl World {
     #[must_use]
     pub fn board(&self) -> Option<&Board> {
         self.bench.board()
+    }
+
+    /// The panel and its exchange with the engineer.
+    #[must_use]
+    pub fn console(&self) -> &Console {
+        &self.console
+    }
+
+    /// What stands on the screen; `None` without power.
+    #[must_use]
+    pub fn view(&self) -> Option<View> {
+        let now = self.bench.board_time(self.at_us);
+        self.bench.board().map(|board| self.console.view(board, now))
     }
 
     /// The board's lifetime counters, if it has power and knows its past.
@@ -354,9 +368,7 @@ impl World {
 
     /// Brings the display up to date; its picture, dark without power.
     pub fn display(&mut self) -> Frame {
-        let Some(board) = self.bench.board() else { return Frame::new() };
-        let now = self.bench.board_time(self.at_us);
-        let view = self.console.view(board, now);
+        let Some(view) = self.view() else { return Frame::new() };
         // What is under way is finished first, then the view of now is painted.
         for _ in 0..2 {
             self.painter.offer(view.clone());
