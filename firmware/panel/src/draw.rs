@@ -15,7 +15,7 @@ use embedded_graphics::mono_font::iso_8859_1::{FONT_4X6, FONT_6X10};
 use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::*;
-use embedded_graphics::primitives::{PrimitiveStyle, Rectangle, Triangle};
+use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
 use embedded_graphics::text::{Baseline, Text};
 use qrcodegen_no_heap::{Mask, QrCode, QrCodeEcc, Version};
 use shaftbook_readout::code::SYMBOLS;
@@ -199,17 +199,14 @@ where
     if view.faulty {
         // A triangle with its point up, as on warning signs (ISO 7010 W001 has the
         // shape; the drawing is ours).
-        let style = PrimitiveStyle::with_fill(BinaryColor::Off);
-        let (left, top) = (right - 9, 1);
-        Triangle::new(
-            Point::new(left, top + 7),
-            Point::new(left + 8, top + 7),
-            Point::new(left + 4, top),
-        )
-        .into_styled(style)
-        .draw(target)?;
-        fill(Point::new(left + 4, top + 3), Size::new(1, 2), BinaryColor::On, target)?;
-        fill(Point::new(left + 4, top + 6), Size::new(1, 1), BinaryColor::On, target)?;
+        let left = right - 9;
+        for row in 0..8_i32 {
+            let (from, wide) = (4 - row / 2 - row % 2, (row / 2 + row % 2) * 2 + 1);
+            let at = Point::new(left + from, 1 + row);
+            fill(at, Size::new(wide as u32, 1), BinaryColor::Off, target)?;
+        }
+        fill(Point::new(left + 4, 4), Size::new(1, 2), BinaryColor::On, target)?;
+        fill(Point::new(left + 4, 7), Size::new(1, 1), BinaryColor::On, target)?;
         right = left - 2;
     }
     if view.due > 0 {

@@ -8,9 +8,8 @@ use core::fmt::Write;
 
 use heapless::String;
 
-/// Most bytes in a line: 21 columns of Latin-1, two bytes each in UTF-8, and room to
-/// see that a line is too long.
-pub const LINE_BYTES: usize = 64;
+/// Most bytes in a line: 21 columns of Latin-1, at most two bytes each in UTF-8.
+pub const LINE_BYTES: usize = 44;
 
 /// A line of text on a screen.
 pub type Line = String<LINE_BYTES>;

@@ -250,10 +250,15 @@ pub fn list_lines(top: Top, state: &State<'_>) -> u8 {
 /// The components, the most pressing first.
 #[must_use]
 pub fn care_order(state: &State<'_>) -> Vec<CareItem, COMPONENTS_MAX> {
-    let mut order: Vec<CareItem, COMPONENTS_MAX> = item::items(&state.machine).collect();
-    order.sort_unstable_by_key(|item| {
-        (core::cmp::Reverse((item.standing, item.permille())), item.place)
-    });
+    let mut order: Vec<CareItem, COMPONENTS_MAX> = Vec::new();
+    for item in item::items(&state.machine) {
+        let presses_less = |other: &CareItem| {
+            (other.standing, other.permille()) < (item.standing, item.permille())
+        };
+        let place = order.iter().position(presses_less).unwrap_or(order.len());
+        // Cannot fail: there is room for every component.
+        let _ = order.insert(place, item);
+    }
     order
 }
 
