@@ -12,12 +12,16 @@ use ratatui::widgets::{Block, Paragraph};
 use shaftbook_core::input::Input;
 use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
 
-use super::world::{Slot, World};
+use super::world::{Happened, Slot, World};
 use crate::figures::grouped;
 use crate::picture::text_of;
 
 /// Speeds that can be chosen: seconds of the machine in a second.
 pub const SPEEDS: [u32; 6] = [1, 10, 60, 600, 3_600, 28_800];
+
+/// The keys, in one line of 80 columns.
+const KEYS: &str =
+    "b n a: back next act  B A: hold  p: power  + - space: time  e: engineer  q: quit";
 
 /// What is shown beside the world itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -35,8 +39,9 @@ pub fn render(terminal: &mut Terminal<'_>, world: &World, picture: &Frame, contr
     let area = terminal.area();
     let large = area.width >= 132 && area.height >= 46;
     let (wide, high) = if large { (130, 34) } else { (66, 18) };
-    let [upper, lower] =
-        Layout::vertical([Constraint::Length(high), Constraint::Min(0)]).areas(area);
+    let rows = [Constraint::Length(high), Constraint::Min(0), Constraint::Length(1)];
+    let [upper, lower, foot] = Layout::vertical(rows).areas(area);
+    terminal.render_widget(Paragraph::new(KEYS), foot);
     let [panel, side] =
         Layout::horizontal([Constraint::Length(wide), Constraint::Min(0)]).areas(upper);
     let text = if large { text_of(picture) } else { braille(picture) };
@@ -72,19 +77,9 @@ fn render_side(terminal: &mut Terminal<'_>, world: &World, controls: Controls, a
         Line::from(""),
         Line::from(format!("shaft  {} rpm", grouped(signals.rpm))),
         Line::from(format!("needle {needle}")),
-        Line::from(format!(
-            "trim {} break {} jump {}",
-            mark(signals.trim),
-            mark(signals.thread_break),
-            mark(signals.jump)
-        )),
-        Line::from(""),
-        Line::from("b n a   back next act"),
-        Line::from("B A     hold back, act"),
-        Line::from("p       wall switch"),
-        Line::from("+ - spc faster slower pause"),
-        Line::from("e       ask the engineer"),
-        Line::from("q       quit"),
+        Line::from(format!("trim   {}", mark(signals.trim))),
+        Line::from(format!("break  {}", mark(signals.thread_break))),
+        Line::from(format!("jump   {}", mark(signals.jump))),
     ];
     if controls.engineer {
         let answer = world.engineers_reply().map_or_else(
@@ -108,8 +103,10 @@ fn render_log(terminal: &mut Terminal<'_>, world: &World, area: Rect) {
     terminal.render_widget(Paragraph::new(lines).block(Block::bordered().title(" log ")), area);
 }
 
-fn log_line((at_us, what): &(u64, String)) -> Line<'_> {
-    Line::from(format!("{} {what}", clock(*at_us)))
+fn log_line(happened: &Happened) -> Line<'_> {
+    let Happened { at_us, what, times } = happened;
+    let times = if *times > 1 { format!(" x {times}") } else { String::new() };
+    Line::from(format!("{} {what}{times}", clock(*at_us)))
 }
 
 /// One character a page: darker is more program cycles for the hottest page.
@@ -143,7 +140,7 @@ fn page(slot: Slot) -> Span<'static> {
 fn clock(at_us: u64) -> String {
     let s = at_us / 1_000_000;
     let (day, h, min) = (s / 86_400 + 1, s / 3_600 % 24, s / 60 % 60);
-    format!("day {day} {h:02}:{min:02}:{:02}", s % 60)
+    format!("d{day} {h:02}:{min:02}:{:02}", s % 60)
 }
 
 /// Braille patterns (Unicode block 2800): a character is 2 by 4 pixels.
@@ -163,4 +160,85 @@ fn braille(picture: &Frame) -> String {
         text.push('\n');
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::live::deed::Deed;
+    use crate::profile::Profile;
+    use crate::scenario::Scenario;
+    use ratatui::Terminal;
+    use ratatui::backend::TestBackend;
+    use shaftbook_core::authority::{KEY_BYTES, Key};
+    use shaftbook_core::board::Fitting;
+    use shaftbook_core::ledger::CarriedIn;
+
+    fn world() -> World {
+        let text = include_str!("../../scenarios/six-needle-shop.toml");
+        let scenario = Scenario::parse("shop", text).unwrap();
+        let fitting = Fitting {
+            settings: scenario.settings(),
+            components: Profile::builtin(6).components(false),
+            carried_in: CarriedIn::default(),
+            key: Key::new([0x5A; KEY_BYTES]),
+        };
+        World::new(&scenario, 1, fitting).unwrap()
+    }
+
+    fn shown(world: &mut World, wide: u16, high: u16) -> Vec<String> {
+        let mut terminal = Terminal::new(TestBackend::new(wide, high)).unwrap();
+        let picture = world.display();
+        terminal.draw(|frame| render(frame, world, &picture, Controls::default())).unwrap();
+        let cells = terminal.backend().buffer().content();
+        cells
+            .chunks(usize::from(wide))
+            .map(|row| row.iter().map(ratatui::buffer::Cell::symbol).collect())
+            .collect()
+    }
+
+    #[test]
+    fn every_pixel_is_in_the_terminal_at_both_sizes() {
+        let mut world = world();
+        world.deed(Deed::Wait(600)).unwrap();
+        let picture = world.display();
+        let lit = (0..HEIGHT * WIDTH).filter(|n| picture.is_lit(n % WIDTH, n / WIDTH)).count();
+        assert!(lit > 1_000, "{lit}");
+        let braille: u32 = shown(&mut world, 80, 24)[1..17]
+            .iter()
+            .flat_map(|row| row.chars())
+            .filter(|c| ('\u{2800}'..='\u{28ff}').contains(c))
+            .map(|c| (c as u32 - 0x2800).count_ones())
+            .sum();
+        assert_eq!(braille as usize, lit);
+        let blocks: usize = shown(&mut world, 140, 50)[1..33]
+            .iter()
+            .flat_map(|row| row.chars().take(129))
+            .map(|c| match c {
+                '█' => 2,
+                '▀' | '▄' => 1,
+                _ => 0,
+            })
+            .sum();
+        assert_eq!(blocks, lit);
+    }
+
+    #[test]
+    fn power_memory_and_keys_are_shown() {
+        let mut world = world();
+        world.deed(Deed::Wait(600)).unwrap();
+        let text = shown(&mut world, 100, 30).join("\n");
+        assert!(text.contains("512 pages") && text.contains('N') && text.contains("q: quit"));
+        world.deed(Deed::Off).unwrap();
+        let text = shown(&mut world, 100, 30).join("\n");
+        assert!(text.contains("no power") && text.contains("power cut"), "{text}");
+    }
+
+    #[test]
+    fn a_terminal_of_any_size_is_drawn() {
+        let mut world = world();
+        for (wide, high) in [(1, 1), (10, 3), (66, 18), (300, 100)] {
+            shown(&mut world, wide, high);
+        }
+    }
 }

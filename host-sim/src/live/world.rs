@@ -46,7 +46,7 @@ pub struct World {
     machine_on: bool,
     cuts: u32,
     seed: u64,
-    log: VecDeque<(u64, String)>,
+    log: VecDeque<Happened>,
     /// The machine's signals as they are now.
     signals: Signals,
 }
@@ -66,6 +66,17 @@ pub struct Signals {
     pub thread_break: bool,
     /// See [`Signals::trim`].
     pub jump: bool,
+}
+
+/// Something that happened, once or several times on end.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Happened {
+    /// When it happened last, µs since midnight of the first day.
+    pub at_us: u64,
+    /// What.
+    pub what: String,
+    /// How often on end.
+    pub times: u32,
 }
 
 /// Something that the board's memory is told by.
@@ -164,8 +175,8 @@ impl World {
         Signals { rpm: if still { 0 } else { self.signals.rpm }, ..self.signals }
     }
 
-    /// What happened, the newest last, with its time, µs.
-    pub fn log(&self) -> impl DoubleEndedIterator<Item = &(u64, String)> {
+    /// What happened, the newest last.
+    pub fn log(&self) -> impl DoubleEndedIterator<Item = &Happened> {
         self.log.iter()
     }
 
@@ -238,7 +249,12 @@ impl World {
     fn signal(&mut self, at_us: u64, input: Input) {
         let signals = &mut self.signals;
         match input {
-            Input::Shaft(level) if level.is_active() => {
+            // Bounce and glitches are not for the eye.
+            Input::Shaft(level)
+                if level.is_active()
+                    && at_us.saturating_sub(signals.last_pulse_us)
+                        >= u64::from(self.fitting.settings.shortest_period_us()) =>
+            {
                 let pulses = u64::from(self.fitting.settings.pulses_per_revolution);
                 let period_us = at_us.saturating_sub(signals.last_pulse_us) * pulses;
                 signals.rpm = 60_000_000_u64.checked_div(period_us).unwrap_or(0);
@@ -360,10 +376,15 @@ impl World {
     }
 
     fn say(&mut self, what: &str) {
+        let at_us = self.at_us;
+        if let Some(last) = self.log.back_mut().filter(|last| last.what == what) {
+            (last.at_us, last.times) = (at_us, last.times + 1);
+            return;
+        }
         if self.log.len() == LOG_MAX {
             self.log.pop_front();
         }
-        self.log.push_back((self.at_us, what.to_owned()));
+        self.log.push_back(Happened { at_us, what: what.to_owned(), times: 1 });
     }
 
     /// Brings the display up to date; its picture, dark without power.
