@@ -74,6 +74,10 @@ fn the_pictures_in_the_documents_have_not_drifted() {
     let there = fs::read_dir(&folder).expect("the folder is there");
     let there = there.map(|entry| entry.unwrap().file_name().into_string().unwrap());
     assert_eq!(there.collect::<BTreeSet<_>>(), names, "each picture is of a screen");
+    let page = fs::read_to_string(root().join("docs/PANEL.md")).expect("the page is there");
+    for name in names {
+        assert!(page.contains(&format!("(screens/{name})")), "{name} is not shown in PANEL.md");
+    }
 }
 
 #[test]
