@@ -14,7 +14,9 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod binomial;
 pub mod hint;
 pub mod item;
+pub mod line;
 pub mod machine;
 pub mod outlook;
