@@ -66,14 +66,18 @@ fn by_normalising(seen: u64, tries: u64, chance: f64) -> (f64, f64) {
     (sum(&|at| at >= seen) / all, sum(&|at| at <= seen) / all)
 }
 
-/// Over a grid: another way of summing, to 10 digits, and crate `statrs` (its incomplete
-/// beta function is good to some 6 digits in the middle of large distributions: it
-/// differs from both of ours alike).
+/// Over a grid: another way of summing, to 10 digits, and crate `statrs` to what its
+/// incomplete beta function is good for. Where they differ, both of ours agree.
 #[test]
 fn the_tails_agree_with_an_independent_library_and_another_sum() {
     let mut compared = 0;
     for tries in [1_u64, 2, 5, 17, 60, 240, 1_000, 20_000, 300_000, 1_000_000] {
-        let beta_is_good_to = if tries <= 1_000 { 1e-9 } else { 1e-4 };
+        let beta_is_good_to = match tries {
+            ..=1_000 => 1e-9,
+            ..=20_000 => 1e-6,
+            // Its fraction is cut off too early: 0.2 % out at 500,000 of 1,000,000.
+            _ => 1e-2,
+        };
         for chance in [1e-7, 1e-5, 0.0003, 0.01, 0.066, 0.2, 0.5, 0.7, 0.95, 0.9999] {
             let other = Binomial::new(chance, tries).unwrap();
             let mean = tries as f64 * chance;
