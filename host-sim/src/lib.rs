@@ -6,6 +6,7 @@ pub mod bus;
 pub mod capture;
 pub mod cli;
 pub mod figures;
+pub mod hints;
 pub mod input_error;
 pub mod inspect;
 pub mod profile;

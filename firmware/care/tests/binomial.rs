@@ -1,5 +1,8 @@
 //! The exact test against published values and against an independent library.
 
+// The edges are exact, and counts are not negative.
+#![allow(clippy::float_cmp, clippy::cast_sign_loss)]
+
 use shaftbook_care::binomial::{limits, lower_tail, upper_tail};
 use statrs::distribution::{Binomial, DiscreteCDF};
 
@@ -74,7 +77,7 @@ fn the_tails_agree_with_an_independent_library_and_another_sum() {
     for tries in [1_u64, 2, 5, 17, 60, 240, 1_000, 20_000, 300_000, 1_000_000] {
         let beta_is_good_to = match tries {
             ..=1_000 => 1e-9,
-            ..=20_000 => 1e-6,
+            1_001..=20_000 => 1e-6,
             // Its fraction is cut off too early: 0.2 % out at 500,000 of 1,000,000.
             _ => 1e-2,
         };
@@ -117,7 +120,7 @@ fn the_tails_of_fair_coins_are_counted_out() {
             from.push(ways);
         }
         for seen in 0..=tries {
-            let sum: f64 = from[seen as usize..].iter().sum::<f64>() / 2_f64.powi(tries as i32);
+            let sum: f64 = from[seen as usize..].iter().sum::<f64>() / 2_f64.powf(tries as f64);
             assert!(near(upper_tail(seen, tries, 0.5), sum, 1e-12), "{seen} of {tries}");
         }
     }

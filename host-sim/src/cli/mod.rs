@@ -4,6 +4,7 @@
 //! input error, said in one line on standard error, and nothing written.
 
 pub mod failure;
+pub mod hints;
 pub mod inspect;
 pub mod output;
 pub mod progress;
@@ -32,6 +33,7 @@ enum Command {
     Sew(sew::Args),
     Replay(replay::Args),
     Inspect(inspect::Args),
+    Hints(hints::Args),
 }
 
 /// What a sub-command found.
@@ -58,6 +60,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Sew(args) => sew::run(args),
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
+        Command::Hints(args) => hints::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,
