@@ -4,6 +4,7 @@
 //!
 //! - [`memory`]: the 24-series EEPROM or FRAM on the I²C bus, as the core's
 //!   [`Medium`](shaftbook_core::medium::Medium);
+//! - [`clock`]: the day from a clock chip on the same bus;
 //! - [`capture`]: edges with their time stamps, from interrupt to main loop.
 //!
 //! No allocation, no unsafe code, no panic on anything that comes from outside.
@@ -12,4 +13,5 @@
 #![forbid(unsafe_code)]
 
 pub mod capture;
+pub mod clock;
 pub mod memory;
