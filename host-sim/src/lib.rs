@@ -7,6 +7,7 @@ pub mod capture;
 pub mod cli;
 pub mod figures;
 pub mod gallery;
+pub mod hints;
 pub mod input_error;
 pub mod inspect;
 pub mod live;

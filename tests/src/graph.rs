@@ -38,7 +38,7 @@ pub const LAYERS: [Layer; 5] = [
     (
         "shaftbook-drivers",
         &["shaftbook-core"],
-        &["critical-section", "defmt", "ds1307", "embedded-hal", "heapless", "ssd1306"],
+        &["critical-section", "defmt", "ds323x", "embedded-hal", "heapless", "ssd1306"],
     ),
 ];
 /// Features that end `no_std`, whatever crate has them.

@@ -6,6 +6,8 @@
 //! - [`machine`]: all that is known of the machine at one moment
 //! - [`item`]: wear, limit and standing of each component
 //! - [`outlook`]: how many days are left, at the recent rate of use
+//! - [`line`]: the straight line behind it
+//! - [`calendar`]: from what a clock says to a day that can be trusted
 //! - [`binomial`]: the exact test behind the hints
 //! - [`hint`]: first-look hints, each with its reason and figures
 //!
@@ -14,7 +16,10 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+pub mod binomial;
+pub mod calendar;
 pub mod hint;
 pub mod item;
+pub mod line;
 pub mod machine;
 pub mod outlook;

@@ -1,7 +1,33 @@
 //! How many days are left, at the recent rate of use.
+//!
+//! With a clock: powered time against the calendar day, as a straight line by least
+//! squares through the journal's lines that carry a day and now. It needs three points
+//! over a week; only the last [`RECENT_DAYS`] count where they are enough. Else the mean
+//! from the oldest point until now, if that is a day or more. Without a clock, or while
+//! the clock is at fault: per power-up, a day of use being one power-up.
+//!
+//! A component that is worn by something else than powered time is converted by the
+//! lifetime's ratio of its measure to powered time: the journal keeps no other measure.
+//! A change of habits therefore shows late for those; that is a limit of the method.
+//!
+//! Rounded down, so that nothing is due before it is announced at a steady rate of use.
+
+use shaftbook_core::component::Measure;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::fault::Fault;
 
 use crate::item::CareItem;
+use crate::line;
 use crate::machine::Machine;
+
+/// Days that count as recent. Our own choice.
+pub const RECENT_DAYS: u16 = 90;
+/// Fewest points of a line.
+const POINTS_LEAST: usize = 3;
+/// Fewest days that they must span.
+const SPAN_LEAST_DAYS: u16 = 7;
+/// Fewest power-ups that give a rate.
+const POWER_UPS_LEAST: u32 = 3;
 
 /// Days until something is due.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -13,8 +39,67 @@ pub enum DaysLeft {
 }
 
 /// Days until `item` is due at the recent rate of use; `None` when there is no rate
-/// to go by yet.
+/// to go by yet, or it is not used at all. 65,535 stands for that many or more.
 #[must_use]
-pub fn days_left(_machine: &Machine<'_>, _item: &CareItem) -> Option<DaysLeft> {
-    None
+pub fn days_left(machine: &Machine<'_>, item: &CareItem) -> Option<DaysLeft> {
+    let lifetime = machine.lifetime.as_ref()?;
+    let clock_is_wrong =
+        machine.faults.contains(Fault::ClockNoAnswer) || machine.faults.contains(Fault::ClockWrong);
+    let today = machine.day.filter(|_| !clock_is_wrong);
+    let measure = item.component.measure;
+    if item.remaining() == 0 {
+        return Some(today.map_or(DaysLeft::OfUse(0), |_| DaysLeft::Calendar(0)));
+    }
+    if measure == Measure::Days {
+        // Days pass by themselves; how many, only a clock knows.
+        return today.map(|_| DaysLeft::Calendar(whole(item.remaining() as f64)));
+    }
+    let left = item.remaining() as f64 * measure.per_limit_unit() as f64;
+    let used = measure.value(lifetime, None) as f64;
+    if used <= 0.0 {
+        return None;
+    }
+    if let Some(today) = today
+        && let Some(seconds_a_day) = powered_s_a_day(machine, lifetime, today)
+    {
+        let per_powered_s = used / (lifetime.powered_ms.max(1) as f64 / 1_000.0);
+        return Some(DaysLeft::Calendar(whole(left / (per_powered_s * seconds_a_day))));
+    }
+    if lifetime.power_ups < POWER_UPS_LEAST {
+        return None;
+    }
+    Some(DaysLeft::OfUse(whole(left / (used / f64::from(lifetime.power_ups)))))
+}
+
+/// Powered time of a calendar day, s, lately.
+#[must_use]
+pub fn powered_s_a_day(machine: &Machine<'_>, lifetime: &Counters, today: u16) -> Option<f64> {
+    let now = (today, lifetime.powered_ms as f64 / 1_000.0);
+    let lines = machine.ledger.history.iter();
+    let known = lines.filter_map(|line| Some((line.day?, f64::from(line.powered_s))));
+    // What is after now is not of this clock.
+    let points = known.filter(|point| point.0 <= now.0 && point.1 <= now.1).chain([now]);
+    let recent = points.clone().filter(|point| today - point.0 <= RECENT_DAYS);
+    let rate = regression(recent).or_else(|| regression(points.clone()));
+    rate.or_else(|| {
+        let oldest = points.min_by_key(|point| point.0)?;
+        let days = today - oldest.0;
+        (days > 0).then(|| (now.1 - oldest.1) / f64::from(days))
+    })
+    .filter(|rate| *rate > 0.0)
+}
+
+fn regression(points: impl Iterator<Item = (u16, f64)> + Clone) -> Option<f64> {
+    let days = points.clone().map(|point| point.0);
+    let span = days.clone().max()? - days.clone().min()?;
+    if days.count() < POINTS_LEAST || span < SPAN_LEAST_DAYS {
+        return None;
+    }
+    let line = line::fit(points.map(|(day, powered_s)| (f64::from(day), powered_s)))?;
+    (line.slope > 0.0).then_some(line.slope)
+}
+
+#[allow(clippy::cast_sign_loss)] // Clamped.
+fn whole(days: f64) -> u16 {
+    libm::floor(days).clamp(0.0, f64::from(u16::MAX)) as u16
 }

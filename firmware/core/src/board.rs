@@ -176,6 +176,8 @@ pub struct Board<R: Rules = Sound> {
     running_look_us: u64,
     trim_limit: u64,
     day: Option<u16>,
+    /// Something may have come due by the calendar since it was last looked.
+    look_at_day: bool,
     /// The checkpoint that makes this power-up count, and all older ones final.
     boot_record_due: bool,
 }
@@ -214,6 +216,7 @@ impl<R: Rules> Board<R> {
             running_look_us: u64::MAX,
             trim_limit: u64::MAX,
             day: None,
+            look_at_day: false,
             boot_record_due: false,
         }
     }
@@ -285,12 +288,35 @@ impl<R: Rules> Board<R> {
     }
 
     /// Tells the board the calendar day, where a clock is fitted: 1 is 1 January 2020
-    /// (Gregorian), 65,535 is in 2199.
+    /// (Gregorian), 65,535 is in 2199. A day before one that is known is not taken, and
+    /// `None` leaves what is known: days never run backwards, so no clock hides what is
+    /// due. Only durations in days come from it; nothing that is counted does.
     pub fn set_day(&mut self, day: Option<u16>) {
-        self.day = day.filter(|d| *d != 0);
+        self.day = self.day.max(day.filter(|d| *d != 0));
+        self.look_at_day = self.day.is_some();
+        self.attention = true;
     }
 
-    /// The calendar day, where a clock is fitted.
+    /// The clock was read and judged: its day, if that can be trusted, and what is wrong
+    /// with the clock, if anything. Raises and clears the two clock faults; any other
+    /// fault is taken as [`Fault::ClockWrong`].
+    pub fn clock(&mut self, day: Option<u16>, wrong: Option<Fault>) {
+        let wrong = wrong.map(|fault| match fault {
+            Fault::ClockNoAnswer => fault,
+            _ => Fault::ClockWrong,
+        });
+        for fault in [Fault::ClockNoAnswer, Fault::ClockWrong] {
+            if wrong == Some(fault) {
+                self.faults.raise(fault);
+            } else {
+                self.faults.clear(fault);
+            }
+        }
+        self.set_day(day);
+    }
+
+    /// The latest calendar day that is known: today, while the clock can be trusted;
+    /// `None` if no clock ever told one.
     #[must_use]
     pub fn day(&self) -> Option<u16> {
         self.day
@@ -355,6 +381,9 @@ impl<R: Rules> Board<R> {
         if self.told != self.journalled && self.is_ready() {
             self.journal_faults();
         }
+        if self.look_at_day {
+            self.note_due_by_day(now);
+        }
         self.next_entry(now);
         self.attention = self.faults != self.told || self.refused;
         if self.meter.running_us() >= self.running_look_us && self.warned_at.is_none() {
@@ -395,6 +424,7 @@ impl<R: Rules> Board<R> {
                 self.gate.start_wait::<R>(now, self.ledger.tries);
                 self.saved_at = Instant::ZERO;
                 self.boot_record_due = true;
+                self.look_at_day = true;
                 Some(Effect::Ready)
             }
             StoreEvent::Nothing(fault) => {
@@ -511,6 +541,22 @@ impl<R: Rules> Board<R> {
             if new && self.note(Event::FaultSeen, fault.number()) {
                 self.journalled.raise(fault);
             }
+        }
+    }
+
+    /// What is due by the calendar is stored with the day: the clock may be dead at the
+    /// next power-up. One component at a time, as the entry tells the day for all.
+    fn note_due_by_day(&mut self, now: Instant) {
+        if !self.is_ready() || self.entry.is_some() || !self.waiting.is_empty() {
+            return;
+        }
+        let Some(lifetime) = self.lifetime(now) else { return };
+        self.day = self.day.max(self.ledger.day_reached(&lifetime));
+        let due = self.day.and_then(|day| self.ledger.newly_due(&lifetime, day));
+        // When there is no room, the look is made again after the next reading.
+        self.look_at_day = false;
+        if let Some(place) = due {
+            self.note(Event::DueByDay, place as u16);
         }
     }
 

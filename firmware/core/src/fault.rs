@@ -31,11 +31,15 @@ pub enum Fault {
     ShaftGlitches = 11,
     /// The firmware stopped by a panic or a hard fault and was reset.
     FirmwareStopped = 12,
+    /// The clock does not answer, has stopped, or gives no date. Days stand still.
+    ClockNoAnswer = 13,
+    /// The clock's date is before a day that is known, or leaps. Days stand still.
+    ClockWrong = 14,
 }
 
 impl Fault {
     /// All faults, in order of their numbers.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 14] = [
         Self::MemoryNoAnswer,
         Self::BusStuck,
         Self::MemoryShape,
@@ -48,6 +52,8 @@ impl Fault {
         Self::EdgesMissed,
         Self::ShaftGlitches,
         Self::FirmwareStopped,
+        Self::ClockNoAnswer,
+        Self::ClockWrong,
     ];
 
     /// Its number, as journal entries carry it.
@@ -108,5 +114,26 @@ impl FaultSet {
     /// The faults present, in order of their numbers.
     pub fn iter(self) -> impl Iterator<Item = Fault> {
         Fault::ALL.into_iter().filter(move |fault| self.contains(*fault))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_fault_has_its_own_number_and_its_own_bit() {
+        let mut set = FaultSet::default();
+        for (n, fault) in Fault::ALL.into_iter().enumerate() {
+            assert_eq!(usize::from(fault.number()), n + 1);
+            assert_eq!(Fault::from_number(fault.number()), Some(fault));
+            assert!(set.raise(fault) && !set.raise(fault));
+            assert_eq!(set.iter().count(), n + 1);
+        }
+        for fault in Fault::ALL {
+            assert!(set.clear(fault) && !set.contains(fault));
+        }
+        assert!(set.is_empty());
+        assert_eq!(Fault::from_number(Fault::ALL.len() as u16 + 1), None);
     }
 }

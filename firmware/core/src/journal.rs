@@ -22,6 +22,9 @@ pub enum Event {
     ReplyTried = 4,
     /// The fault whose number is in `subject` was first seen.
     FaultSeen = 5,
+    /// The component at place `subject` came due by the calendar. Stored so that it is
+    /// still due if the clock is dead at the next power-up.
+    DueByDay = 6,
 }
 
 impl Event {
@@ -34,6 +37,7 @@ impl Event {
             3 => Self::SlotRetired,
             4 => Self::ReplyTried,
             5 => Self::FaultSeen,
+            6 => Self::DueByDay,
             _ => return None,
         })
     }

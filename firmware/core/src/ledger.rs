@@ -9,7 +9,7 @@
 //! Not done here: who may do what (`service`), how it is stored (`store`).
 
 use crate::authority::{KEY_BYTES, Key};
-use crate::component::{COMPONENTS_MAX, Component, Measure};
+use crate::component::{COMPONENTS_MAX, Component, Measure, Standing};
 use crate::counters::Counters;
 use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
 use crate::settings::{ServiceMeasure, Settings};
@@ -17,6 +17,8 @@ use heapless::Vec;
 
 /// Journal entries kept for reading.
 pub const HISTORY_MAX: usize = 16;
+/// Seconds of a day.
+const DAY_S: u32 = 86_400;
 
 /// What a person stated at fitting or at a board exchange: *stated*, not *measured*;
 /// shown as such and never added to a measured figure in the store.
@@ -221,16 +223,56 @@ impl Ledger {
             .fold(ComponentSet::default(), |set, (place, _)| set.with(ComponentSet::only(place)))
     }
 
-    /// Wear of the component at `place`: its measure now minus its baseline. Days
-    /// since a renewal without a clock are not known and count as 0.
+    /// Wear of the component at `place`: its measure now minus its baseline.
+    ///
+    /// For calendar days `day` is the day that is known ([`Ledger::day_reached`] at
+    /// least): without any, days have not been counted and the wear is 0; when the
+    /// component was last renewed without a clock but a day is known now, how long ago
+    /// that was is not known, and it is worn to its due limit at least.
     #[must_use]
     pub fn wear(&self, place: usize, lifetime: &Counters, day: Option<u16>) -> Option<u64> {
         let fitted = self.components.get(place)?;
-        if fitted.component.measure == Measure::Days && (day.is_none() || fitted.baseline == 0) {
-            // No clock, or none when it was renewed: days have not been counted.
-            return Some(0);
+        let value = fitted.component.measure.value(lifetime, day);
+        if fitted.component.measure == Measure::Days && value != 0 && fitted.baseline == 0 {
+            return Some(value.max(u64::from(fitted.component.due)));
         }
-        Some(fitted.component.measure.value(lifetime, day).saturating_sub(fitted.baseline))
+        Some(value.saturating_sub(fitted.baseline))
+    }
+
+    /// The latest calendar day that is known to have been reached without asking the
+    /// clock: from the journal, going on by whole days of powered time (which is never
+    /// longer than time), and from the baselines in days. `None` when no clock ever told.
+    /// Work: at most 16 lines and 32 components.
+    #[must_use]
+    pub fn day_reached(&self, lifetime: &Counters) -> Option<u16> {
+        let now_s = whole_s(lifetime.powered_ms);
+        let from_journal = self.history.iter().filter_map(|line| {
+            let days = now_s.saturating_sub(line.powered_s) / DAY_S;
+            Some(u32::from(line.day?).saturating_add(days).min(u32::from(u16::MAX)) as u16)
+        });
+        let from_baselines = self
+            .components
+            .iter()
+            .filter(|fitted| fitted.component.measure == Measure::Days && fitted.baseline != 0)
+            .map(|fitted| fitted.baseline.min(u64::from(u16::MAX)) as u16);
+        from_journal.chain(from_baselines).max()
+    }
+
+    /// The first component that is due by calendar at `day`, though it would not be known
+    /// to be from what is stored alone.
+    #[must_use]
+    pub fn newly_due(&self, lifetime: &Counters, day: u16) -> Option<usize> {
+        let stored = self.day_reached(lifetime);
+        let due = |place: usize, fitted: &Fitted, day| {
+            let wear = self.wear(place, lifetime, day).unwrap_or(0);
+            fitted.component.standing(wear) == Standing::Due
+        };
+        self.components
+            .iter()
+            .enumerate()
+            .filter(|(_, fitted)| fitted.component.measure == Measure::Days)
+            .find(|(place, fitted)| due(*place, fitted, Some(day)) && !due(*place, fitted, stored))
+            .map(|(place, _)| place)
     }
 
     /// Time since the last service, ms, by the service measure.

@@ -6,7 +6,6 @@ mod support;
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::codec::entry::StoredEntry;
 use shaftbook_core::codec::frame::{self, Header};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
@@ -108,30 +107,6 @@ fn a_part_read_as_half_its_size_ends_the_recovery() {
         let small = Bench::power_up(part); // settles, or says that it spins
         assert!(small.board.is_ready() || !small.board.faults().is_empty());
     }
-}
-
-#[test]
-fn days_do_not_count_from_a_renewal_without_a_clock() {
-    let mut fitting = fitting();
-    let days = Component {
-        kind: Kind(40),
-        measure: Measure::Days,
-        renewed_by: Role::Operator,
-        with_service: false,
-        notice: 20,
-        due: 30,
-    };
-    fitting.components.push(days).unwrap();
-    let mut bench = Bench::power_up(Plain::new(Geometry::REFERENCE));
-    bench.board.request(bench.now, Command::Fit { fitting, reply: None }).unwrap();
-    bench.settle();
-    bench.board.set_day(Some(9_000));
-    let lifetime = bench.lifetime();
-    assert_eq!(bench.board.ledger().wear(4, &lifetime, Some(9_000)), Some(0));
-    let components = ComponentSet::only(4);
-    bench.board.request(bench.now, Command::Renew { components, reply: None }).unwrap();
-    bench.settle();
-    assert_eq!(bench.board.ledger().wear(4, &lifetime, Some(9_012)), Some(12));
 }
 
 /// Whatever one slot is damaged after a boot, the next boot loses nothing more, since

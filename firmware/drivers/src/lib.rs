@@ -5,6 +5,7 @@
 //! - [`memory`]: the 24-series EEPROM or FRAM on the I²C bus, as the core's
 //!   [`Medium`](shaftbook_core::medium::Medium);
 //! - [`display`]: the panel's display on the same bus, in short steps;
+//! - [`clock`]: the day from a clock chip on the same bus;
 //! - [`capture`]: edges with their time stamps, from interrupt to main loop.
 //!
 //! No allocation, no unsafe code, no panic on anything that comes from outside.
@@ -14,4 +15,5 @@
 
 pub mod capture;
 pub mod display;
+pub mod clock;
 pub mod memory;

@@ -4,6 +4,7 @@
 //! input error, said in one line on standard error, and nothing written.
 
 pub mod failure;
+pub mod hints;
 pub mod inspect;
 pub mod output;
 pub mod panel;
@@ -36,6 +37,7 @@ enum Command {
     Inspect(inspect::Args),
     Screens(screens::Args),
     Panel(panel::Args),
+    Hints(hints::Args),
 }
 
 /// What a sub-command found.
@@ -64,6 +66,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Inspect(args) => inspect::run(args),
         Command::Screens(args) => screens::run(args),
         Command::Panel(args) => panel::run(args),
+        Command::Hints(args) => hints::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

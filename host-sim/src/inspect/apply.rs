@@ -25,7 +25,7 @@ pub fn apply(ledger: &mut Ledger, entry: &Entry) {
         }
         Event::Renewed if entry.subject == AUTHORISED => ledger.tries = 0,
         Event::ReplyTried => ledger.tries = ledger.tries.saturating_add(1),
-        Event::Renewed | Event::SlotRetired | Event::FaultSeen => {}
+        Event::Renewed | Event::SlotRetired | Event::FaultSeen | Event::DueByDay => {}
     }
     ledger.next_entry = entry.number.plus(1);
     if ledger.history.len() >= HISTORY_MAX {

@@ -55,6 +55,8 @@ pub fn fault(fault: Fault) -> &'static str {
         Fault::EdgesMissed => "edges were missed",
         Fault::ShaftGlitches => "shaft pulses are rejected as glitches",
         Fault::FirmwareStopped => "the firmware was stopped and reset",
+        Fault::ClockNoAnswer => "the clock does not answer, has stopped or gives no date",
+        Fault::ClockWrong => "the clock's date is before a known day, or leaps",
     }
 }
 
@@ -67,6 +69,7 @@ pub fn event(event: Event, subject: u16) -> String {
         Event::Served => "service".to_owned(),
         Event::SlotRetired => format!("memory slot {subject} retired"),
         Event::ReplyTried => "reply to the challenge tried".to_owned(),
+        Event::DueByDay => format!("component {} came due by the calendar", subject + 1),
         Event::FaultSeen => match Fault::from_number(subject) {
             Some(seen) => format!("fault {subject} seen: {}", fault(seen)),
             None => format!("fault {subject} seen"),

@@ -104,7 +104,7 @@ mod tests {
     proptest! {
         #[test]
         fn an_entry_comes_back(
-            slots in (0..1_024_u16, 0..1_024_u16), number in 0..1_u32 << 20, event in 1..=5_u8,
+            slots in (0..1_024_u16, 0..1_024_u16), number in 0..1_u32 << 20, event in 1..=6_u8,
             subject in 0..1_024_u16, renewed: u32, day: u16, second_copy: bool,
             needle_stitches in prop::array::uniform16(0..1_u64 << 16), running_ms in 0..1_u64 << 24,
         ) {

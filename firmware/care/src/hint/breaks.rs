@@ -1,0 +1,177 @@
+//! Thread breaks: one needle against its fellows, all needles against the past.
+//!
+//! **One needle.** If all needles broke thread alike, each break would fall on a needle
+//! with the chance of its share of the stitches: of all attributed breaks, those of the
+//! needle are binomial. The tail from what was seen is the chance of a false alarm.
+//!
+//! **All needles.** If breaks were no more frequent in this session than before, each
+//! break of the lifetime would fall into the session with the chance of the session's
+//! share of the stitches. Needles that are named already are left out of both.
+//!
+//! **Correction.** A look makes one test a needle in each of two spans, and one of all
+//! needles. Each is held to the error rate divided by their number (Bonferroni), so the
+//! rates hold for the look as a whole, whatever the needles do.
+//!
+//! **Size.** With enough stitches any small difference between threads is beyond chance.
+//! A hint also needs twice the rate to be expected, four breaks, and a thousand
+//! stitches on the needle. Our own choice, no source.
+
+use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
+use shaftbook_core::settings::NeedleSource;
+
+use super::{Certainty, Finding, Found, Hint, POSSIBLE_ERROR, STRONG_ERROR, Span, hundredths};
+use crate::binomial::{lower_tail, upper_tail};
+use crate::machine::Machine;
+
+/// Fewest breaks that point at anything: breaks come in clusters when a rethreading fails.
+const BREAKS_LEAST: u64 = 4;
+/// Fewest stitches of a needle that is judged.
+const STITCHES_LEAST: u64 = 1_000;
+/// Times the rate to be expected.
+const RATE_LEAST: f64 = 2.0;
+/// A finding of the lifetime is over when a session like this one would be this rare.
+const OVER_ERROR: f64 = 0.05;
+
+/// Breaks and stitches of one or more needles.
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    breaks: u64,
+    stitches: u64,
+}
+
+impl Tally {
+    fn of(counters: &Counters, index: usize) -> Self {
+        let breaks = counters.needle_breaks.get(index).copied().unwrap_or(0);
+        let stitches = counters.needle_stitches.get(index).copied().unwrap_or(0);
+        Self { breaks: u64::from(breaks), stitches }
+    }
+
+    fn plus(self, other: Self) -> Self {
+        Self {
+            breaks: self.breaks.saturating_add(other.breaks),
+            stitches: self.stitches.saturating_add(other.stitches),
+        }
+    }
+}
+
+/// A judged test.
+#[derive(Clone, Copy)]
+struct Judged {
+    certainty: Certainty,
+    chance: f64,
+    expected: f64,
+}
+
+/// Whether `part`, a share of `all`, has too many breaks for its stitches.
+fn judge(part: Tally, all: Tally, tests: f64) -> Option<Judged> {
+    let rest = all.stitches.saturating_sub(part.stitches);
+    if part.breaks < BREAKS_LEAST || part.stitches < STITCHES_LEAST || rest == 0 {
+        return None;
+    }
+    let share = part.stitches as f64 / all.stitches as f64;
+    // Against the rest's rate, as the part's own breaks would hide how far it is off.
+    let rest_breaks = all.breaks.saturating_sub(part.breaks) as f64;
+    let expected_by_rest = rest_breaks / rest as f64 * part.stitches as f64;
+    if (part.breaks as f64) < RATE_LEAST * expected_by_rest {
+        return None;
+    }
+    let chance = upper_tail(part.breaks, all.breaks, share);
+    let certainty = match chance * tests {
+        error if error <= STRONG_ERROR => Certainty::Strong,
+        error if error <= POSSIBLE_ERROR => Certainty::Possible,
+        _ => return None,
+    };
+    Some(Judged { certainty, chance, expected: share * all.breaks as f64 })
+}
+
+/// Looks at the breaks of all needles.
+pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
+    let session = &machine.session;
+    let lifetime = machine.lifetime.as_ref().unwrap_or(session);
+    let used = lifetime.needle_stitches.iter().filter(|stitches| **stitches > 0).count();
+    let tests = (2 * used + 1) as f64;
+    let mut named = [false; NEEDLES_MAX];
+    if machine.ledger.settings.needle_source != NeedleSource::NotWired {
+        for (index, named) in named.iter_mut().enumerate() {
+            let judged = one_needle(session, lifetime, index, tests);
+            let needle = u8::try_from(index + 1).ok().and_then(Needle::new);
+            let (Some((judged, span, seen)), Some(needle)) = (judged, needle) else { continue };
+            *named = true;
+            push(found, Finding::NeedleBreaks(needle), judged, span, seen);
+        }
+    }
+    everywhere(session, lifetime, &named, tests, found);
+}
+
+fn push(found: &mut Found, finding: Finding, judged: Judged, span: Span, seen: u64) {
+    let against = hundredths(judged.expected);
+    let hint = Hint { finding, certainty: judged.certainty, span, seen, against, place: None };
+    let _ = found.push((hint, judged.chance));
+}
+
+/// The surer of the two spans; this session when they are equally sure.
+fn one_needle(
+    session: &Counters,
+    lifetime: &Counters,
+    index: usize,
+    tests: f64,
+) -> Option<(Judged, Span, u64)> {
+    let all = |counters| {
+        (0..NEEDLES_MAX).fold(Tally::default(), |sum, n| sum.plus(Tally::of(counters, n)))
+    };
+    let (now, ever) = (Tally::of(session, index), Tally::of(lifetime, index));
+    let of_session = judge(now, all(session), tests).map(|j| (j, Span::Session, now.breaks));
+    let of_lifetime = judge(ever, all(lifetime), tests)
+        .filter(|_| !is_over(now, ever))
+        .map(|judged| (judged, Span::Lifetime, ever.breaks));
+    match (of_session, of_lifetime) {
+        (Some(a), Some(b)) if b.0.certainty > a.0.certainty => Some(b),
+        (Some(a), _) => Some(a),
+        (None, b) => b,
+    }
+}
+
+/// Whether the session has too few breaks for the needle's lifetime rate to go on: what
+/// was wrong was put right.
+fn is_over(now: Tally, ever: Tally) -> bool {
+    let share = now.stitches as f64 / ever.stitches.max(1) as f64;
+    now.stitches < ever.stitches && lower_tail(now.breaks, ever.breaks, share) < OVER_ERROR
+}
+
+fn everywhere(
+    session: &Counters,
+    lifetime: &Counters,
+    named: &[bool; NEEDLES_MAX],
+    tests: f64,
+    found: &mut Found,
+) {
+    let of = |counters: &Counters, skip: Option<usize>| {
+        let unattributed = Tally {
+            breaks: u64::from(counters.unattributed_breaks),
+            stitches: counters.unattributed_stitches,
+        };
+        let wanted = |n: &usize| !named.get(*n).copied().unwrap_or(false) && Some(*n) != skip;
+        (0..NEEDLES_MAX)
+            .filter(wanted)
+            .fold(unattributed, |sum, n| sum.plus(Tally::of(counters, n)))
+    };
+    let now = of(session, None);
+    let Some(judged) = judge(now, of(lifetime, None), tests) else { return };
+    // One needle alone may be behind it: what is left without the one that broke most must
+    // be up as well, by rate if not beyond chance.
+    let most = (0..NEEDLES_MAX)
+        .filter(|n| !named.get(*n).copied().unwrap_or(false))
+        .max_by_key(|n| Tally::of(session, *n).breaks)
+        .filter(|n| Tally::of(session, *n).breaks > 0);
+    if most.is_some() {
+        let (others, others_ever) = (of(session, most), of(lifetime, most));
+        let before = others_ever.stitches.saturating_sub(others.stitches);
+        let breaks_before = others_ever.breaks.saturating_sub(others.breaks) as f64;
+        let expected = breaks_before / before.max(1) as f64 * others.stitches as f64;
+        let is_up = others.breaks as f64 >= RATE_LEAST * expected;
+        if others.breaks == 0 || before == 0 || !is_up {
+            return;
+        }
+    }
+    push(found, Finding::BreaksEverywhere, judged, Span::Session, now.breaks);
+}

@@ -1,0 +1,47 @@
+//! Trims since cleaning and since the knife was replaced, against their limits.
+//!
+//! Not a test: the wear of a component is known exactly. What is not known is whether the
+//! trimmer cuts badly. Cleaning is the cheaper cure, so it comes first; the knife is
+//! named only when the cleaning is not due and not even near (its notice). A limit passed
+//! once is possible, passed twice strong: our own choice, no source.
+
+use shaftbook_core::component::{Kind, Standing};
+
+use super::{Certainty, Finding, Found, Hint, Span};
+use crate::item::{CareItem, items};
+use crate::machine::Machine;
+
+/// Looks at cleaning and knife.
+pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
+    let of = |kind| items(machine).find(|item| item.component.kind == kind);
+    let cleaning = of(Kind::TRIMMER_CLEANING).or_else(|| of(Kind::PLATE_CLEANING));
+    let knife = [Kind::FIXED_KNIFE, Kind::MOVING_KNIFE]
+        .into_iter()
+        .filter_map(of)
+        .filter(|item| item.standing == Standing::Due)
+        .max_by_key(CareItem::permille);
+    match (cleaning, knife) {
+        (Some(cleaning), _) if cleaning.standing == Standing::Due => {
+            push(found, Finding::TrimmerDirty, &cleaning);
+        }
+        (Some(cleaning), Some(_)) if cleaning.standing == Standing::Notice => {
+            push(found, Finding::TrimmerDirty, &cleaning);
+        }
+        (_, Some(knife)) => push(found, Finding::KnifeWorn, &knife),
+        _ => {}
+    }
+}
+
+fn push(found: &mut Found, finding: Finding, item: &CareItem) {
+    let against = u64::from(item.component.due);
+    let twice = item.wear >= against.saturating_mul(2);
+    let hint = Hint {
+        finding,
+        certainty: if twice { Certainty::Strong } else { Certainty::Possible },
+        span: Span::Renewal,
+        seen: item.wear,
+        against,
+        place: Some(item.place),
+    };
+    let _ = found.push((hint, 0.0));
+}

@@ -1,0 +1,208 @@
+//! Calendar days: what a clock may do to a board (make care in days come due) and what it
+//! may not (touch a count, or hide what is due).
+
+mod support;
+
+use proptest::prelude::*;
+use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::component::{Component, Kind, Measure, Role, Standing};
+use shaftbook_core::counters::Counters;
+use shaftbook_core::fault::Fault;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::medium::Geometry;
+use support::{Bench, Plain, fitting};
+
+/// Place of the component in days.
+const PLACE: usize = 4;
+
+/// A fitted board with a component due every 30 days; `day` is known at the fitting.
+fn fitted(day: Option<u16>) -> Bench {
+    let mut fitting = fitting();
+    let days = Component {
+        kind: Kind(40),
+        measure: Measure::Days,
+        renewed_by: Role::Operator,
+        with_service: false,
+        notice: 20,
+        due: 30,
+    };
+    fitting.components.push(days).unwrap();
+    let mut bench = Bench::power_up(Plain::new(Geometry::REFERENCE));
+    bench.board.set_day(day);
+    bench.board.request(bench.now, Command::Fit { fitting, reply: None }).unwrap();
+    bench.settle();
+    bench
+}
+
+fn wear(bench: &Bench, place: usize) -> u64 {
+    let lifetime = bench.board.lifetime(bench.now).unwrap();
+    bench.board.ledger().wear(place, &lifetime, bench.board.day()).unwrap()
+}
+
+fn standing(bench: &Bench) -> Standing {
+    bench.board.ledger().components[PLACE].component.standing(wear(bench, PLACE))
+}
+
+fn renew(bench: &mut Bench) {
+    let components = ComponentSet::only(PLACE);
+    bench.board.request(bench.now, Command::Renew { components, reply: None }).unwrap();
+    bench.settle();
+}
+
+#[test]
+fn without_any_clock_days_are_not_counted() {
+    let bench = fitted(None);
+    assert_eq!((wear(&bench, PLACE), standing(&bench)), (0, Standing::Fine));
+    assert_eq!(bench.board.day(), None);
+}
+
+#[test]
+fn renewed_without_a_clock_is_due_as_soon_as_a_day_is_known() {
+    let mut bench = fitted(None);
+    renew(&mut bench);
+    bench.board.clock(Some(12), None);
+    assert_eq!((wear(&bench, PLACE), standing(&bench)), (30, Standing::Due));
+    bench.board.clock(Some(9_000), None);
+    assert_eq!(wear(&bench, PLACE), 9_000);
+    bench.settle();
+    renew(&mut bench);
+    assert_eq!((wear(&bench, PLACE), standing(&bench)), (0, Standing::Fine));
+    bench.board.clock(Some(9_012), None);
+    assert_eq!(wear(&bench, PLACE), 12);
+}
+
+#[test]
+fn what_came_due_is_still_due_when_the_clock_is_dead_at_the_next_power_up() {
+    let mut bench = fitted(Some(2_000));
+    bench.board.clock(Some(2_029), None);
+    bench.settle();
+    assert_eq!(standing(&bench), Standing::Notice);
+    assert!(bench.board.ledger().history.is_empty(), "nothing to store yet");
+    bench.board.clock(Some(2_030), None);
+    bench.settle();
+    assert_eq!(standing(&bench), Standing::Due);
+    let line = bench.board.ledger().history.last().unwrap();
+    assert_eq!((line.event, line.subject, line.day), (Event::DueByDay, 4, Some(2_030)));
+    // Told again, it is not stored again.
+    bench.board.clock(Some(2_031), None);
+    bench.settle();
+    assert_eq!(bench.board.ledger().history.len(), 1);
+    let mut bench = bench.cut();
+    bench.board.clock(None, Some(Fault::ClockNoAnswer));
+    bench.settle();
+    assert_eq!((standing(&bench), wear(&bench, PLACE)), (Standing::Due, 30));
+    assert!(bench.effects.contains(&Effect::FaultRaised(Fault::ClockNoAnswer)));
+    // Done, it is done, dead clock or not.
+    renew(&mut bench);
+    assert_eq!(standing(&bench), Standing::Fine);
+    let mut bench = bench.cut();
+    assert_eq!((standing(&bench), bench.board.day()), (Standing::Fine, Some(2_030)));
+    bench.board.clock(Some(2_040), None);
+    bench.settle();
+    assert!(!bench.board.faults().contains(Fault::ClockNoAnswer));
+    assert_eq!(wear(&bench, PLACE), 10);
+}
+
+#[test]
+fn only_the_clock_faults_are_raised_and_cleared_by_the_clock() {
+    let mut bench = fitted(Some(100));
+    bench.board.raise(Fault::FirmwareStopped);
+    bench.board.clock(None, Some(Fault::ClockNoAnswer));
+    assert!(bench.board.faults().contains(Fault::ClockNoAnswer));
+    bench.settle();
+    bench.board.clock(None, Some(Fault::MemoryWornOut));
+    bench.settle();
+    assert!(!bench.board.faults().contains(Fault::MemoryWornOut));
+    assert!(!bench.board.faults().contains(Fault::ClockNoAnswer));
+    assert!(bench.board.faults().contains(Fault::ClockWrong));
+    bench.board.clock(Some(101), None);
+    bench.settle();
+    let faults: Vec<_> = bench.board.faults().iter().collect();
+    assert_eq!(faults, [Fault::FirmwareStopped]);
+    assert!(bench.effects.contains(&Effect::FaultCleared(Fault::ClockWrong)));
+}
+
+#[test]
+fn days_go_on_by_whole_days_of_powered_time() {
+    let bench = fitted(Some(500));
+    let ledger = bench.board.ledger();
+    let at = |powered_ms| ledger.day_reached(&Counters { powered_ms, ..Counters::default() });
+    // Known from the baseline of the fitting alone: that has no powered time beside it.
+    assert_eq!((at(0), at(u64::MAX)), (Some(500), Some(500)));
+    let mut bench = bench;
+    bench.board.clock(Some(530), None);
+    bench.settle();
+    let powered_ms = u64::from(bench.board.ledger().history[0].powered_s) * 1_000;
+    let at = |more_ms| {
+        let powered_ms = powered_ms + more_ms;
+        bench.board.ledger().day_reached(&Counters { powered_ms, ..Counters::default() })
+    };
+    assert_eq!((at(0), at(86_399_999), at(86_400_000)), (Some(530), Some(530), Some(531)));
+    assert_eq!(at(u64::MAX / 2), Some(50_240), "2^32 s on: it saturates, no more");
+}
+
+/// One thing that happens to the board.
+#[derive(Clone, Debug)]
+enum Step {
+    Clock(Option<u16>, Option<Fault>),
+    SetDay(Option<u16>),
+    Sew(u8, u64),
+    Cut,
+}
+
+fn step() -> impl Strategy<Value = Step> {
+    let day = prop::option::of(prop_oneof![any::<u16>(), 0..40_u16]);
+    let fault =
+        prop_oneof![Just(None), Just(Some(Fault::ClockNoAnswer)), Just(Some(Fault::ClockWrong))];
+    prop_oneof![
+        4 => (day.clone(), fault).prop_map(|(day, fault)| Step::Clock(day, fault)),
+        2 => day.prop_map(Step::SetDay),
+        1 => (1..4_u8, 1..20_u64).prop_map(|(needle, count)| Step::Sew(needle, count)),
+        1 => Just(Step::Cut),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 200, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// No sequence of readings changes a counter or lowers a wear. A twin board with the
+    /// same life and no clock counts the same.
+    #[test]
+    fn no_clock_changes_a_count_or_lowers_a_wear(steps in prop::collection::vec(step(), 1..25)) {
+        let (mut bench, mut twin) = (fitted(None), fitted(None));
+        for step in steps {
+            let before: Vec<u64> = (0..=PLACE).map(|place| wear(&bench, place)).collect();
+            let was_cut = matches!(step, Step::Cut);
+            match step {
+                Step::Clock(day, fault) => bench.board.clock(day, fault),
+                Step::SetDay(day) => bench.board.set_day(day),
+                Step::Sew(needle, count) => {
+                    for bench in [&mut bench, &mut twin] {
+                        bench.sew(needle, count, 66_667);
+                    }
+                }
+                Step::Cut => {
+                    // Everything durable first: what a cut may cost is proved elsewhere.
+                    for bench in [&mut bench, &mut twin] {
+                        bench.board.input(bench.now, Input::PowerFail(Level::Active));
+                        bench.settle();
+                    }
+                    (bench, twin) = (bench.cut(), twin.cut());
+                }
+            }
+            bench.settle();
+            let timeless = |counters: Counters| Counters { powered_ms: 0, ..counters };
+            prop_assert_eq!(timeless(bench.lifetime()), timeless(twin.lifetime()));
+            for (place, before) in before.iter().enumerate() {
+                let is_days = place == PLACE;
+                // A cut may cost days that were not worth storing, never a due state.
+                if is_days && was_cut {
+                    prop_assert_eq!(*before >= 30, standing(&bench) == Standing::Due);
+                } else {
+                    prop_assert!(wear(&bench, place) >= *before, "place {}", place);
+                }
+            }
+        }
+    }
+}
