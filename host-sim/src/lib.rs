@@ -9,6 +9,7 @@ pub mod figures;
 pub mod input_error;
 pub mod inspect;
 pub mod prove;
+pub mod readout;
 pub mod replay;
 pub mod scenario;
 pub mod settings_file;

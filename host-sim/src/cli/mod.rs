@@ -1,8 +1,9 @@
 //! The command line: one file a sub-command, and what they share.
 //!
-//! Exit codes: 0 done, or what was to be shown held; 1 a proof failed; 2 usage or
+//! Exit codes: 0 done, or what was to be shown held; 1 a proof or bound failed; 2 usage or
 //! input error, said in one line on standard error, and nothing written.
 
+pub mod decode;
 pub mod failure;
 pub mod inspect;
 pub mod output;
@@ -32,6 +33,7 @@ enum Command {
     Sew(sew::Args),
     Replay(replay::Args),
     Inspect(inspect::Args),
+    Decode(decode::Args),
 }
 
 /// What a sub-command found.
@@ -39,7 +41,7 @@ enum Command {
 pub enum Verdict {
     /// Done, or held.
     Held,
-    /// A proof failed.
+    /// What was to be shown did not hold.
     Failed,
 }
 
@@ -58,6 +60,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Sew(args) => sew::run(args),
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
+        Command::Decode(args) => decode::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,
