@@ -14,6 +14,7 @@ pub mod live;
 pub mod picture;
 pub mod profile;
 pub mod prove;
+pub mod readout;
 pub mod replay;
 pub mod scenario;
 pub mod settings_file;

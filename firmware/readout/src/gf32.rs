@@ -49,7 +49,10 @@ pub fn power(n: usize) -> u8 {
 /// `a` · `b`.
 #[must_use]
 pub fn times(a: u8, b: u8) -> u8 {
-    if a & 31 == 0 || b & 31 == 0 { 0 } else { power(log(a) + log(b)) }
+    match (a & 31, b & 31) {
+        (0, _) | (_, 0) => 0,
+        (a, b) => power(log(a) + log(b)),
+    }
 }
 
 /// `a` / `b`; `None` when `b` is 0.
@@ -69,7 +72,7 @@ mod tests {
     /// Shift and subtract, without tables.
     fn slow_times(a: u8, b: u8) -> u8 {
         let mut product =
-            (0..5).fold(0_u16, |sum, n| sum ^ (u16::from(a) << n) * u16::from(b >> n & 1));
+            (0..5).fold(0_u16, |sum, n| sum ^ ((u16::from(a) << n) * u16::from(b >> n & 1)));
         for n in (5..10).rev() {
             if product >> n & 1 == 1 {
                 product ^= u16::from(PRIMITIVE) << (n - 5);

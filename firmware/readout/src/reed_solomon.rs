@@ -94,14 +94,14 @@ pub fn correct<const N: usize, const P: usize>(
     if 2 * wrong + unheard + keep > P {
         return Err(Uncorrectable::Wrong);
     }
-    let evaluator = evaluator(&syndromes, &locator);
+    let evaluator = evaluator(&syndromes, locator);
     let mut found = 0;
     for (place, symbol) in word.iter_mut().enumerate() {
         let inverse = power(ORDER - (N - 1 - place));
-        if value(&locator, inverse) == 0 {
+        if value(locator, inverse) == 0 {
             // Forney's formula; with first root 0 the locator of the place is a factor.
-            let size = times(power(N - 1 - place), value(&evaluator, inverse));
-            let size = over(size, slope(&locator, inverse)).ok_or(Uncorrectable::Wrong)?;
+            let size = times(power(N - 1 - place), value(evaluator, inverse));
+            let size = over(size, slope(locator, inverse)).ok_or(Uncorrectable::Wrong)?;
             *symbol ^= size;
             found += 1;
         }
@@ -152,25 +152,24 @@ fn find_locator<const P: usize>(
 }
 
 /// Syndromes · locator, without the powers from xᴾ on.
-fn evaluator<const P: usize>(syndromes: &[u8; P], locator: &Polynomial) -> Polynomial {
+fn evaluator<const P: usize>(syndromes: &[u8; P], locator: Polynomial) -> Polynomial {
     let mut product = [0; ROOM];
     for (n, term) in product.iter_mut().take(P).enumerate() {
-        let of_locator = locator.iter();
         *term = syndromes[..=n]
             .iter()
             .rev()
-            .zip(of_locator)
+            .zip(&locator)
             .fold(0, |sum, (syndrome, factor)| sum ^ times(*syndrome, *factor));
     }
     product
 }
 
-fn value(polynomial: &Polynomial, x: u8) -> u8 {
+fn value(polynomial: Polynomial, x: u8) -> u8 {
     polynomial.iter().rev().fold(0, |value, term| times(value, x) ^ term)
 }
 
 /// The value of the derivative: in characteristic 2 the even powers fall away.
-fn slope(polynomial: &Polynomial, x: u8) -> u8 {
+fn slope(polynomial: Polynomial, x: u8) -> u8 {
     let square = times(x, x);
     polynomial.chunks_exact(2).rev().fold(0, |value, pair| times(value, square) ^ pair[1])
 }

@@ -59,7 +59,7 @@ impl BoardTag {
         for (n, symbol) in symbols.iter_mut().take(SYMBOLS - 1).enumerate() {
             *symbol = (word >> (59 - 5 * n)) as u8 & 31;
         }
-        symbols[SYMBOLS - 1] = SUM ^ sum(&symbols);
+        symbols[SYMBOLS - 1] = SUM ^ sum(symbols);
         Self(symbols)
     }
 
@@ -91,7 +91,7 @@ impl BoardTag {
         if heard != SYMBOLS {
             return Err(TagError::Count(heard));
         }
-        if sum(&symbols) == SUM { Ok(Self(symbols)) } else { Err(TagError::Check) }
+        if sum(symbols) == SUM { Ok(Self(symbols)) } else { Err(TagError::Check) }
     }
 
     /// Its symbols, 0 to 31 each.
@@ -108,7 +108,7 @@ impl BoardTag {
 }
 
 /// The weighed sum over GF(32).
-fn sum(symbols: &[u8; SYMBOLS]) -> u8 {
+fn sum(symbols: [u8; SYMBOLS]) -> u8 {
     let weighed = symbols.iter().enumerate().map(|(n, symbol)| match n {
         7 => *symbol,
         n => times(power(n + 1), *symbol),
@@ -217,12 +217,12 @@ mod tests {
                 for by in 1..32 {
                     let mut wrong = tag.0;
                     wrong[place] ^= by;
-                    prop_assert_ne!(sum(&wrong), SUM);
+                    prop_assert_ne!(sum(wrong), SUM);
                 }
                 for other in 0..place {
                     let mut wrong = tag.0;
                     wrong.swap(place, other);
-                    prop_assert_eq!(sum(&wrong) == SUM, wrong == tag.0);
+                    prop_assert_eq!(sum(wrong) == SUM, wrong == tag.0);
                 }
             }
         }

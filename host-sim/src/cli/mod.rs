@@ -1,8 +1,9 @@
 //! The command line: one file a sub-command, and what they share.
 //!
-//! Exit codes: 0 done, or what was to be shown held; 1 a proof failed; 2 usage or
+//! Exit codes: 0 done, or what was to be shown held; 1 a proof or bound failed; 2 usage or
 //! input error, said in one line on standard error, and nothing written.
 
+pub mod decode;
 pub mod failure;
 pub mod hints;
 pub mod inspect;
@@ -38,6 +39,7 @@ enum Command {
     Screens(screens::Args),
     Panel(panel::Args),
     Hints(hints::Args),
+    Decode(decode::Args),
 }
 
 /// What a sub-command found.
@@ -45,7 +47,7 @@ enum Command {
 pub enum Verdict {
     /// Done, or held.
     Held,
-    /// A proof failed.
+    /// What was to be shown did not hold.
     Failed,
 }
 
@@ -67,6 +69,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Screens(args) => screens::run(args),
         Command::Panel(args) => panel::run(args),
         Command::Hints(args) => hints::run(args),
+        Command::Decode(args) => decode::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

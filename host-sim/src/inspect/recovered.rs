@@ -1,13 +1,15 @@
 //! What the board's own recovery makes of an image: the real core, run on it.
 
+use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Effect};
 use shaftbook_core::counters::Counters;
-use shaftbook_core::fault::Fault;
+use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
+use shaftbook_readout::code::Code;
 
 use super::image::{Image, ImagePart};
 
@@ -74,6 +76,19 @@ impl Recovered {
             scanned: board.store().scanned(),
             ended,
         }
+    }
+
+    /// The read-out code that the panel of board `id` would show, right after a start
+    /// with this part and no clock; `None` without counters.
+    #[must_use]
+    pub fn read_out_code(&self, id: BoardId) -> Option<Code> {
+        let mut faults = FaultSet::default();
+        for fault in &self.faults {
+            faults.raise(*fault);
+        }
+        let (lifetime, session) = (self.lifetime, Counters::default());
+        let ledger = self.ledger.as_ref()?;
+        Code::of(&Machine { id, lifetime, session, ledger, faults, day: None })
     }
 }
 

@@ -12,6 +12,7 @@ use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure};
 use shaftbook_core::store::retired::Retired;
+use shaftbook_readout::tag::BoardTag;
 
 use super::boards::{BoardFound, boards_on};
 use super::image::Image;
@@ -40,6 +41,8 @@ pub struct Report {
     pub recovery_faults: Vec<FaultLine>,
     /// The lifetime counters, as the firmware recovers them.
     pub lifetime: Option<Figures>,
+    /// The read-out code that the board's panel would show after a start.
+    pub read_out_code: Option<String>,
     /// The lifetime counters by the reading of every slot.
     pub lifetime_by_every_slot: Option<Figures>,
     /// In what the two readings differ; empty when they agree.
@@ -73,6 +76,8 @@ pub struct Report {
 pub struct BoardLine {
     /// Its identity, 16 hexadecimal digits.
     pub id: String,
+    /// Its tag, eight symbols to read aloud.
+    pub tag: String,
     /// Records of it whose CRC fits.
     pub records: usize,
 }
@@ -286,6 +291,10 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
         fault: nothing_fault(&recovered),
         recovery_faults: recovered.faults.iter().map(|f| FaultLine::from(*f)).collect(),
         lifetime: recovered.lifetime.as_ref().map(figures),
+        read_out_code: board
+            .as_ref()
+            .and_then(|board| recovered.read_out_code(board.id))
+            .map(|code| code.to_string()),
         lifetime_by_every_slot: reading.as_ref().ok().map(|r| figures(&r.lifetime)),
         differences: differences(&recovered, reading.as_ref().ok()),
         rests_on: reading.as_ref().ok().map(rests_on),
@@ -367,7 +376,8 @@ fn rests_on(reading: &Reading) -> RestsOn {
 }
 
 fn board_line(board: &BoardFound) -> BoardLine {
-    BoardLine { id: format!("{:016X}", board.id.0), records: board.records() }
+    let tag = BoardTag::of(board.id).to_string();
+    BoardLine { id: format!("{:016X}", board.id.0), tag, records: board.records() }
 }
 
 fn figures(counters: &Counters) -> Figures {

@@ -29,7 +29,8 @@ fn write_all(out: &mut String, name: &str, report: &Report) -> fmt::Result {
     )?;
     match &report.board {
         Some(board) => {
-            writeln!(out, "board {}: {} records", board.id, grouped(board.records as i128))?;
+            let records = grouped(board.records as i128);
+            writeln!(out, "board {}, tag {}: {records} records", board.id, board.tag)?;
         }
         None => writeln!(out, "no board is named on it")?,
     }
@@ -74,6 +75,9 @@ fn verdict(out: &mut String, report: &Report) -> fmt::Result {
             "  from the snapshot at slot {} ({} members), the checkpoint at slot {}, {} journal entries",
             on.snapshot_slot, on.members, on.checkpoint_slot, on.entries
         )?;
+    }
+    if let Some(code) = &report.read_out_code {
+        writeln!(out, "  read-out code: {code}")?;
     }
     for difference in &report.differences {
         wrapped(out, "  differs: ", difference)?;
