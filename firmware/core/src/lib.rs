@@ -11,7 +11,8 @@
 //! 3. [`component`], [`journal`], [`ledger`], [`authority`], [`service`]: wear,
 //!    renewal and who may do it
 //! 4. [`medium`], [`codec`], [`store`]: durable, wear-levelled, proof against cuts
-//! 5. [`board`]: the state machine that a main loop drives
+//! 5. [`board`]: the state machine that a main loop drives; [`turn`]: when that loop has
+//!    time for the panel
 //!
 //! [`rules`] names the rules on which the guarantees rest, so that a simulator can
 //! break them one by one and see its proofs fail.
@@ -41,3 +42,4 @@ pub mod settings;
 pub mod signal;
 pub mod store;
 pub mod time;
+pub mod turn;
