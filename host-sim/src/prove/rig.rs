@@ -7,6 +7,8 @@
 //! Invariants: the truth is what was fed in, counted here and not by the core; a
 //! recovery starts from the bytes of the part alone.
 
+mod turns;
+
 use heapless::Vec;
 use rand_core::Rng;
 use rand_pcg::Pcg32;
@@ -23,7 +25,7 @@ use shaftbook_core::rules::Rules;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
-use shaftbook_core::turn::{self, Next};
+use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 
 use super::screen::Screen;
@@ -112,8 +114,6 @@ pub struct Rig<R: Rules> {
     pub effects: std::vec::Vec<Effect>,
     /// A display on the bus that is redrawn without pause, if there is one.
     screen: Option<Screen>,
-    /// When a round of the screen began, and how long the last one took, µs.
-    round: (u64, Option<u64>),
 }
 
 impl<R: Rules + Clone> Rig<R> {
@@ -143,22 +143,7 @@ impl<R: Rules + Clone> Rig<R> {
             pending: None,
             effects: std::vec::Vec::new(),
             screen: None,
-            round: (0, None),
         }
-    }
-
-    /// Puts a display on the bus. From now on it is redrawn without pause, whenever time
-    /// passes with [`Rig::pass_to`] or [`Rig::turn`]: a board that boots, or rests, is
-    /// alone.
-    pub fn fit_screen(&mut self, seed: u64) {
-        self.bus = self.bus.clone().with_display(seed);
-        self.screen = Some(Screen::new(seed));
-    }
-
-    /// Whether there is a display.
-    #[must_use]
-    pub fn has_screen(&self) -> bool {
-        self.screen.is_some()
     }
 
     /// A board fitted on a blank reference part whose ring starts at `lap`.
@@ -249,52 +234,6 @@ impl<R: Rules + Clone> Rig<R> {
             let polled = self.poll_once(watch);
             polled.effect.is_none() && polled.deadline.as_us() > self.now_us
         })
-    }
-
-    /// What a board's main loop does after a poll that answered `polled`.
-    #[must_use]
-    pub fn next(&self, polled: Polled) -> Next {
-        turn::next(&self.board, self.now(), polled, self.has_screen())
-    }
-
-    /// One step of the screen. Time passes.
-    pub fn step(&mut self) {
-        let Some(screen) = &mut self.screen else { return };
-        if screen.begins_round() {
-            let (began_us, last_us) = &mut self.round;
-            *last_us = (*began_us > 0).then(|| self.now_us - *began_us);
-            *began_us = self.now_us;
-        }
-        self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
-        let processor_us = screen.step::<R>(&mut self.bus);
-        let bus_us = (self.bus.now_ns() - self.origin_ns).div_ceil(1_000);
-        self.now_us = self.now_us.max(bus_us) + processor_us;
-    }
-
-    /// One turn of the main loop: a poll, then a step of the screen or the sleep until
-    /// the deadline, at most to `until_us`. Gives what the poll gave.
-    pub fn turn(&mut self, until_us: u64, watch: &mut impl FnMut(&Self)) -> Polled {
-        let polled = self.poll_once(watch);
-        match self.next(polled) {
-            Next::Poll => {}
-            Next::Step => self.step(),
-            Next::Sleep(deadline) => {
-                self.now_us = self.now_us.max(deadline.as_us().min(until_us));
-            }
-        }
-        polled
-    }
-
-    /// Leaves out whole rounds of the screen that would end well before `until_us`. The
-    /// polls between them do nothing, so the board cannot tell; a test says so.
-    fn skip_rounds(&mut self, until_us: u64) {
-        let begins = self.screen.as_ref().is_some_and(Screen::begins_round);
-        if let (true, (began_us, Some(round_us))) = (begins, &mut self.round) {
-            let left_us = until_us.saturating_sub(self.now_us + 4 * *round_us);
-            let skipped_us = left_us / *round_us * *round_us;
-            self.now_us += skipped_us;
-            *began_us += skipped_us;
-        }
     }
 
     /// Lets time pass to `until_us`, with all the work that falls due.
@@ -389,20 +328,6 @@ impl<R: Rules + Clone> Rig<R> {
     /// The power-fail warning.
     pub fn warn(&mut self) {
         self.board.input(self.now(), Input::PowerFail(Level::Active));
-    }
-
-    /// The power-fail warning at the next turn of the main loop; if that does a step of
-    /// the screen, in the middle of it, `share` of 2^32 on: it is stamped then and handed
-    /// over after the step. When it came, µs.
-    pub fn warn_in_turn(&mut self, share: u32) -> u64 {
-        let polled = self.poll_once(&mut |_| {});
-        let begun_us = self.now_us;
-        if self.next(polled) == Next::Step {
-            self.step();
-        }
-        let at_us = begun_us + ((self.now_us - begun_us) * u64::from(share) >> 32);
-        self.board.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
-        at_us
     }
 
     /// The right reply to a new challenge.

@@ -77,6 +77,10 @@ sabotages! {
     ScreenInOneGo {
         const SCREEN_IN_TILES: bool = false;
     }
+    "panel-never-yields", "the panel goes on drawing while a warning is answered", LossBound,
+    PanelNeverYields {
+        const PANEL_YIELDS: bool = false;
+    }
     "remainder-dropped", "running time is rounded at each pulse", LossBound, RemainderDropped {
         const CARRY_REMAINDER: bool = false;
     }

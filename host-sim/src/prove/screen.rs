@@ -34,6 +34,8 @@ pub struct Screen {
     is_on: bool,
     /// Tiles sent since it was woken.
     tiles: u32,
+    /// What a tile took on the bus, rounded up, µs.
+    tile_us: Option<u64>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,21 +51,22 @@ impl Screen {
     #[must_use]
     pub fn new(seed: u64) -> Self {
         let doing = Doing::Wake(WakeStep::default());
-        Self { rng: Pcg32::new(seed, 0x5C3E), doing, is_on: false, tiles: 0 }
+        Self { rng: Pcg32::new(seed, 0x5C3E), doing, is_on: false, tiles: 0, tile_us: None }
     }
 
     /// The same after a loss of supply.
     #[must_use]
     pub fn powered_again(&self) -> Self {
         let doing = Doing::Wake(WakeStep::default());
-        Self { rng: self.rng.clone(), doing, is_on: false, tiles: 0 }
+        Self { rng: self.rng.clone(), doing, is_on: false, tiles: 0, tile_us: None }
     }
 
-    /// Whether its next step begins a round of one paint step and one tile, like all
-    /// rounds after it.
+    /// When its next step begins a round of one paint step and one tile, as all later
+    /// ones are: how long a round takes, µs, the board's own work left out.
     #[must_use]
-    pub fn begins_round(&self) -> bool {
-        self.is_on && self.doing == Doing::Paint
+    pub fn round_us(&self) -> Option<u64> {
+        let tile_us = self.tile_us.filter(|_| self.is_on && self.doing == Doing::Paint)?;
+        Some(PAINT_STEP_US + tile_us)
     }
 
     /// Does the next step on `bus`, which lets bus time pass; gives the processor's time
@@ -79,7 +82,8 @@ impl Screen {
                 self.doing = Doing::Tile;
                 return PAINT_STEP_US;
             }
-            Doing::Tile => self.send::<R>(bus).map(|()| {
+            Doing::Tile => self.send::<R>(bus).map(|bus_ns| {
+                self.tile_us = Some(bus_ns.div_ceil(1_000));
                 self.tiles = self.tiles.saturating_add(1);
                 if self.tiles >= TILES && !self.is_on { Doing::SwitchOn } else { Doing::Paint }
             }),
@@ -92,7 +96,9 @@ impl Screen {
         0
     }
 
-    fn send<R: Rules>(&mut self, bus: &mut Bus) -> Result<(), DisplayError> {
+    /// Sends a tile; its bus time, ns.
+    fn send<R: Rules>(&mut self, bus: &mut Bus) -> Result<u64, DisplayError> {
+        let begun_ns = bus.now_ns();
         let mut bytes = [0; PICTURE_BYTES + 1];
         if R::SCREEN_IN_TILES {
             let tile = self.tiles % TILES * TILE_BYTES_MAX as u32;
@@ -100,11 +106,86 @@ impl Screen {
             let page = page as u8 % PAGES;
             let bytes = &mut bytes[..TILE_BYTES_MAX];
             self.rng.fill_bytes(bytes);
-            return Display::new(bus).show_tile(column as u8, page, bytes);
+            Display::new(&mut *bus).show_tile(column as u8, page, bytes)?;
+        } else {
+            // What no board does: the whole picture in one transaction.
+            self.rng.fill_bytes(&mut bytes);
+            bytes[0] = 0x40;
+            bus.write(0x3C, &bytes).map_err(|_| DisplayError::Bus)?;
         }
-        // What no board does: the whole picture in one transaction.
-        self.rng.fill_bytes(&mut bytes);
-        bytes[0] = 0x40;
-        bus.write(0x3C, &bytes).map_err(|_| DisplayError::Bus)
+        Ok(bus.now_ns() - begun_ns)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bus::{DisplayFailure, DisplayModel};
+    use crate::prove::rig::Rig;
+    use shaftbook_core::counters::Needle;
+    use shaftbook_core::rules::Sound;
+    use shaftbook_core::store::serial::Lap;
+
+    fn rig() -> Rig<Sound> {
+        let mut rig = Rig::fitted(3, Lap::new(1));
+        rig.fit_screen(3);
+        rig
+    }
+
+    /// Turn by turn to `until_us`, nothing left out.
+    fn turn_to(rig: &mut Rig<Sound>, until_us: u64) {
+        while rig.now_us < until_us {
+            rig.turn(until_us, &mut |_| {});
+        }
+        rig.pass_to(until_us, &mut |_| {});
+    }
+
+    #[test]
+    fn the_display_is_woken_filled_and_lit_and_goes_on_changing() {
+        let mut rig = rig();
+        let begun_us = rig.now_us;
+        turn_to(&mut rig, begun_us + 100_000);
+        let display = rig.bus.display().expect("a display");
+        assert!(display.is_on() && display.unknown_commands().is_empty());
+        let (ram, bytes) = (*display.ram(), display.data_bytes());
+        assert!(bytes >= PICTURE_BYTES as u64);
+        turn_to(&mut rig, begun_us + 200_000);
+        let display = rig.bus.display().expect("a display");
+        assert!(ram.iter().zip(display.ram()).filter(|(a, b)| a != b).count() > 900);
+        // A paint step and a tile, 1,998 us, over and over; the board's own work beside.
+        assert!((display.data_bytes() - bytes) / 32 >= 45, "{}", display.data_bytes() - bytes);
+    }
+
+    /// `pass_to` leaves out rounds of the screen: the board cannot tell.
+    #[test]
+    fn a_screen_whose_rounds_are_skipped_leaves_the_board_at_the_same_point() {
+        let (mut turns, mut skips) = (rig(), rig());
+        let needle = Needle::new(2).expect("needle 2");
+        for us in [300_000, 1_999_999, 61_000_000, 5_000_001] {
+            let until_us = turns.now_us.max(skips.now_us) + us;
+            turn_to(&mut turns, until_us);
+            skips.pass_to(until_us, &mut |_| {});
+            assert_eq!(turns.now_us, skips.now_us);
+            assert_eq!(turns.acknowledged, skips.acknowledged);
+            assert_eq!(turns.effects, skips.effects);
+            assert_eq!(turns.bus.part().cells(), skips.bus.part().cells());
+            assert_eq!(turns.bus.tally().cycles, skips.bus.tally().cycles);
+            turns.sew(needle, 4, 400_000, &mut |_| {});
+            skips.sew(needle, 4, 400_000, &mut |_| {});
+        }
+        let bytes = |rig: &Rig<Sound>| rig.bus.display().map_or(0, DisplayModel::data_bytes);
+        assert!(bytes(&turns) > 20 * bytes(&skips), "{} {}", bytes(&turns), bytes(&skips));
+    }
+
+    #[test]
+    fn a_display_that_dies_leaves_the_store_alone_and_the_board_counts_on() {
+        let mut rig = rig();
+        let begun_us = rig.now_us;
+        turn_to(&mut rig, begun_us + 100_000);
+        rig.bus.display_mut().expect("a display").fail_after(100, DisplayFailure::Dies);
+        turn_to(&mut rig, begun_us + 200_000);
+        let needle = Needle::new(2).expect("needle 2");
+        rig.sew(needle, 30, 400_000, &mut |_| {});
+        assert!(rig.acknowledged.stitches() > 0 && rig.board.faults().is_empty());
     }
 }
