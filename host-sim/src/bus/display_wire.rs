@@ -73,9 +73,17 @@ impl Bus {
             match operation {
                 Operation::Write(bytes) => {
                     for byte in *bytes {
-                        self.pass_byte()?;
+                        // The last byte before a cut has arrived.
+                        let clocked = self.clock(1);
+                        if clocked == Err(0) {
+                            return self.cut_off();
+                        }
                         self.tally.bytes_written += 1;
-                        self.go_on(display.accept(*byte), BusError::DataNotAcknowledged)?;
+                        let taken = display.accept(*byte);
+                        if clocked.is_err() {
+                            return self.cut_off();
+                        }
+                        self.go_on(taken, BusError::DataNotAcknowledged)?;
                     }
                 }
                 Operation::Read(bytes) => {
