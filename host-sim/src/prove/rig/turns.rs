@@ -74,7 +74,7 @@ impl<R: Rules + Clone> Rig<R> {
         if self.next(polled) == Next::Step {
             self.step();
         }
-        let at_us = begun_us + ((self.now_us - begun_us) * u64::from(share) >> 32);
+        let at_us = begun_us + (((self.now_us - begun_us) * u64::from(share)) >> 32);
         self.board.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
         at_us
     }
