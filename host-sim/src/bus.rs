@@ -16,10 +16,14 @@
 //! - [`Wear`]: cycles counted per page and per 4-byte group
 //! - [`Tear`]: what a cut leaves of a page whose cycle had begun
 //! - [`Timing`]: how long bytes and cycles take
+//! - [`DisplayModel`]: the panel's display on the same bus, if one is fitted
 //! - [`Bus`]: the wire, the cuts, the line faults; [`Answers`], [`Event`], [`Tally`]
 
 mod cells;
 mod cut;
+mod display;
+mod display_command;
+mod display_wire;
 mod line;
 mod part;
 mod tear;
@@ -27,6 +31,7 @@ mod timing;
 mod wear;
 
 pub use cells::Stuck;
+pub use display::{DisplayFailure, DisplayModel};
 pub use line::{Answers, Bus, BusError, Event, Tally};
 pub use part::{Kind, Part, WrongImage};
 pub use tear::{BadTear, Tear};

@@ -13,6 +13,8 @@
 //! 4. [`medium`], [`codec`], [`store`]: durable, wear-levelled, proof against cuts
 //! 5. [`board`]: the state machine that a main loop drives
 //! 6. [`exchange`]: asking the engineer and entering the reply, for a panel or a cable
+//! 5. [`board`]: the state machine that a main loop drives; [`turn`]: when that loop has
+//!    time for the panel
 //!
 //! [`rules`] names the rules on which the guarantees rest, so that a simulator can
 //! break them one by one and see its proofs fail.
@@ -43,3 +45,4 @@ pub mod settings;
 pub mod signal;
 pub mod store;
 pub mod time;
+pub mod turn;

@@ -49,6 +49,11 @@ pub trait Rules {
     const LOCK_OUT: bool = true;
     /// Every slot of the ring is used in turn.
     const LEVEL_WEAR: bool = true;
+    /// The panel stands still while a power-fail warning is answered.
+    const PANEL_YIELDS: bool = true;
+    /// A picture goes to the display tile by tile, with a poll of the board after each.
+    /// Boards' loops do so; the switch is for the simulator's.
+    const SCREEN_IN_TILES: bool = true;
     /// Growth that does not fit a checkpoint's field forces a new snapshot, and
     /// is capped until then.
     const CAP_DELTAS: bool = true;

@@ -1,5 +1,5 @@
-//! The wire: an embedded-hal I²C bus with one part on it, its clock, its faults and
-//! its cuts.
+//! The wire: an embedded-hal I²C bus with one memory part on it, its clock, its faults
+//! and its cuts. What is sent to the display is in `display_wire`.
 
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use rand_core::Rng;
@@ -7,6 +7,7 @@ use rand_pcg::Pcg32;
 
 use super::cells::Stuck;
 use super::cut::ArmedCut;
+use super::display::{DisplayFailure, DisplayModel};
 use super::part::Part;
 use super::tear::Tear;
 use super::timing::Timing;
@@ -16,6 +17,8 @@ use super::timing::Timing;
 pub enum BusError {
     /// The address was not acknowledged.
     NotAcknowledged,
+    /// A byte after the address was not acknowledged (by a display that dies).
+    DataNotAcknowledged,
     /// A line is held low.
     Held,
     /// There is no supply any more: the board does not live to see this.
@@ -26,6 +29,7 @@ impl Error for BusError {
     fn kind(&self) -> ErrorKind {
         match self {
             Self::NotAcknowledged => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
+            Self::DataNotAcknowledged => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data),
             Self::Held => ErrorKind::Bus,
             Self::Cut => ErrorKind::Other,
         }
@@ -69,6 +73,8 @@ pub enum Event {
     },
     /// [`Part::stick_page`].
     StickPage(usize, Stuck),
+    /// [`DisplayModel::fail_after`], if there is a display.
+    DisplayFails(u64, DisplayFailure),
 }
 
 /// What went over the bus since it was made.
@@ -92,18 +98,22 @@ pub struct Tally {
     pub bus_ns: u64,
 }
 
-/// An I²C bus with one memory part. Cloning it forks the world at this moment.
+/// An I²C bus with one memory part, and a display if one is fitted. Cloning it forks
+/// the world at this moment.
 #[derive(Clone, Debug)]
 pub struct Bus {
     part: Part,
     device_address: u8,
-    timing: Timing,
-    now_ns: u64,
-    tally: Tally,
-    answers: Answers,
+    pub(super) display: Option<Box<DisplayModel>>,
+    pub(super) timing: Timing,
+    pub(super) now_ns: u64,
+    pub(super) tally: Tally,
+    pub(super) answers: Answers,
+    /// Who answered before the display held the bus.
+    pub(super) held_from: Option<Answers>,
     /// Of 2^32 transactions, how many are refused.
     refused_of_all: u64,
-    cut: ArmedCut,
+    pub(super) cut: ArmedCut,
     /// What is still to happen, latest first.
     events: Vec<(u64, Event)>,
     next_event_ns: u64,
@@ -124,10 +134,12 @@ impl Bus {
         Self {
             part,
             device_address: 0x50,
+            display: None,
             timing,
             now_ns: 0,
             tally: Tally::default(),
             answers: Answers::Part,
+            held_from: None,
             refused_of_all: 0,
             cut: ArmedCut::NONE,
             events: Vec::new(),
@@ -191,6 +203,7 @@ impl Bus {
 
     /// Sets who answers at the part's address.
     pub fn set_answers(&mut self, answers: Answers) {
+        self.held_from = None;
         self.answers = answers;
     }
 
@@ -220,7 +233,7 @@ impl Bus {
         while let Some((at_ns, event)) = self.events.pop_if(|(at_ns, _)| *at_ns <= self.now_ns) {
             self.part.settle(at_ns);
             match event {
-                Event::Answers(answers) => self.answers = answers,
+                Event::Answers(answers) => self.set_answers(answers),
                 Event::Exchange(part) => self.part = *part,
                 Event::WriteProtect(is_protected) => self.part.set_write_protected(is_protected),
                 Event::RefuseAtRandom(probability) => self.refuse_at_random(probability),
@@ -228,6 +241,11 @@ impl Bus {
                     self.part.flip_bits_in_page(page, count, seed);
                 }
                 Event::StickPage(page, how) => self.part.stick_page(page, how),
+                Event::DisplayFails(bytes, how) => {
+                    if let Some(display) = &mut self.display {
+                        display.fail_after(bytes, how);
+                    }
+                }
             }
         }
         self.next_event_ns = self.events.last().map_or(u64::MAX, |(at_ns, _)| *at_ns);
@@ -283,9 +301,13 @@ impl Bus {
 
     /// Cuts the supply now, unless an armed cut has come already, and gives it back at
     /// the same simulated time. A cycle under way leaves what `tear` says. Wear,
-    /// tally and faults stay; an armed cut is disarmed.
+    /// tally and faults stay; an armed cut is disarmed. A display forgets all.
     pub fn power_cycle(&mut self, tear: Tear) {
         self.part.power_cycle(self.now_ns, tear);
+        if let Some(display) = &mut self.display {
+            display.power_cycle();
+            self.answers = self.held_from.take().unwrap_or(self.answers);
+        }
         self.cut = ArmedCut { tears_before_stop: self.cut.tears_before_stop, ..ArmedCut::NONE };
     }
 
@@ -311,7 +333,7 @@ impl Bus {
 
     /// Clocks `count` bytes; how many passed before the supply went, if it did.
     #[inline]
-    fn clock(&mut self, count: usize) -> Result<(), usize> {
+    pub(super) fn clock(&mut self, count: usize) -> Result<(), usize> {
         let end_ns = self.now_ns + count as u64 * self.timing.byte_ns;
         if !self.cut.spares(self.tally.bytes, count as u64, end_ns) {
             return Err(self.clock_to_cut(count));
@@ -360,7 +382,7 @@ impl Bus {
     }
 
     #[inline]
-    fn refuses(&mut self) -> bool {
+    pub(super) fn refuses(&mut self) -> bool {
         self.refused_of_all != 0 && u64::from(self.rng.next_u32()) < self.refused_of_all
     }
 
@@ -417,7 +439,7 @@ impl Bus {
     }
 
     #[inline]
-    fn run(
+    pub(super) fn run(
         &mut self,
         device_address: u8,
         operations: &mut [Operation<'_>],
@@ -467,7 +489,11 @@ impl I2c for Bus {
         }
         self.tally.transactions += 1;
         let begun_ns = self.now_ns;
-        let outcome = self.run(address, operations);
+        let outcome = if address == self.device_address {
+            self.run(address, operations)
+        } else {
+            self.run_elsewhere(address, operations)
+        };
         self.tally.bus_ns += self.now_ns - begun_ns;
         self.cut_if_due();
         outcome

@@ -1,7 +1,8 @@
 //! The proofs: for each thing that must never happen, a search for a case in which
 //! it does.
 //!
-//! - [`rig`]: a board that can be forked and cut at any bus transaction
+//! - [`rig`]: a board that can be forked and cut at any bus transaction; [`screen`]: a
+//!   display beside it that is redrawn without pause
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
@@ -19,6 +20,7 @@ pub mod reset;
 pub mod rig;
 pub mod roll_over;
 pub mod sabotage;
+pub mod screen;
 pub mod wear;
 
 use std::fmt;

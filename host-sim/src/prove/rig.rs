@@ -7,6 +7,8 @@
 //! Invariants: the truth is what was fed in, counted here and not by the core; a
 //! recovery starts from the bytes of the part alone.
 
+mod turns;
+
 use heapless::Vec;
 use rand_core::Rng;
 use rand_pcg::Pcg32;
@@ -24,8 +26,10 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
+use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 
+use super::screen::Screen;
 use crate::bus::{Bus, Part, Tear, Timing};
 
 /// The board of the proofs.
@@ -111,6 +115,8 @@ pub struct Rig<R: Rules> {
     pub pending: Option<Figures>,
     /// Effects seen since the last power-up.
     pub effects: std::vec::Vec<Effect>,
+    /// A display on the bus that is redrawn without pause, if there is one.
+    screen: Option<Screen>,
 }
 
 impl<R: Rules + Clone> Rig<R> {
@@ -139,6 +145,7 @@ impl<R: Rules + Clone> Rig<R> {
             figures,
             pending: None,
             effects: std::vec::Vec::new(),
+            screen: None,
         }
     }
 
@@ -187,8 +194,14 @@ impl<R: Rules + Clone> Rig<R> {
     /// What truly happened until now, over the whole life.
     #[must_use]
     pub fn truth(&self) -> Counters {
+        self.truth_at(self.now_us)
+    }
+
+    /// The same at `at_us`, since when nothing was fed in.
+    #[must_use]
+    pub fn truth_at(&self, at_us: u64) -> Counters {
         let mut session = self.truth_session;
-        session.powered_ms = self.now_us / 1_000;
+        session.powered_ms = at_us / 1_000;
         session.running_ms = self.truth_running_us / 1_000;
         self.truth_before.plus(&session)
     }
@@ -231,6 +244,17 @@ impl<R: Rules + Clone> Rig<R> {
         for _ in 0..POLLS_MAX {
             let polled = self.poll_once(watch);
             if polled.effect.is_some() {
+                continue;
+            }
+            if self.has_screen() && self.now_us < until_us {
+                match self.next(polled) {
+                    Next::Poll => {}
+                    Next::Step => {
+                        self.skip_rounds(until_us.min(polled.deadline.as_us()));
+                        self.step();
+                    }
+                    Next::Sleep(deadline) => self.now_us = deadline.as_us().min(until_us),
+                }
                 continue;
             }
             if polled.deadline.as_us() > until_us {
@@ -354,6 +378,7 @@ impl<R: Rules + Clone> Rig<R> {
     pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
         self.bus.power_cycle(tear);
         let mut next = Self::on(self.bus.clone(), self.board.id());
+        next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
         let rested = next.rest(&mut |_| {});

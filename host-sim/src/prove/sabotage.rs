@@ -73,6 +73,14 @@ sabotages! {
     "warning-ignored", "a power-fail warning is not answered", LossBound, WarningIgnored {
         const ANSWER_POWER_FAIL: bool = false;
     }
+    "screen-in-one-go", "the whole picture goes to the display in one transaction", LossBound,
+    ScreenInOneGo {
+        const SCREEN_IN_TILES: bool = false;
+    }
+    "panel-never-yields", "the panel goes on drawing while a warning is answered", LossBound,
+    PanelNeverYields {
+        const PANEL_YIELDS: bool = false;
+    }
     "remainder-dropped", "running time is rounded at each pulse", LossBound, RemainderDropped {
         const CARRY_REMAINDER: bool = false;
     }

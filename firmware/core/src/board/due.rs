@@ -9,6 +9,7 @@ use super::{ANSWER_PAUSE_US, ANSWERS_MAX, Board, CALM_US, WRITE_AHEAD_US};
 use crate::input::Level;
 use crate::rules::Rules;
 use crate::time::Instant;
+use crate::turn::ANSWER_TIME_US;
 
 impl<R: Rules> Board<R> {
     pub(super) fn power_fail(&mut self, at: Instant, level: Level) {
@@ -40,6 +41,15 @@ impl<R: Rules> Board<R> {
         self.warned_at.is_some()
             && (self.answers_left > 0 || now >= self.next_answer_at)
             && self.is_unanswered()
+    }
+
+    /// Whether a power-fail warning is being answered: it came at most
+    /// [`ANSWER_TIME_US`] ago and what was counted is not durable yet. All else should
+    /// wait.
+    #[must_use]
+    pub fn is_answering(&self, now: Instant) -> bool {
+        let came_now = |at| now.since_us(at) <= ANSWER_TIME_US;
+        self.warned_at.is_some_and(came_now) && self.is_urgent(now)
     }
 
     /// A warning was answered.

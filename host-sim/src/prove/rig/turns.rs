@@ -1,0 +1,81 @@
+//! The rig's main loop with a display on the bus: turns by the rule that boards go by.
+//!
+//! Inputs are fed between turns, as the rig's callers always do; only the power-fail
+//! warning also comes in the middle of one.
+
+use shaftbook_core::board::Polled;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::rules::Rules;
+use shaftbook_core::time::Instant;
+use shaftbook_core::turn::{self, Next};
+
+use super::Rig;
+use crate::prove::screen::Screen;
+
+impl<R: Rules + Clone> Rig<R> {
+    /// Puts a display on the bus. From now on it is redrawn without pause, whenever time
+    /// passes with [`Rig::pass_to`] or [`Rig::turn`]: a board that boots, or rests, is
+    /// alone.
+    pub fn fit_screen(&mut self, seed: u64) {
+        self.bus = self.bus.clone().with_display(seed);
+        self.screen = Some(Screen::new(seed));
+    }
+
+    /// Whether there is a display.
+    #[must_use]
+    pub fn has_screen(&self) -> bool {
+        self.screen.is_some()
+    }
+
+    /// What a board's main loop does after a poll that answered `polled`.
+    #[must_use]
+    pub fn next(&self, polled: Polled) -> Next {
+        turn::next(&self.board, self.now(), polled, self.has_screen())
+    }
+
+    /// One step of the screen. Time passes.
+    pub fn step(&mut self) {
+        let Some(screen) = &mut self.screen else { return };
+        self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
+        let processor_us = screen.step::<R>(&mut self.bus);
+        let bus_us = (self.bus.now_ns() - self.origin_ns).div_ceil(1_000);
+        self.now_us = self.now_us.max(bus_us) + processor_us;
+    }
+
+    /// One turn of the main loop: a poll, then a step of the screen or the sleep until
+    /// the deadline, at most to `until_us`. Gives what the poll gave.
+    pub fn turn(&mut self, until_us: u64, watch: &mut impl FnMut(&Self)) -> Polled {
+        let polled = self.poll_once(watch);
+        match self.next(polled) {
+            Next::Poll => {}
+            Next::Step => self.step(),
+            Next::Sleep(deadline) => {
+                self.now_us = self.now_us.max(deadline.as_us().min(until_us));
+            }
+        }
+        polled
+    }
+
+    /// Leaves out whole rounds of the screen that would end well before `until_us`. The
+    /// polls between them do nothing, so the board cannot tell; a test says so.
+    pub(super) fn skip_rounds(&mut self, until_us: u64) {
+        if let Some(round_us) = self.screen.as_ref().and_then(Screen::round_us) {
+            let left_us = until_us.saturating_sub(self.now_us + 4 * round_us);
+            self.now_us += left_us / round_us * round_us;
+        }
+    }
+
+    /// The power-fail warning somewhere in the next turn of the main loop, `share` of 2^32
+    /// on: in the middle of a transaction of the poll, or of the step of the screen after
+    /// it. It is stamped then and handed over when the turn is done. When it came, µs.
+    pub fn warn_in_turn(&mut self, share: u32) -> u64 {
+        let begun_us = self.now_us;
+        let polled = self.poll_once(&mut |_| {});
+        if self.next(polled) == Next::Step {
+            self.step();
+        }
+        let at_us = begun_us + (((self.now_us - begun_us) * u64::from(share)) >> 32);
+        self.board.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
+        at_us
+    }
+}
