@@ -11,6 +11,7 @@ pub mod input_error;
 pub mod inspect;
 pub mod live;
 pub mod picture;
+pub mod keys;
 pub mod profile;
 pub mod prove;
 pub mod replay;
