@@ -3,8 +3,11 @@
 //! Exit codes: 0 done, or what was to be shown held; 1 a proof failed; 2 usage or
 //! input error, said in one line on standard error, and nothing written.
 
+pub mod authorise;
 pub mod failure;
+pub mod fit;
 pub mod inspect;
+pub mod key;
 pub mod output;
 pub mod panel;
 pub mod progress;
@@ -36,6 +39,9 @@ enum Command {
     Inspect(inspect::Args),
     Screens(screens::Args),
     Panel(panel::Args),
+    Key(key::Args),
+    Fit(fit::Args),
+    Authorise(authorise::Args),
 }
 
 /// What a sub-command found.
@@ -64,6 +70,9 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Inspect(args) => inspect::run(args),
         Command::Screens(args) => screens::run(args),
         Command::Panel(args) => panel::run(args),
+        Command::Key(args) => key::run(args),
+        Command::Fit(args) => fit::run(args),
+        Command::Authorise(args) => authorise::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

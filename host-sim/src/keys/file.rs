@@ -33,6 +33,9 @@ const VERSION: &str = "1";
 const COMMENT: &str = "# Keep this file secret: whoever has it can authorise services on every board \
                        that was\n# fitted with it. Keep a copy where it is safe: without it these \
                        boards cannot be serviced.\n";
+/// Permission bits of group and others.
+#[cfg(unix)]
+const OTHERS: u32 = 0o077;
 /// No key file is longer.
 const LONGEST_BYTES: u64 = 4_096;
 const CHECK: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
@@ -78,7 +81,7 @@ pub fn load(path: &Path) -> Result<WorkshopKey, InputError> {
     decode(&text).map_err(|what| wrong(path, what))
 }
 
-fn wrong(path: &Path, what: impl ToString) -> InputError {
+fn wrong(path: &Path, what: &(impl ToString + ?Sized)) -> InputError {
     InputError::new(path.display().to_string(), what.to_string())
 }
 
@@ -96,11 +99,11 @@ pub fn owners_only() -> OpenOptions {
 fn check_mode(path: &Path, file: &File) -> Result<(), InputError> {
     use std::os::unix::fs::PermissionsExt;
     let mode = file.metadata().map_err(|e| wrong(path, &e))?.permissions().mode();
-    if mode & 0o077 == 0 {
+    if mode & OTHERS == 0 {
         return Ok(());
     }
     let name = path.display();
-    Err(wrong(path, format!("others than its owner may open it; do: chmod 600 {name}")))
+    Err(wrong(path, &format!("others than its owner may open it; do: chmod 600 {name}")))
 }
 
 #[cfg(not(unix))]
@@ -186,7 +189,7 @@ mod tests {
     fn one_changed_character_or_a_lost_end_is_noticed() {
         let text = encode(&key());
         let body = text.find("\nkey ").unwrap() + 1;
-        for at in (0..HEADER.len() + 1).chain(body..text.len() - 1) {
+        for at in (0..=HEADER.len()).chain(body..text.len() - 1) {
             let mut changed = text.as_bytes().to_vec();
             changed[at] = if changed[at] == b'3' { b'4' } else { b'3' };
             let changed = String::from_utf8(changed).unwrap();
