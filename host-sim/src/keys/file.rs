@@ -161,7 +161,7 @@ mod tests {
         WorkshopKey::new(Zeroizing::new(std::array::from_fn(|n| 7 * n as u8 + 1)))
     }
 
-    /// RevEng catalogue: check value of CRC-32/ISO-HDLC.
+    /// `RevEng` catalogue: check value of CRC-32/ISO-HDLC.
     #[test]
     fn the_check_is_crc_32_iso_hdlc() {
         assert_eq!(CHECK.checksum(b"123456789"), 0xCBF4_3926);
