@@ -381,6 +381,36 @@ fn no_output_holds_a_key() {
     }
 }
 
+/// The example of docs/SECURITY.md, which another program computed too.
+#[test]
+fn the_documented_example_is_what_the_command_says() {
+    let workshop = Workshop::new("example");
+    let key = workshop.file("example.key");
+    let bytes: String = (0..32).map(|n| format!("{n:02x}")).collect();
+    // Python's zlib.crc32(bytes(range(32))).
+    private(&key, &format!("shaftbook workshop key, version 1\nkey {bytes}\ncheck 91267e8a\n"));
+    assert_eq!(BoardTag::of(BoardId(0xA_11CE)).to_string(), "Y25G-1PQS");
+    for (purpose, right) in
+        [("service", "2885 2404"), ("renewal", "3797 9393"), ("refit", "0920 9042")]
+    {
+        let text = done(&[
+            "authorise",
+            "--key",
+            &key,
+            "--board",
+            "y25g 1pqs",
+            "--services",
+            "3",
+            "--for",
+            purpose,
+            "1234-5678",
+        ]);
+        assert!(text.starts_with(&format!("reply {right}\n")), "{text}");
+        let doc = include_str!("../docs/SECURITY.md");
+        assert!(doc.contains(&format!("| {right} |")), "{right}");
+    }
+}
+
 #[test]
 fn a_bad_challenge_or_tag_is_one_line() {
     let workshop = Workshop::new("bad_input");

@@ -22,8 +22,8 @@ use crate::keys::file;
 /// that purpose. Read it to the person at the machine.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
-  shaftbook authorise --key workshop.key --board NXAQ-1W7X --services 3 1234 5678
-  shaftbook authorise --key workshop.key --board nxaq1w7x --services 3 --for renewal 12345678
+  shaftbook authorise --key workshop.key --board Y25G-1PQS --services 3 1234 5678
+  shaftbook authorise --key workshop.key --board y25g1pqs --services 3 --for renewal 12345678
 
 Ask what was done before you allow it: a reply cannot be taken back. What this protects
 against, and what not, is in docs/SECURITY.md.")]
@@ -108,7 +108,7 @@ impl Report {
         let mut text = format!("reply {}\n", self.reply);
         let _ = writeln!(
             text,
-            "good for {} of board {} after {} services, by challenge {}: one try, within {} min",
+            "good for {}: board {}, {} services done, challenge {}; one try, within {} min",
             self.purpose.name(),
             self.board,
             self.services,
