@@ -203,10 +203,20 @@ impl<R: Rules + Clone> Bench<R> {
     /// What the board refused the fitting with; [`Refusal::NotReady`] also when it is
     /// not durable in 50 s.
     pub fn fit(&mut self, fitting: Fitting) -> Result<Counters, Refusal> {
+        self.fit_on(fitting, None)
+    }
+
+    /// [`Bench::fit`], of a board whose clock says that it is `day` (see
+    /// [`Board::set_day`]).
+    ///
+    /// # Errors
+    /// As [`Bench::fit`].
+    pub fn fit_on(&mut self, fitting: Fitting, day: Option<u16>) -> Result<Counters, Refusal> {
         self.power_up_at(0);
         self.work_until(1_000_000, |_| {});
         self.now_us = 1_000_000;
         let board = self.board.as_mut().ok_or(Refusal::NotReady)?;
+        board.set_day(day);
         board.request(Instant::from_us(1_000_000), Command::Fit { fitting, reply: None })?;
         self.poll_us = 1_000_000;
         let mut fitted = None;

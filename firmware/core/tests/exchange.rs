@@ -3,10 +3,12 @@
 mod support;
 
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
+use shaftbook_core::board::Command;
 use shaftbook_core::exchange::{Exchange, Outcome, Request};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::{Authorised, CHALLENGE_LIFE_S, CHALLENGES_MAX, Refusal};
-use support::{Bench, KEY, fitting};
+use support::{Bench, KEY, Plain, fitting};
 
 const KNIFE: Authorised = Authorised::Renew(ComponentSet::only(1));
 
@@ -150,5 +152,26 @@ fn nothing_is_asked_of_a_board_that_is_not_ready_or_for_a_part_that_is_not_there
         let allows = Authorised::Renew(ComponentSet(set));
         let answer = exchange.begin(&mut bench.board, bench.now, allows);
         assert_eq!(answer, Err(Refusal::NoSuchComponent));
+    }
+}
+
+#[test]
+fn a_board_that_is_shown_for_debugging_shows_no_key_while_it_writes_and_reads_it() {
+    let mut fitting = fitting();
+    fitting.key = Key::new(std::array::from_fn(|n| 201 + n as u8));
+    let shown = format!("{:?}", Command::Fit { fitting: fitting.clone(), reply: None });
+    assert!(!shown.contains("203, 204, 205") && shown.contains("not shown"), "{shown}");
+    let mut bench = Bench::power_up(Plain::new(Geometry::REFERENCE));
+    bench.board.request(bench.now, Command::Fit { fitting, reply: None }).unwrap();
+    for boot in 0..2 {
+        for step in 0..400 {
+            let polled = bench.board.poll(bench.now, &mut bench.part);
+            bench.now = bench.now.max(polled.deadline);
+            let shown = format!("{:?}", bench.board);
+            assert!(!shown.contains("203, 204, 205"), "boot {boot}, step {step}: {shown}");
+        }
+        assert!(bench.part.bytes.windows(3).any(|bytes| bytes == [203, 204, 205]));
+        bench.board = Bench::unpowered();
+        bench.now = shaftbook_core::time::Instant::ZERO;
     }
 }

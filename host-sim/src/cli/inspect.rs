@@ -42,7 +42,7 @@ pub struct Args {
     format: Format,
 }
 
-fn board_id(text: &str) -> Result<u64, String> {
+pub(super) fn board_id(text: &str) -> Result<u64, String> {
     let digits = text.strip_prefix("0x").unwrap_or(text);
     let are_hex = !digits.is_empty() && digits.chars().all(|c| c.is_ascii_hexdigit());
     u64::from_str_radix(digits, 16)

@@ -6,7 +6,11 @@
 pub mod decode;
 pub mod failure;
 pub mod hints;
+pub mod authorise;
+pub mod failure;
+pub mod fit;
 pub mod inspect;
+pub mod key;
 pub mod output;
 pub mod panel;
 pub mod progress;
@@ -40,6 +44,9 @@ enum Command {
     Panel(panel::Args),
     Hints(hints::Args),
     Decode(decode::Args),
+    Key(key::Args),
+    Fit(fit::Args),
+    Authorise(authorise::Args),
 }
 
 /// What a sub-command found.
@@ -70,6 +77,9 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Panel(args) => panel::run(args),
         Command::Hints(args) => hints::run(args),
         Command::Decode(args) => decode::run(args),
+        Command::Key(args) => key::run(args),
+        Command::Fit(args) => fit::run(args),
+        Command::Authorise(args) => authorise::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

@@ -8,6 +8,7 @@ use clap::ValueEnum;
 use serde::Serialize;
 
 use super::failure::Failure;
+use crate::keys::file::owners_only;
 
 /// Form of the output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -47,10 +48,29 @@ impl WholeFile {
     /// # Errors
     /// The path cannot be written to.
     pub fn begin(path: &Path) -> Result<(Self, BufWriter<File>), Failure> {
+        Self::begin_as(path, |unfinished| File::create(unfinished))
+    }
+
+    /// Begins the file `path`, which only its owner may read.
+    ///
+    /// # Errors
+    /// The path cannot be written to.
+    pub fn begin_private(path: &Path) -> Result<(Self, BufWriter<File>), Failure> {
+        Self::begin_as(path, |unfinished| {
+            // One that was left over might be open to others.
+            let _ = fs::remove_file(unfinished);
+            owners_only().open(unfinished)
+        })
+    }
+
+    fn begin_as(
+        path: &Path,
+        create: impl FnOnce(&Path) -> io::Result<File>,
+    ) -> Result<(Self, BufWriter<File>), Failure> {
         let mut unfinished = path.as_os_str().to_owned();
         unfinished.push(".unfinished");
         let unfinished = PathBuf::from(unfinished);
-        let file = File::create(&unfinished).map_err(|e| Failure::file(path, &e))?;
+        let file = create(&unfinished).map_err(|e| Failure::file(path, &e))?;
         let whole = Self { path: path.to_owned(), unfinished, is_finished: false };
         Ok((whole, BufWriter::new(file)))
     }

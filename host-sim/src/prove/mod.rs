@@ -111,7 +111,7 @@ impl Proof {
             }
             Self::EvenWear => "hottest over mean page at most 1.05; the part outlasts 100 years",
             Self::NoFreeReset => {
-                "no service by a guessed, used, stale or foreign reply, and no free try by cutting the power"
+                "no service by a guessed, used, stale or foreign reply, or one for something else; a cut gives no free try"
             }
         }
     }

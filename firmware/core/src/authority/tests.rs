@@ -108,6 +108,28 @@ fn a_reply_is_ocra_over_suite_purpose_services_and_challenge() {
     assert_eq!(right.get(), word % 100_000_000);
 }
 
+/// The example of docs/SECURITY.md and three more, computed by a program on Python's `hmac`.
+#[test]
+fn replies_are_those_of_another_program() {
+    let documented = Key::new([
+        0x60, 0x6B, 0x66, 0x3F, 0xFC, 0x8A, 0x3D, 0xA2, 0x59, 0x2A, 0x65, 0x0F, 0xAA, 0x24, 0x63,
+        0xC7, 0x7B, 0x2B, 0xF7, 0x7D, 0x7B, 0x91, 0xE2, 0x3A, 0x30, 0x35, 0xB7, 0xEE, 0x0C, 0x51,
+        0x3D, 0x74,
+    ]);
+    let other = Key::new([0x2A; KEY_BYTES]);
+    for (key, purpose, services, challenge, right) in [
+        (&documented, Purpose::Service, 3, 12_345_678, 28_852_404),
+        (&documented, Purpose::Renewal, 3, 12_345_678, 37_979_393),
+        (&documented, Purpose::Refit, 3, 12_345_678, 9_209_042),
+        (&other, Purpose::Service, 0, 0, 54_486_516),
+        (&other, Purpose::Renewal, 7, 12_345_678, 80_337_073),
+        (&other, Purpose::Refit, u16::MAX, 99_999_999, 204_097),
+    ] {
+        let found = reply(key, purpose, services, EightDigits(challenge)).get();
+        assert_eq!(found, right, "{purpose:?} {services} {challenge}");
+    }
+}
+
 #[test]
 fn a_reply_is_good_for_one_purpose_and_one_service_count() {
     let key = Key::new([9; KEY_BYTES]);

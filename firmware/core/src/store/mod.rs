@@ -7,6 +7,7 @@
 //! - [`slot_writer`][]: one record, programmed and read back
 //! - [`recovery`][]: from bytes to what the board knew
 //! - `outcome`: what the end of a record under way brings
+//! - `shown`: what `Debug` shows: no bytes, for the key is among them
 //! - this file: what is written next
 //!
 //! Invariants:
@@ -26,6 +27,7 @@ pub mod recovery;
 pub mod retired;
 pub mod ring;
 pub mod serial;
+mod shown;
 pub mod slot_writer;
 
 use crate::codec::checkpoint::{self, Pointers};
@@ -147,7 +149,7 @@ struct Draft {
 #[allow(clippy::struct_excessive_bools)]
 // In this order, small and often used first: a Cortex-M0 reaches bytes 0 to 31,
 // half-words to 62 and words to 124 of a struct with one instruction.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 #[repr(C)]
 pub struct Store<R: Rules> {
     stage: Stage,
