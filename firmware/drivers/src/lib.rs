@@ -14,6 +14,6 @@
 #![forbid(unsafe_code)]
 
 pub mod capture;
-pub mod display;
 pub mod clock;
+pub mod display;
 pub mod memory;

@@ -3,12 +3,11 @@
 //! Exit codes: 0 done, or what was to be shown held; 1 a proof or bound failed; 2 usage or
 //! input error, said in one line on standard error, and nothing written.
 
+pub mod authorise;
 pub mod decode;
 pub mod failure;
-pub mod hints;
-pub mod authorise;
-pub mod failure;
 pub mod fit;
+pub mod hints;
 pub mod inspect;
 pub mod key;
 pub mod output;
@@ -38,15 +37,15 @@ struct Cli {
 enum Command {
     Prove(prove::Args),
     Sew(sew::Args),
+    Panel(panel::Args),
     Replay(replay::Args),
     Inspect(inspect::Args),
-    Screens(screens::Args),
-    Panel(panel::Args),
-    Hints(hints::Args),
     Decode(decode::Args),
+    Hints(hints::Args),
     Key(key::Args),
     Fit(fit::Args),
     Authorise(authorise::Args),
+    Screens(screens::Args),
 }
 
 /// What a sub-command found.
@@ -71,15 +70,15 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let result = match &cli.command {
         Command::Prove(args) => prove::run(args),
         Command::Sew(args) => sew::run(args),
+        Command::Panel(args) => panel::run(args),
         Command::Replay(args) => replay::run(args),
         Command::Inspect(args) => inspect::run(args),
-        Command::Screens(args) => screens::run(args),
-        Command::Panel(args) => panel::run(args),
-        Command::Hints(args) => hints::run(args),
         Command::Decode(args) => decode::run(args),
+        Command::Hints(args) => hints::run(args),
         Command::Key(args) => key::run(args),
         Command::Fit(args) => fit::run(args),
         Command::Authorise(args) => authorise::run(args),
+        Command::Screens(args) => screens::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

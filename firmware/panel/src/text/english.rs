@@ -94,7 +94,7 @@ pub const WORDS: Words = Words {
     date: "Date",
     authorised: "by the engineer",
     no_entries: "Nothing yet",
-    events: ["renewed", "service", "page retired", "reply tried", "fault"],
+    events: ["renewed", "service", "page retired", "reply tried", "fault", "due by day"],
     no_faults: "No faults",
     fault: [
         FaultWords {
@@ -144,6 +144,14 @@ pub const WORDS: Words = Words {
         FaultWords {
             name: "Board restarted",
             todo: ["It counts again. Tell", "the engineer if it", "comes back."],
+        },
+        FaultWords {
+            name: "Clock silent",
+            todo: ["Counts are safe. Care", "by days stands still.", "Check clock, battery."],
+        },
+        FaultWords {
+            name: "Clock is wrong",
+            todo: ["Counts are safe. Care", "by days stands still.", "Set the clock."],
         },
     ],
 

@@ -94,7 +94,7 @@ pub const WORDS: Words = Words {
     date: "Datum",
     authorised: "durch die Technik",
     no_entries: "Noch nichts",
-    events: ["erneuert", "Wartung", "Seite aus", "Antwort", "Störung"],
+    events: ["erneuert", "Wartung", "Seite aus", "Antwort", "Störung", "nach Tagen"],
     no_faults: "Keine Störung",
     fault: [
         FaultWords {
@@ -144,6 +144,14 @@ pub const WORDS: Words = Words {
         FaultWords {
             name: "Neustart der Platine",
             todo: ["Sie zählt wieder. Bei", "Wiederholung der", "Technik melden."],
+        },
+        FaultWords {
+            name: "Uhr stumm",
+            todo: ["Zähler sind sicher.", "Tage stehen still.", "Uhr, Batterie prüfen."],
+        },
+        FaultWords {
+            name: "Uhr geht falsch",
+            todo: ["Zähler sind sicher.", "Tage stehen still.", "Uhr stellen."],
         },
     ],
 

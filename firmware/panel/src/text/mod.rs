@@ -265,7 +265,7 @@ pub struct Words {
     /// Nothing in the journal.
     pub no_entries: &'static str,
     /// Events of the journal, at most 12 columns, in the order of their numbers.
-    pub events: [&'static str; 5],
+    pub events: [&'static str; 6],
     /// No faults.
     pub no_faults: &'static str,
     /// The faults, in the order of [`Fault::ALL`].
@@ -341,13 +341,14 @@ impl Words {
     /// What an event is called.
     #[must_use]
     pub const fn event(&self, event: Event) -> &'static str {
-        let [renewed, served, retired, tried, fault] = self.events;
+        let [renewed, served, retired, tried, fault, due] = self.events;
         match event {
             Event::Renewed => renewed,
             Event::Served => served,
             Event::SlotRetired => retired,
             Event::ReplyTried => tried,
             Event::FaultSeen => fault,
+            Event::DueByDay => due,
         }
     }
 }
