@@ -129,6 +129,15 @@ impl<R: Rules + Clone> Bench<R> {
         &mut self.bus
     }
 
+    /// Lets something else on the board use the bus at `at_us` of the session's time:
+    /// its display.
+    pub fn with_bus<T>(&mut self, at_us: u64, call: impl FnOnce(&mut Bus) -> T) -> T {
+        self.bus.advance_to((at_us + BENCH_US) * 1_000);
+        let answer = call(&mut self.bus);
+        self.free_us = self.free_us.max(self.bus.now_ns().div_ceil(1_000));
+        answer
+    }
+
     /// The board; `None` while it has no power.
     #[must_use]
     pub fn board(&self) -> Option<&Board<R>> {

@@ -48,6 +48,12 @@ impl Frame {
         Self([0; FRAME_BYTES])
     }
 
+    /// The picture of these bytes, in the display's order.
+    #[must_use]
+    pub const fn from_bytes(bytes: [u8; FRAME_BYTES]) -> Self {
+        Self(bytes)
+    }
+
     /// Whether the pixel is lit; `false` outside the picture.
     #[must_use]
     pub fn is_lit(&self, x: usize, y: usize) -> bool {

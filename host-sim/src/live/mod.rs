@@ -3,10 +3,12 @@
 //!
 //! - [`world`]: the simulated world; no terminal
 //! - [`deed`]: what a person does, in words, for scripts
+//! - [`screen`]: its display, over the bus
 //! - [`view`]: how it looks in a terminal
 //!
 //! The same scenario, seed and deeds give the same world, whatever the speed.
 
 pub mod deed;
+pub mod screen;
 pub mod view;
 pub mod world;

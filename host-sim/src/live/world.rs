@@ -11,13 +11,14 @@ use shaftbook_core::board::{Board, Effect, Fitting};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::Input;
 use shaftbook_panel::button::{Button, Press};
-use shaftbook_panel::frame::{FRAME_BYTES, Frame};
-use shaftbook_panel::painter::{Painter, Work};
-use shaftbook_panel::screen::Screen;
+use shaftbook_panel::draw::STEPS;
+use shaftbook_panel::frame::{Frame, TILES};
+use shaftbook_panel::screen::Screen as At;
 use shaftbook_panel::serve::Console;
 use shaftbook_panel::view::View;
 
 use super::deed::Deed;
+use super::screen::{STEP_US, Screen, seen};
 use crate::bench_board::Bench;
 use crate::bus::{Part, Tear};
 use crate::scenario::Scenario;
@@ -39,7 +40,7 @@ pub struct World {
     bench: Bench,
     fitting: Fitting,
     console: Console,
-    painter: Painter,
+    screen: Screen,
     at_us: u64,
     /// The wall switch, and whether the scenario has the machine switched on.
     wall: bool,
@@ -97,7 +98,7 @@ impl World {
     /// # Errors
     /// A part that the board cannot use, or a fitting that it refuses.
     pub fn new(scenario: &Scenario, seed: u64, fitting: Fitting) -> Result<Self, RunError> {
-        let bus = bus_of(&scenario.part, seed)?;
+        let bus = bus_of(&scenario.part, seed)?.with_display(seed);
         let mut bench: Bench = Bench::new(bus, BOARD, fitting.settings).ok_or(RunError::Address)?;
         bench.fit(fitting.clone()).map_err(RunError::Fitting)?;
         let mut sewing = Sewing::new(scenario, seed);
@@ -108,7 +109,7 @@ impl World {
             bench,
             fitting,
             console: Console::new(env!("CARGO_PKG_VERSION")),
-            painter: Painter::new(),
+            screen: Screen::new(),
             at_us: coming.map_or(0, |timed| timed.at_us.saturating_sub(1_000_000)),
             wall: true,
             machine_on: false,
@@ -295,7 +296,7 @@ impl World {
             self.bench.cut(self.at_us, tear, |effect| effects.push(effect));
             self.told(&effects);
             self.cuts += 1;
-            self.painter = Painter::new();
+            self.screen = Screen::new();
             self.signals = Signals::default();
             self.say("power cut");
         }
@@ -335,7 +336,7 @@ impl World {
     }
 
     fn type_reply(&mut self) -> Result<(), &'static str> {
-        let Screen::Challenge { challenge: Some(_), .. } = *self.console.panel().screen() else {
+        let At::Challenge { challenge: Some(_), .. } = *self.console.panel().screen() else {
             return Err("no challenge is on the screen: hold act at the service screen first");
         };
         let reply = self.engineers_reply().ok_or("no challenge is open")?;
@@ -387,21 +388,18 @@ impl World {
         self.log.push_back(Happened { at_us, what: what.to_owned(), times: 1 });
     }
 
-    /// Brings the display up to date; its picture, dark without power.
+    /// Brings the display up to date, which takes the board some ms, and gives what a
+    /// person sees: nothing without power.
     pub fn display(&mut self) -> Frame {
-        let Some(view) = self.view() else { return Frame::new() };
-        // What is under way is finished first, then the view of now is painted.
-        for _ in 0..2 {
-            self.painter.offer(view.clone());
-            // A picture has fewer tiles than bytes.
-            for _ in 0..FRAME_BYTES {
-                match self.painter.work() {
-                    Work::Painted => {}
-                    Work::Send(number, _) => self.painter.sent(number),
-                    Work::Idle => break,
-                }
+        // At most: what is under way, waking, and a whole picture.
+        for _ in 0..3 * (TILES + usize::from(STEPS)) {
+            let Some(view) = self.view() else { break };
+            let at_us = self.at_us;
+            if !self.bench.with_bus(at_us, |bus| self.screen.step(bus, &view)) {
+                break;
             }
+            self.pass(STEP_US);
         }
-        self.painter.picture().clone()
+        seen(self.bench.bus())
     }
 }

@@ -57,6 +57,7 @@ pub const WORDS: Words = Words {
     left: "Left",
     units: ["h", "stitches", "trims", "power-ups", "days"],
     days: "days",
+    today: "today",
     days_of_use: "workdays",
     no_rate: "no estimate yet",
     no_components: "No care is set up",

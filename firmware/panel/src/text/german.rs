@@ -57,6 +57,7 @@ pub const WORDS: Words = Words {
     left: "Rest",
     units: ["h", "Stiche", "Schnitte", "Starts", "Tage"],
     days: "Tage",
+    today: "heute",
     days_of_use: "Arb.tage",
     no_rate: "noch keine Schätzung",
     no_components: "Keine Pflege hinterl.",

@@ -194,6 +194,8 @@ pub struct Words {
     pub units: [&'static str; 5],
     /// Calendar days, at most 5 columns.
     pub days: &'static str,
+    /// Less than a day, at most 6 columns.
+    pub today: &'static str,
     /// Days of use, at most 8 columns.
     pub days_of_use: &'static str,
     /// No rate of use to go by yet.

@@ -32,7 +32,7 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
     add(3, &[w.of]);
     add(9, &[w.lifetime, w.version, w.language_label]);
     add(NAME_COLUMNS, &[w.service_name]);
-    add(FIGURE_COLUMNS, &[w.due, w.per_100k]);
+    add(FIGURE_COLUMNS, &[w.due, w.per_100k, w.today]);
     add(10, &[w.stitches, w.unattributed, w.jumps, w.trims, w.breaks, w.running, w.powered]);
     add(10, &[w.power_ups, w.glitches, w.missed_edges]);
     add(7, &[w.needle, w.wear, w.left]);

@@ -80,6 +80,7 @@ fn remaining(item: &CareItem, words: &Words, state: &State<'_>) -> Row {
     }
     let mut text = Line::new();
     match days_left(&state.machine, item) {
+        Some(DaysLeft::Calendar(0) | DaysLeft::OfUse(0)) => text = line(words.today),
         Some(DaysLeft::Calendar(days)) => {
             let _ = write!(text, "~{} {}", days.min(999), words.days);
         }

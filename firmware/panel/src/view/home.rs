@@ -48,6 +48,9 @@ fn next(words: &Words, state: &State<'_>) -> Row {
         return Row { due: true, ..Row::pair(&name, line(words.due)) };
     }
     let mut when = Line::new();
+    if let Some(DaysLeft::Calendar(0) | DaysLeft::OfUse(0)) = days_left(&state.machine, &item) {
+        return Row::pair(&name, line(words.today));
+    }
     let (days, unit) = match days_left(&state.machine, &item) {
         Some(DaysLeft::Calendar(days)) => (days, words.days),
         Some(DaysLeft::OfUse(days)) => (days, words.days),
