@@ -8,7 +8,7 @@ use std::process::{Command, Output};
 use host_sim::bus::{Bus, Part, Tear, Timing};
 use serde_json::Value;
 use shaftbook_core::authority::{EightDigits, Purpose};
-use shaftbook_core::board::{Board, Effect};
+use shaftbook_core::board::{Board, Effect, Fitting};
 use shaftbook_core::component::{Measure, Role};
 use shaftbook_core::exchange::{Exchange, Outcome, Request};
 use shaftbook_core::identity::BoardId;
@@ -186,6 +186,11 @@ impl Machine {
     fn enter(&mut self, reply: EightDigits) -> Outcome {
         let now = self.now();
         self.exchange.reply(&mut self.board, now, reply).expect("a try");
+        self.judged()
+    }
+
+    /// Waits until what was handed in is judged.
+    fn judged(&mut self) -> Outcome {
         self.effects.clear();
         self.pass_s(1);
         let outcomes = self.effects.iter().map(|effect| self.exchange.effect(effect));
@@ -295,6 +300,35 @@ fn used_stale_foreign_and_mistyped_replies_are_refused() {
     let right = workshop.engineer(BOARD, &request, Purpose::Service);
     assert_eq!(machine.enter(right), Outcome::Done);
     assert_eq!(machine.services(), 2);
+}
+
+#[test]
+fn a_refit_changes_the_key_keeps_the_life_and_ends_the_old_key() {
+    let (old, new) = (Workshop::new("refit_old"), Workshop::new("refit_new"));
+    old.fit(BOARD, "part.bin", &[]);
+    let mut machine = Machine::power_up(&old.file("part.bin"), BOARD);
+    machine.trim();
+    let ledger = machine.board.ledger();
+    let key = host_sim::keys::file::load(Path::new(&new.file("workshop.key"))).expect("a key");
+    let fitting = Fitting {
+        settings: ledger.settings,
+        components: ledger.components.iter().map(|fitted| fitted.component).collect(),
+        carried_in: ledger.carried_in,
+        key: key.board_key(BoardTag::of(BOARD)),
+    };
+    let request = machine.ask(Authorised::Refit);
+    let reply = old.engineer(BOARD, &request, Purpose::Refit);
+    let now = machine.now();
+    machine.exchange.refit(&mut machine.board, now, fitting, reply).expect("a try");
+    assert_eq!(machine.judged(), Outcome::Done);
+    let mut machine = machine.cut();
+    assert_eq!(machine.knife_wear(), Some(1));
+    for (workshop, outcome) in [(&old, Outcome::Wrong), (&new, Outcome::Done)] {
+        let request = machine.ask(Authorised::Service);
+        let reply = workshop.engineer(BOARD, &request, Purpose::Service);
+        assert_eq!(machine.enter(reply), outcome);
+    }
+    assert_eq!(machine.services(), 1);
 }
 
 #[test]
