@@ -13,7 +13,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::service::Authorised;
+use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
@@ -266,7 +266,15 @@ impl Bench {
     /// # Panics
     /// When the board is not ready.
     pub fn right_reply(&mut self, allows: Authorised) -> EightDigits {
-        let challenge = self.board.challenge(self.now(), allows).expect("ready");
+        let now = self.now();
+        let challenge = match self.board.challenge(now, allows) {
+            // The pause between challenges is not what is tested here: as if it were over.
+            Err(Refusal::Wait { seconds }) => {
+                self.board.challenge(now.plus_us(u64::from(seconds) * 1_000_000), allows)
+            }
+            answer => answer,
+        }
+        .expect("ready");
         let services = self.board.ledger().services;
         authority::reply(&Key::new(KEY), allows.purpose(), services, challenge)
     }
