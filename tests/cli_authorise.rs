@@ -420,7 +420,7 @@ fn no_output_holds_a_key() {
 fn the_documented_example_is_what_the_command_says() {
     let workshop = Workshop::new("example");
     let key = workshop.file("example.key");
-    let bytes: String = (0..32).map(|n| format!("{n:02x}")).collect();
+    let bytes = (0..32).map(|n| format!("{n:02x}")).collect::<Vec<_>>().concat();
     // Python's zlib.crc32(bytes(range(32))).
     private(&key, &format!("shaftbook workshop key, version 1\nkey {bytes}\ncheck 91267e8a\n"));
     assert_eq!(BoardTag::of(BoardId(0xA_11CE)).to_string(), "Y25G-1PQS");
