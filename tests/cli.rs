@@ -56,7 +56,7 @@ fn refused(args: &[&str]) -> String {
 
 #[test]
 fn help_has_examples_and_usage_errors_exit_2() {
-    for command in ["prove", "sew", "replay", "inspect", "key", "fit", "authorise"] {
+    for command in ["prove", "sew", "replay", "inspect", "key", "fit", "authorise", "hints"] {
         let help = shaftbook(&[command, "--help"]);
         assert_eq!(help.status.code(), Some(0));
         let text = String::from_utf8(help.stdout).expect("text");

@@ -13,9 +13,11 @@ use super::output::{Format, WholeFile, print};
 use super::progress::bar;
 use crate::capture::write::CaptureWriter;
 use crate::figures::{Figures, grouped, hours};
+use crate::profile::Profile;
 use crate::scenario::Scenario;
+use crate::sew::care::Care;
 use crate::sew::compare::{Row, rows};
-use crate::sew::run::{Outcome, Watch, run as sew};
+use crate::sew::run::{Outcome, Watch, plain_fitting, run_fitted};
 use crate::sewing::distort::Tally;
 use crate::sewing::{Event, Timed};
 
@@ -29,8 +31,9 @@ use crate::sewing::{Event, Timed};
   shaftbook sew host-sim/scenarios/six-needle-shop.toml
   shaftbook sew host-sim/scenarios/hobby-machine.toml --seed 7 --format json
   shaftbook sew host-sim/scenarios/six-needle-shop.toml --days 1 --vcd day.vcd --image part.bin
+  shaftbook sew host-sim/scenarios/six-needle-shop.toml --profile host-sim/profiles/six-needle.toml
 
-The scenario file's keys, units and ranges are in docs/SCENARIOS.md.")]
+The keys, units and ranges of the two files are in docs/SCENARIOS.md and docs/PROFILES.md.")]
 pub struct Args {
     /// Scenario file (TOML)
     scenario: PathBuf,
@@ -46,6 +49,9 @@ pub struct Args {
     /// Write the bytes of the memory part after the last cut
     #[arg(long, value_name = "OUT.bin")]
     image: Option<PathBuf>,
+    /// Fit this care profile (TOML) and say at the end what is due
+    #[arg(long, value_name = "FILE")]
+    profile: Option<PathBuf>,
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -59,6 +65,18 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let mut scenario = Scenario::load(&args.scenario)?;
     if let Some(days) = args.days {
         scenario.hours.working_days = days;
+    }
+    let profile = args.profile.as_deref().map(Profile::load).transpose()?;
+    let mut fitting = plain_fitting(scenario.settings());
+    if let (Some(profile), Some(path)) = (&profile, &args.profile) {
+        let (for_needles, needles) = (profile.needles, scenario.machine.needles);
+        if for_needles != needles {
+            let what = format!("is for {for_needles} needles, the machine has {needles}");
+            return Err(Failure::file(path, &what));
+        }
+        // No clock is simulated.
+        fitting.components = profile.components(false);
+        fitting.settings = profile.settings(fitting.settings);
     }
     let seed = args.seed.unwrap_or(scenario.seed);
     let mut recording = match &args.vcd {
@@ -75,8 +93,8 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let progress = bar(days.into(), "sewing, days");
     let tell = |at_us| progress.set_position(at_us / 86_400_000_000);
     let outcome = match &mut recording {
-        Some((_, recorder)) => sew(&scenario, seed, recorder, tell),
-        None => sew(&scenario, seed, &mut (), tell),
+        Some((_, recorder)) => run_fitted(&scenario, seed, fitting, recorder, tell),
+        None => run_fitted(&scenario, seed, fitting, &mut (), tell),
     }?;
     progress.finish_and_clear();
     if let Some((file, recorder)) = recording {
@@ -88,7 +106,8 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         writer.write_all(&outcome.image).and_then(|()| writer.flush())?;
         file.finish()?;
     }
-    let report = Report::of(&scenario, seed, &outcome);
+    let care = profile.map(|profile| Care::of(&profile, &outcome));
+    let report = Report { care, ..Report::of(&scenario, seed, &outcome) };
     print(args.format, &report.text(&scenario, &outcome), &report)?;
     Ok(if report.held { Verdict::Held } else { Verdict::Failed })
 }
@@ -124,6 +143,8 @@ struct Report {
     counted: Figures,
     truth: Figures,
     signal_faults: Tally,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    care: Option<Care>,
 }
 
 impl Report {
@@ -143,6 +164,7 @@ impl Report {
             counted: Figures::of(&outcome.counted, needles),
             truth: Figures::of(&outcome.truth.counters(), needles),
             signal_faults: outcome.tally,
+            care: None,
         }
     }
 
@@ -180,6 +202,7 @@ impl Report {
                 let _ = writeln!(text, "- {broken}");
             }
         }
+        text.push_str(&self.care.as_ref().map_or_else(String::new, Care::text));
         text
     }
 

@@ -110,7 +110,16 @@ pub fn run(runs: u64, seed: u64, progress: &(impl Fn(u64) + Sync)) -> Vec<Figure
 
 #[cfg(test)]
 mod tests {
+    use shaftbook_care::hint::{Finding, look};
+    use shaftbook_care::machine::Machine;
+    use shaftbook_core::authority::{KEY_BYTES, Key};
+    use shaftbook_core::counters::{Counters, Needle};
+    use shaftbook_core::fault::FaultSet;
+    use shaftbook_core::identity::BoardId;
+    use shaftbook_core::ledger::Ledger;
+
     use super::*;
+    use crate::scenario::Scenario;
 
     #[test]
     fn the_same_seed_gives_the_same_figures_and_the_rates_hold() {
@@ -127,6 +136,30 @@ mod tests {
         // What is a limit, not a test, is always found.
         assert_eq!(found("not cleaned"), Some(12));
         assert_eq!(found("knife"), Some(12));
+    }
+
+    /// Its shaft sensor bounces at every edge, its contacts too, and needle 6 sews a thread
+    /// that breaks five times as often.
+    #[test]
+    fn the_sound_shop_that_bounces_is_not_told_to_look_at_its_wiring() {
+        let text = include_str!("../../scenarios/six-needle-shop.toml");
+        let shop = Scenario::parse("six-needle-shop.toml", text).unwrap();
+        let ledger = Ledger::new(shop.settings(), Key::new([0; KEY_BYTES]));
+        let before = life::count(&shop, 3, 1);
+        for (lifetime, seed) in [(Counters::default(), 2), (before, 3)] {
+            let session = life::count(&shop, 1, seed);
+            assert!(u64::from(session.glitches) > session.stitches(), "it does bounce");
+            let machine = Machine {
+                id: BoardId(1),
+                lifetime: Some(lifetime.plus(&session)),
+                session,
+                ledger: &ledger,
+                faults: FaultSet::default(),
+                day: None,
+            };
+            let sixth = Finding::NeedleBreaks(Needle::new(6).unwrap());
+            assert!(look(&machine).iter().all(|hint| hint.finding == sixth));
+        }
     }
 
     #[test]

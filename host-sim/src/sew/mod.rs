@@ -1,7 +1,9 @@
 //! Runs a scenario through the board and holds what it counted against the truth.
 //!
 //! - [`run`]: the run itself; watches every cut and what the board came back with;
-//! - [`compare`]: counted beside truth, each difference with its causes.
+//! - [`compare`]: counted beside truth, each difference with its causes;
+//! - [`care`]: what is due by the profile that the board was fitted with.
 
+pub mod care;
 pub mod compare;
 pub mod run;

@@ -11,7 +11,7 @@ use shaftbook_core::board::{Effect, Fitting};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::Input;
-use shaftbook_core::ledger::CarriedIn;
+use shaftbook_core::ledger::{CarriedIn, Ledger};
 use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
@@ -76,6 +76,9 @@ pub struct Outcome {
     pub hottest_page_cycles: u32,
     /// Settings the board counted with.
     pub settings: Settings,
+    /// What the board read back after the last cut: its ledger, and its lifetime counters
+    /// then. `None` if it could not.
+    pub kept: Option<(Ledger, Counters)>,
 }
 
 /// Why a run could not be made.
@@ -144,6 +147,21 @@ pub fn run(
     run_with_rules::<Sound>(scenario, seed, watch, progress)
 }
 
+/// The same with a board that is fitted with `fitting` (its settings should fit the
+/// scenario's machine).
+///
+/// # Errors
+/// As [`run`].
+pub fn run_fitted(
+    scenario: &Scenario,
+    seed: u64,
+    fitting: Fitting,
+    watch: &mut impl Watch,
+    progress: impl FnMut(u64),
+) -> Result<Outcome, RunError> {
+    life::<Sound>(scenario, seed, fitting, watch, progress)
+}
+
 /// The same with a board that keeps other rules, to see what a broken one does.
 ///
 /// # Errors
@@ -152,12 +170,22 @@ pub fn run_with_rules<R: Rules + Clone>(
     scenario: &Scenario,
     seed: u64,
     watch: &mut impl Watch,
+    progress: impl FnMut(u64),
+) -> Result<Outcome, RunError> {
+    life::<R>(scenario, seed, plain_fitting(scenario.settings()), watch, progress)
+}
+
+fn life<R: Rules + Clone>(
+    scenario: &Scenario,
+    seed: u64,
+    fitting: Fitting,
+    watch: &mut impl Watch,
     mut progress: impl FnMut(u64),
 ) -> Result<Outcome, RunError> {
-    let settings = scenario.settings();
+    let settings = fitting.settings;
     let bus = bus_of(&scenario.part, seed)?;
     let mut bench: Bench<R> = Bench::new(bus, BOARD, settings).ok_or(RunError::Address)?;
-    let fitted = bench.fit(plain_fitting(settings)).map_err(RunError::Fitting)?;
+    let fitted = bench.fit(fitting).map_err(RunError::Fitting)?;
     let mut judge = Judge::new(scenario, settings, fitted);
     let mut sewing = Sewing::new(scenario, seed);
     let mut failed = None;
@@ -200,6 +228,10 @@ pub fn run_with_rules<R: Rules + Clone>(
     judge.power_up();
     reading.power_up(last_us + LAST_READING_US);
     reading.run_until(last_us + 2 * LAST_READING_US, |effect| judge.effect(effect));
+    let kept = reading
+        .board()
+        .filter(|board| board.is_ready())
+        .and_then(|board| Some((board.ledger().clone(), *board.past()?)));
     let part = bench.bus().part();
     Ok(Outcome {
         truth: sewing.truth(),
@@ -214,6 +246,7 @@ pub fn run_with_rules<R: Rules + Clone>(
         cycles: part.wear().cycles(),
         hottest_page_cycles: part.wear().hottest_page_cycles(),
         settings,
+        kept,
     })
 }
 
