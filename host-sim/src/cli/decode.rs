@@ -27,8 +27,8 @@ use crate::readout::text::render;
 /// a bound of --figures is not held.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
-  shaftbook decode EVX88 EZFYW 7ZH8X DWC9J MBKR4 QH0HD
-  shaftbook decode --spell 'evx88-ezfyw-7zh8x-dwc9j-mbk?4-qh0hd'
+  shaftbook decode 97SFW HWJJZ 94215 MZPCD SDDCF DDWJM
+  shaftbook decode --spell '97sfw-hwjjz-942l5-mz?cd-sddcf-ddwjm'
   shaftbook decode --figures --cases 1000000 --seed 7
 
 The code is described bit by bit in docs/FORMAT.md.")]
