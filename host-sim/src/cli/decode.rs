@@ -73,10 +73,10 @@ fn decode_code(args: &Args) -> Result<Verdict, Failure> {
         }
         None => None,
     };
-    let heard = Heard::parse(&args.code.join(" ")).map_err(refusal)?;
+    let heard = Heard::parse(&args.code.join(" ")).map_err(|why| refusal(&why))?;
     let decoded = decode(&heard).map_err(|refused| {
         let odd = heard.odd_group().map_or_else(String::new, |odd| format!(" ({odd})"));
-        refusal(format!("{refused}{odd}"))
+        refusal(&format!("{refused}{odd}"))
     })?;
     let is_its_own = tag.map(|tag| tag.start() == decoded.read_out.tag);
     let report = Report::from(&decoded);
@@ -89,7 +89,7 @@ fn decode_code(args: &Args) -> Result<Verdict, Failure> {
     Ok(if is_its_own == Some(false) { Verdict::Failed } else { Verdict::Held })
 }
 
-fn refusal(why: impl ToString) -> Failure {
+fn refusal(why: &impl ToString) -> Failure {
     Failure(format!("refused: {}", why.to_string()))
 }
 
