@@ -7,15 +7,18 @@ use shaftbook_care::hint::{Certainty, Finding};
 use shaftbook_core::component::Kind;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::{Fault, FaultSet};
+use shaftbook_core::identity::BoardId;
 use shaftbook_core::settings::ServiceMeasure;
-use shaftbook_readout::alphabet::LETTERS;
+use shaftbook_readout::alphabet::{LETTERS, letter};
 use shaftbook_readout::code::{Code, MASK, MASK_LABEL, SYMBOLS};
 use shaftbook_readout::decode::{KEPT, Refused, decode, decode_keeping};
 use shaftbook_readout::heard::Heard;
-use shaftbook_readout::reed_solomon::correct;
+use shaftbook_readout::reed_solomon::{correct, parity};
 use shaftbook_readout::state::{DATA, Pressing, ReadOut, Sign, StateError};
 use shaftbook_readout::steps::Steps;
-use shaftbook_readout::tag::TagStart;
+use shaftbook_readout::tag::{BoardTag, TagStart};
+
+const FORMAT: &str = include_str!("../../../docs/FORMAT.md");
 
 fn steps<const MOST: u32, const UNIT: u32>() -> impl Strategy<Value = Steps<MOST, UNIT>> {
     prop_oneof![Just(0), Just(MOST), 0..=MOST]
@@ -317,4 +320,35 @@ fn a_decoder_that_corrects_three_accepts_what_was_never_said() {
     }
     assert_eq!(sound, 0, "four wrong symbols are never accepted");
     assert!(greedy > 0, "a decoder that corrects three never accepts four wrong");
+}
+
+/// The worked example of `docs/FORMAT.md`, section 11.
+#[test]
+fn the_worked_example_is_what_the_board_shows() {
+    let needle = Finding::NeedleBreaks(Needle::new(3).expect("a needle"));
+    let mut faults = FaultSet::default();
+    faults.raise(Fault::ShaftGlitches);
+    let said = ReadOut {
+        tag: BoardTag::of(BoardId(0x5AFE_B00C_0000_0001)).start(),
+        powered_h: Steps::of(2_345),
+        interval_h: Steps::of(399),
+        service_measure: ServiceMeasure::Running,
+        is_service_due: false,
+        has_stated_past: true,
+        stitches: Steps::of(41_149_999),
+        knife_trims: Some(Steps::of(120_000)),
+        pressing: Some(Pressing { kind: Some(Kind(3)), wear: Steps::of(105) }),
+        faults,
+        due: Steps::of(1),
+        notice: Steps::of(2),
+        services: Steps::of(3),
+        sign: Some(Sign { finding: needle, certainty: Certainty::Strong }),
+    };
+    let code = Code::saying(&said).to_string();
+    let letters = |symbols: &[u8]| symbols.iter().map(|s| letter(*s)).collect::<String>();
+    let data = letters(&said.to_symbols());
+    let parity = letters(&parity::<6>(&said.to_symbols()));
+    for shown in [code, data, parity] {
+        assert!(FORMAT.contains(&format!("`{shown}`")), "{shown} is not in docs/FORMAT.md");
+    }
 }

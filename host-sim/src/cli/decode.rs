@@ -27,8 +27,8 @@ use crate::readout::text::render;
 /// a bound of --figures is not held.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
-  shaftbook decode EVX88 EZFYW 7ZH8X DWC9J MBKR4 QH0HD
-  shaftbook decode --spell 'evx88-ezfyw-7zh8x-dwc9j-mbk?4-qh0hd'
+  shaftbook decode 97SFW HWJJZ 94215 MZPCD SDDCF DDWJM
+  shaftbook decode --spell '97sfw-hwjjz-942l5-mz?cd-sddcf-ddwjm'
   shaftbook decode --figures --cases 1000000 --seed 7
 
 The code is described bit by bit in docs/FORMAT.md.")]
@@ -73,10 +73,10 @@ fn decode_code(args: &Args) -> Result<Verdict, Failure> {
         }
         None => None,
     };
-    let heard = Heard::parse(&args.code.join(" ")).map_err(refusal)?;
+    let heard = Heard::parse(&args.code.join(" ")).map_err(|why| refusal(&why))?;
     let decoded = decode(&heard).map_err(|refused| {
         let odd = heard.odd_group().map_or_else(String::new, |odd| format!(" ({odd})"));
-        refusal(format!("{refused}{odd}"))
+        refusal(&format!("{refused}{odd}"))
     })?;
     let is_its_own = tag.map(|tag| tag.start() == decoded.read_out.tag);
     let report = Report::from(&decoded);
@@ -89,7 +89,7 @@ fn decode_code(args: &Args) -> Result<Verdict, Failure> {
     Ok(if is_its_own == Some(false) { Verdict::Failed } else { Verdict::Held })
 }
 
-fn refusal(why: impl ToString) -> Failure {
+fn refusal(why: &impl ToString) -> Failure {
     Failure(format!("refused: {}", why.to_string()))
 }
 

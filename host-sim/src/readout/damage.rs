@@ -85,10 +85,13 @@ impl Damage {
     pub fn promise(self) -> Promise {
         match self {
             Self::Misheard { unheard, wrong } if 2 * wrong + unheard <= 4 => Promise::Right,
-            Self::Misheard { unheard: 5.., .. } => Promise::NeverWrong,
             Self::Misheard { unheard, wrong } => {
-                let corrected = (4 - unheard) / 2;
-                if wrong + corrected < 7 - unheard { Promise::NeverWrong } else { Promise::Rarely }
+                let corrected = 4_usize.saturating_sub(unheard) / 2;
+                if unheard > 4 || wrong + corrected + unheard < 7 {
+                    Promise::NeverWrong
+                } else {
+                    Promise::Rarely
+                }
             }
             Self::NeighboursSwapped | Self::TwoSwapped => Promise::Right,
             Self::TwoPairsSwapped | Self::Dropped | Self::Doubled => Promise::NeverWrong,
