@@ -6,6 +6,9 @@
 //!
 //! Fonts: the monospaced ones of `embedded-graphics`, ISO/IEC 8859-1.
 
+// Coordinates of a screen of 128 by 64 pixels: no cast of one wraps or loses a sign.
+#![allow(clippy::cast_possible_wrap, clippy::cast_sign_loss)]
+
 use core::fmt::Write;
 
 use embedded_graphics::draw_target::DrawTarget;
@@ -141,8 +144,8 @@ impl Drawing {
             },
             Body::Digits { digits, at, above } => match n {
                 0 => row(above, ROW_TOP, RIGHT, target),
-                1 => typed(digits, *at, 0..4, target),
-                2 => typed(digits, *at, 4..8, target),
+                1 => typed(*digits, *at, 0..4, target),
+                2 => typed(*digits, *at, 4..8, target),
                 _ => Ok(()),
             },
         }
@@ -348,7 +351,7 @@ where
 }
 
 fn typed<D>(
-    digits: &[u8; 8],
+    digits: [u8; 8],
     at: u8,
     which: core::ops::Range<usize>,
     target: &mut D,

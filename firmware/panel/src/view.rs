@@ -68,6 +68,8 @@ pub struct NeedleBar {
 }
 
 /// What is between title and foot.
+// No allocation to put the rows behind; two views at most are kept.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Body {
     /// Rows of text.

@@ -1,5 +1,6 @@
 //! `shaftbook screens`: every screen of the panel as a picture.
 
+use std::fmt::Write as _;
 use std::fs;
 use std::io::Write;
 use std::path::PathBuf;
@@ -59,7 +60,8 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
                     file.finish()?;
                 }
                 Form::Text => {
-                    whole += &format!("== {}: {}\n", exhibit.name, exhibit.caption);
+                    // Writing to a string cannot fail.
+                    let _ = writeln!(whole, "== {}: {}", exhibit.name, exhibit.caption);
                     whole += &text_of(&frame);
                 }
             }

@@ -39,14 +39,12 @@ impl Screen {
     /// One step towards showing `view`; whether there is more to do.
     pub fn step(&mut self, bus: &mut Bus, view: &View) -> bool {
         let mut display = Display::new(bus);
-        match self.try_step(&mut display, view) {
-            Ok(more) => more,
-            // Missing or dying: from the start, at the next picture.
-            Err(_) => {
-                *self = Self::new();
-                false
-            }
+        if let Ok(more) = self.try_step(&mut display, view) {
+            return more;
         }
+        // Missing or dying: from the start, at the next picture.
+        *self = Self::new();
+        false
     }
 
     fn try_step(

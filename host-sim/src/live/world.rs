@@ -177,6 +177,7 @@ impl World {
     }
 
     /// What happened, the newest last.
+    #[must_use]
     pub fn log(&self) -> impl DoubleEndedIterator<Item = &Happened> {
         self.log.iter()
     }

@@ -9,7 +9,7 @@ use shaftbook_core::component::Standing;
 use super::{Body, Content, Row, interval_s, name_of, service_is_due};
 use crate::number::{HOURS_DIGITS, Line, add, hours, line, rolling};
 use crate::state::State;
-use crate::text::Words;
+use crate::text::{COLUMNS, Words};
 
 pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     let settings = &state.machine.ledger.settings;
@@ -48,17 +48,20 @@ fn next(words: &Words, state: &State<'_>) -> Row {
         return Row { due: true, ..Row::pair(&name, line(words.due)) };
     }
     let mut when = Line::new();
-    if let Some(DaysLeft::Calendar(0) | DaysLeft::OfUse(0)) = days_left(&state.machine, &item) {
-        return Row::pair(&name, line(words.today));
-    }
     let (days, unit) = match days_left(&state.machine, &item) {
-        Some(DaysLeft::Calendar(days)) => (days, words.days),
-        Some(DaysLeft::OfUse(days)) => (days, words.days),
-        None => {
-            let _ = write!(when, "{} %", item.permille() / 10);
-            return Row::pair(&name, when);
+        Some(DaysLeft::Calendar(0) | DaysLeft::OfUse(0)) => {
+            return Row::pair(&name, line(words.today));
         }
+        Some(DaysLeft::Calendar(days)) => (days, words.days),
+        Some(DaysLeft::OfUse(days)) => (days, words.days_of_use),
+        None => (0, ""),
     };
+    // Cannot fail: a line has room for it.
     let _ = write!(when, "{} {unit}", days.min(999));
+    let columns = name.chars().count() + 1 + when.chars().count();
+    if unit.is_empty() || columns > COLUMNS {
+        when.clear();
+        let _ = write!(when, "{} %", item.permille() / 10);
+    }
     Row::pair(&name, when)
 }

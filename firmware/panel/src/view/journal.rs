@@ -63,17 +63,13 @@ pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
 /// The date where a clock is fitted, else the lifetime hours then.
 fn when(line: &HistoryLine, words: &Words) -> Line {
     let mut text = Line::new();
-    let date = line.day.and_then(date);
     // Cannot fail: a line has room for it.
-    match date {
-        Some(date) => {
-            let (year, month, day) = (date.year() % 100, date.month(), date.day());
-            let _ = write!(text, "{year:02}-{month:02}-{day:02}");
-        }
-        None => {
-            hours(&mut text, line.powered_s.into(), words.separator, words.decimal);
-            let _ = write!(text, " {}", words.h);
-        }
+    if let Some(date) = line.day.and_then(date) {
+        let (year, month, day) = (date.year() % 100, date.month(), date.day());
+        let _ = write!(text, "{year:02}-{month:02}-{day:02}");
+    } else {
+        hours(&mut text, line.powered_s.into(), words.separator, words.decimal);
+        let _ = write!(text, " {}", words.h);
     }
     text
 }
