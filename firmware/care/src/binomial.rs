@@ -24,18 +24,26 @@ const LN_2_PI: f64 = 1.837_877_066_409_345_3;
 /// gives 1 (no sign of anything).
 #[must_use]
 pub fn upper_tail(seen: u64, tries: u64, chance: f64) -> f64 {
+    upper_tail_and_terms(seen, tries, chance).0
+}
+
+/// [`upper_tail`], and how many terms were summed for it.
+#[must_use]
+pub fn upper_tail_and_terms(seen: u64, tries: u64, chance: f64) -> (f64, u32) {
     if seen == 0 || chance.is_nan() || chance >= 1.0 {
-        return if seen <= tries || chance.is_nan() { 1.0 } else { 0.0 };
+        return (if seen <= tries || chance.is_nan() { 1.0 } else { 0.0 }, 0);
     }
     if seen > tries || chance <= 0.0 {
-        return 0.0;
+        return (0.0, 0);
     }
     let (n, k) = (tries as f64, seen as f64);
     if k > n * chance {
-        tail_from(k, n, chance).min(1.0)
+        let (tail, terms) = tail_from(k, n, chance);
+        (tail.min(1.0), terms)
     } else {
         // The lower tail is that of the failures.
-        (1.0 - tail_from(n - k + 1.0, n, 1.0 - chance)).clamp(0.0, 1.0)
+        let (rest, terms) = tail_from(n - k + 1.0, n, 1.0 - chance);
+        ((1.0 - rest).clamp(0.0, 1.0), terms)
     }
 }
 
@@ -50,9 +58,9 @@ pub fn lower_tail(seen: u64, tries: u64, chance: f64) -> f64 {
     }
     let (n, k) = (tries as f64, seen as f64);
     if k < n * chance {
-        tail_from(n - k, n, 1.0 - chance).min(1.0)
+        tail_from(n - k, n, 1.0 - chance).0.min(1.0)
     } else {
-        (1.0 - tail_from(k + 1.0, n, chance)).clamp(0.0, 1.0)
+        (1.0 - tail_from(k + 1.0, n, chance).0).clamp(0.0, 1.0)
     }
 }
 
@@ -78,29 +86,29 @@ fn solve(is_below: impl Fn(f64) -> bool) -> f64 {
     0.5 * (low + high)
 }
 
-/// Sum of the probabilities from `k` on; `k` is above the mean or at most 1 from it, so
+/// Sum of the probabilities from `k` on, and how many were summed; `k` is above the mean or at most 1 from it, so
 /// that the terms fall.
-fn tail_from(k: f64, n: f64, p: f64) -> f64 {
+fn tail_from(k: f64, n: f64, p: f64) -> (f64, u32) {
     if k > n {
-        return 0.0;
+        return (0.0, 0);
     }
     let odds = p / (1.0 - p);
     let (mut sum, mut term, mut at) = (1.0, 1.0, k);
-    for _ in 0..TERMS_MAX {
+    for terms in 1..=TERMS_MAX {
         if at >= n {
-            return sum * probability(k, n, p);
+            return (sum * probability(k, n, p), terms);
         }
         let ratio = (n - at) / (at + 1.0) * odds;
         term *= ratio;
         sum += term;
         at += 1.0;
         if term < sum * NEGLIGIBLE {
-            return sum * probability(k, n, p);
+            return (sum * probability(k, n, p), terms);
         }
     }
     let ratio = (n - at) / (at + 1.0) * odds;
     let rest = if ratio < 1.0 { term * ratio / (1.0 - ratio) } else { f64::INFINITY };
-    (sum + rest) * probability(k, n, p)
+    ((sum + rest) * probability(k, n, p), TERMS_MAX)
 }
 
 /// P(X = k), 0 ≤ k ≤ n, 0 < p < 1.

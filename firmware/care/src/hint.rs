@@ -19,7 +19,7 @@ mod wiring;
 use core::cmp::Ordering;
 
 use heapless::Vec;
-use shaftbook_core::counters::Needle;
+use shaftbook_core::counters::{NEEDLES_MAX, Needle};
 
 use crate::machine::Machine;
 
@@ -90,29 +90,97 @@ pub struct Hint {
     pub place: Option<usize>,
 }
 
+/// Hints, the surest first; empty is "no sign".
+pub type Hints = Vec<Hint, HINTS_MAX>;
 /// A hint and the chance that chance alone gives it (0 for what is not a test).
 type Weighed = (Hint, f64);
 /// Room for one hint a needle and one of each other kind.
 type Found = Vec<Weighed, 24>;
 
-/// The hints, the surest first; empty is "no sign".
+/// Steps of a [`Look`].
+pub const LOOK_STEPS: u8 = 2 * NEEDLES_MAX as u8 + 2;
+
+/// A look at a machine, in steps: a board that must answer a power-fail warning makes one
+/// step at a time, between two polls.
 ///
-/// Work: two exact tests a needle and a few more, each of at most
-/// [`TERMS_MAX`](crate::binomial::TERMS_MAX) terms, in practice a few hundred.
+/// Work of a step: at most two exact tests. What they are asked lies at twice the rate to
+/// be expected or more, where each term of a tail is at most half the one before: some 60
+/// terms. The machine may count on between two steps: each test is right for its moment.
+#[derive(Clone, Debug)]
+pub struct Look {
+    step: u8,
+    breaks: breaks::Breaks,
+    found: Found,
+}
+
+impl Look {
+    /// A look that begins.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { step: 0, breaks: breaks::Breaks::new(), found: Vec::new() }
+    }
+
+    /// Whether the next step is the first one.
+    #[must_use]
+    pub const fn is_new(&self) -> bool {
+        self.step == 0
+    }
+
+    /// The next step; the hints when it was the last one. The look then begins anew.
+    pub fn step(&mut self, machine: &Machine<'_>) -> Option<Hints> {
+        let step = usize::from(self.step);
+        self.step += 1;
+        match (step / 2, step % 2) {
+            (needle @ 0..NEEDLES_MAX, 0) => self.breaks.session(machine, needle),
+            (needle @ 0..NEEDLES_MAX, _) => self.breaks.lifetime(machine, needle, &mut self.found),
+            (_, 0) => self.breaks.everywhere(machine, &mut self.found),
+            _ => {
+                trims::look(machine, &mut self.found);
+                wiring::look(machine, &mut self.found);
+                let hints = surest(&self.found);
+                *self = Self::new();
+                return Some(hints);
+            }
+        }
+        None
+    }
+}
+
+impl Default for Look {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// All steps of a look at once, where nothing waits for it.
 #[must_use]
-pub fn look(machine: &Machine<'_>) -> Vec<Hint, HINTS_MAX> {
-    let mut found = Found::new();
-    // No push can fail: there is room for all.
-    breaks::look(machine, &mut found);
-    trims::look(machine, &mut found);
-    wiring::look(machine, &mut found);
-    found.sort_unstable_by(|(a, a_chance), (b, b_chance)| {
-        b.certainty
-            .cmp(&a.certainty)
-            .then(rank(a.finding).cmp(&rank(b.finding)))
-            .then(a_chance.partial_cmp(b_chance).unwrap_or(Ordering::Equal))
-    });
-    found.iter().take(HINTS_MAX).map(|(hint, _)| *hint).collect()
+pub fn look(machine: &Machine<'_>) -> Hints {
+    let mut look = Look::new();
+    loop {
+        if let Some(hints) = look.step(machine) {
+            return hints;
+        }
+    }
+}
+
+/// The surest of what was found, in order.
+fn surest(found: &Found) -> Hints {
+    let mut order = Found::new();
+    for weighed in found {
+        let place = order.iter().position(|other| comes_before(weighed, other));
+        // Cannot fail: it has the room of what is ordered.
+        let _ = order.insert(place.unwrap_or(order.len()), *weighed);
+    }
+    order.iter().take(HINTS_MAX).map(|(hint, _)| *hint).collect()
+}
+
+fn comes_before((a, a_chance): &Weighed, (b, b_chance): &Weighed) -> bool {
+    let order = b
+        .certainty
+        .cmp(&a.certainty)
+        .then(rank(a.finding).cmp(&rank(b.finding)))
+        .then(a_chance.partial_cmp(b_chance).unwrap_or(Ordering::Equal));
+    order == Ordering::Less
 }
 
 /// Of hints that are equally sure the one that would explain the others comes first.

@@ -9,6 +9,8 @@ use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 
+use crate::hint::Hint;
+
 /// The machine, as its board knows it at one moment.
 #[derive(Clone, Copy, Debug)]
 pub struct Machine<'a> {
@@ -24,6 +26,8 @@ pub struct Machine<'a> {
     pub faults: FaultSet,
     /// Calendar day number (1 is 1 January 2020), where a clock is fitted.
     pub day: Option<u16>,
+    /// The hints of the last look, the surest first; empty until there was one.
+    pub hints: &'a [Hint],
 }
 
 impl<'a> Machine<'a> {
@@ -37,6 +41,13 @@ impl<'a> Machine<'a> {
             ledger: board.ledger(),
             faults: board.faults(),
             day: board.day(),
+            hints: &[],
         }
+    }
+
+    /// The same machine with the hints of a look.
+    #[must_use]
+    pub const fn with_hints(self, hints: &'a [Hint]) -> Self {
+        Self { hints, ..self }
     }
 }

@@ -15,7 +15,7 @@ use embedded_graphics::draw_target::DrawTarget;
 use embedded_graphics::geometry::{Point, Size};
 use embedded_graphics::mono_font::ascii::{FONT_9X18_BOLD, FONT_10X20};
 use embedded_graphics::mono_font::iso_8859_1::{FONT_4X6, FONT_6X10};
-use embedded_graphics::mono_font::{MonoFont, MonoTextStyle};
+use embedded_graphics::mono_font::{MonoFont, MonoTextStyleBuilder};
 use embedded_graphics::pixelcolor::BinaryColor;
 use embedded_graphics::prelude::*;
 use embedded_graphics::primitives::{PrimitiveStyle, Rectangle};
@@ -175,7 +175,12 @@ fn text<D>(
 where
     D: DrawTarget<Color = BinaryColor>,
 {
-    let style = MonoTextStyle::new(font, color);
+    // With a ground of its own a letter is drawn row by row, not pixel by pixel.
+    let style = MonoTextStyleBuilder::new()
+        .font(font)
+        .text_color(color)
+        .background_color(color.invert())
+        .build();
     Text::with_baseline(text, at, style, Baseline::Top).draw(target).map(|_| ())
 }
 

@@ -14,6 +14,8 @@ use embedded_graphics::Pixel;
 use embedded_graphics::draw_target::DrawTarget;
 use embedded_graphics::geometry::{OriginDimensions, Size};
 use embedded_graphics::pixelcolor::BinaryColor;
+use embedded_graphics::prelude::Dimensions;
+use embedded_graphics::primitives::Rectangle;
 
 /// Width, pixels.
 pub const WIDTH: usize = 128;
@@ -130,12 +132,67 @@ impl DrawTarget for Frame {
         }
         Ok(())
     }
+
+    /// Row by row, without a point for every pixel: letters come this way.
+    fn fill_contiguous<I>(&mut self, area: &Rectangle, colors: I) -> Result<(), Infallible>
+    where
+        I: IntoIterator<Item = BinaryColor>,
+    {
+        let mut colors = colors.into_iter();
+        let left = area.top_left.x;
+        for y in area.rows() {
+            let row = usize::try_from(y).ok().filter(|y| *y < HEIGHT);
+            let bytes = row.and_then(|y| self.0.chunks_exact_mut(WIDTH).nth(y / 8));
+            let bit = 1 << row.map_or(0, |y| y % 8);
+            let Some(bytes) = bytes else {
+                // Above or below the picture: its pixels are left away.
+                colors.by_ref().take(area.size.width as usize).for_each(|_| {});
+                continue;
+            };
+            for n in 0..area.size.width {
+                let Some(color) = colors.next() else { return Ok(()) };
+                let x = usize::try_from(i64::from(left) + i64::from(n)).ok();
+                if let Some(byte) = x.and_then(|x| bytes.get_mut(x)) {
+                    *byte = if color.is_on() { *byte | bit } else { *byte & !bit };
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Page by page, up to eight pixels at a time: pixel by pixel a whole screen takes a
+    /// Cortex-M0+ some ms.
+    fn fill_solid(&mut self, area: &Rectangle, color: BinaryColor) -> Result<(), Infallible> {
+        let area = area.intersection(&self.bounding_box());
+        let Some(last) = area.bottom_right() else { return Ok(()) };
+        let inside = |n: i32| usize::try_from(n).unwrap_or(0);
+        let (left, right) = (inside(area.top_left.x), inside(last.x));
+        let (top, bottom) = (inside(area.top_left.y), inside(last.y));
+        for (page, row) in self.0.chunks_exact_mut(WIDTH).enumerate() {
+            let (first, end) = (top.max(page * 8), (bottom + 1).min(page * 8 + 8));
+            if first >= end {
+                continue;
+            }
+            let mask = (0xFF_u8 >> (8 - (end - first))) << (first - page * 8);
+            for byte in row.iter_mut().take(right + 1).skip(left) {
+                *byte = if color.is_on() { *byte | mask } else { *byte & !mask };
+            }
+        }
+        Ok(())
+    }
+
+    fn clear(&mut self, color: BinaryColor) -> Result<(), Infallible> {
+        self.0.fill(if color.is_on() { 0xFF } else { 0 });
+        Ok(())
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use embedded_graphics::geometry::Point;
+    use embedded_graphics::primitives::PointsIter;
+    use proptest::prelude::*;
 
     fn with(points: &[(i32, i32)]) -> Frame {
         let mut frame = Frame::new();
@@ -157,6 +214,41 @@ mod tests {
     #[test]
     fn what_is_drawn_outside_is_left_away() {
         assert_eq!(with(&[(-1, 0), (128, 0), (0, 64), (0, -5)]), Frame::new());
+    }
+
+    proptest! {
+        /// Filling by pages is filling by pixels.
+        #[test]
+        fn a_filled_area_is_its_pixels(
+            x in -20..150_i32, y in -20..90_i32, wide in 0..170_u32, high in 0..100_u32,
+            lit: bool, ground: bool,
+        ) {
+            let area = Rectangle::new(Point::new(x, y), Size::new(wide, high));
+            let color = BinaryColor::from(lit);
+            let (mut by_pages, mut by_pixels) = (Frame::new(), Frame::new());
+            by_pages.clear(ground.into()).unwrap();
+            by_pixels.clear(ground.into()).unwrap();
+            by_pages.fill_solid(&area, color).unwrap();
+            by_pixels.draw_iter(area.points().map(|point| Pixel(point, color))).unwrap();
+            prop_assert_eq!(by_pages, by_pixels);
+        }
+
+        /// A picture drawn row by row is its pixels.
+        #[test]
+        fn contiguous_pixels_are_its_pixels(
+            x in -20..140_i32, y in -20..80_i32, wide in 0..30_u32, high in 0..30_u32,
+            colors in prop::collection::vec(any::<bool>(), 0..900),
+        ) {
+            let area = Rectangle::new(Point::new(x, y), Size::new(wide, high));
+            let colors = || colors.iter().map(|lit| BinaryColor::from(*lit));
+            let (mut by_rows, mut by_pixels) = (Frame::new(), Frame::new());
+            by_rows.clear(BinaryColor::On).unwrap();
+            by_pixels.clear(BinaryColor::On).unwrap();
+            by_rows.fill_contiguous(&area, colors()).unwrap();
+            let pixels = area.points().zip(colors()).map(|(point, color)| Pixel(point, color));
+            by_pixels.draw_iter(pixels).unwrap();
+            prop_assert_eq!(by_rows, by_pixels);
+        }
     }
 
     #[test]

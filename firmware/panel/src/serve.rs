@@ -4,6 +4,8 @@
 //! Invariants: it decides nothing about the machine; the board does. A refusal changes
 //! nothing.
 
+use shaftbook_care::hint::{Hints, Look};
+use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Command, Effect};
 use shaftbook_core::exchange::{Exchange, Outcome};
 use shaftbook_core::rules::Rules;
@@ -15,11 +17,18 @@ use crate::panel::{Ask, Panel};
 use crate::state::State;
 use crate::view::View;
 
-/// The panel and the exchange with the engineer that it shows.
-#[derive(Clone, Copy, Debug)]
+/// Time from one look for hints to the next, µs.
+pub const LOOK_EVERY_US: u64 = 10_000_000;
+
+/// The panel, the hints, and the exchange with the engineer that it shows.
+#[derive(Clone, Debug)]
 pub struct Console {
     panel: Panel,
     exchange: Exchange,
+    look: Look,
+    hints: Hints,
+    /// When the next look begins.
+    look_at: Instant,
     /// Version of the board's firmware.
     version: &'static str,
 }
@@ -28,7 +37,14 @@ impl Console {
     /// A panel after power-up. `version` is that of the image it runs in.
     #[must_use]
     pub const fn new(version: &'static str) -> Self {
-        Self { panel: Panel::new(), exchange: Exchange::new(), version }
+        Self {
+            panel: Panel::new(),
+            exchange: Exchange::new(),
+            look: Look::new(),
+            hints: Hints::new(),
+            look_at: Instant::ZERO,
+            version,
+        }
     }
 
     /// The panel.
@@ -45,7 +61,7 @@ impl Console {
 
     /// Does what `press` asks for.
     pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
-        let state = State::of(board, now, self.version);
+        let state = State::of(board, now, &self.hints, self.version);
         let Some(ask) = self.panel.press(now, press, &state) else { return };
         if let Err(refusal) = self.ask(board, now, ask) {
             self.panel.refused(now, refusal);
@@ -90,9 +106,22 @@ impl Console {
         self.panel.tick(now);
     }
 
+    /// One step of the look for hints, if one is due: a look begins every
+    /// [`LOOK_EVERY_US`]. `false` when there is nothing to do.
+    pub fn think<R: Rules>(&mut self, board: &Board<R>, now: Instant) -> bool {
+        if self.look.is_new() && now < self.look_at {
+            return false;
+        }
+        if let Some(hints) = self.look.step(&Machine::of(board, now)) {
+            self.hints = hints;
+            self.look_at = now.plus_us(LOOK_EVERY_US);
+        }
+        true
+    }
+
     /// What stands on the screen at `now`.
     #[must_use]
     pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
-        self.panel.view(&State::of(board, now, self.version))
+        self.panel.view(&State::of(board, now, &self.hints, self.version))
     }
 }

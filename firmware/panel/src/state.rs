@@ -1,6 +1,7 @@
 //! What the screens are made from: the machine as its board knows it, and the health
 //! of the board's memory.
 
+use shaftbook_care::hint::Hint;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::Board;
 use shaftbook_core::rules::Rules;
@@ -27,12 +28,18 @@ pub struct State<'a> {
 }
 
 impl<'a> State<'a> {
-    /// The state of `board` at `now`. `version` is that of the image it runs in.
+    /// The state of `board` at `now`. `hints` are those of the last look; `version` is
+    /// that of the image it runs in.
     #[must_use]
-    pub fn of<R: Rules>(board: &'a Board<R>, now: Instant, version: &'static str) -> Self {
+    pub fn of<R: Rules>(
+        board: &'a Board<R>,
+        now: Instant,
+        hints: &'a [Hint],
+        version: &'static str,
+    ) -> Self {
         let store = board.store();
         Self {
-            machine: Machine::of(board, now),
+            machine: Machine::of(board, now).with_hints(hints),
             memory: MemoryHealth {
                 retired_slots: store.retired().len() as u16,
                 laps: store.head().lap.get(),

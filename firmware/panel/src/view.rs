@@ -15,7 +15,6 @@ mod notice;
 mod service;
 
 use heapless::Vec;
-use shaftbook_care::hint;
 use shaftbook_care::item::{self, CareItem};
 use shaftbook_core::component::{COMPONENTS_MAX, Kind, Standing};
 use shaftbook_core::counters::NEEDLES_MAX;
@@ -240,7 +239,7 @@ pub fn list_lines(top: Top, state: &State<'_>) -> u8 {
         Top::Home | Top::Service | Top::ReadOut => 0,
         Top::Needles => usize::from(machine.ledger.settings.needles),
         Top::Care => item::items(machine).count(),
-        Top::Hints => hint::look(machine).len(),
+        Top::Hints => machine.hints.len(),
         Top::Counters => counters::lines(state),
         Top::Faults => machine.faults.iter().count(),
         Top::Journal => machine.ledger.history.len(),

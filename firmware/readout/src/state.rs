@@ -36,7 +36,7 @@
 //! or due ones; wear of 100 % or more exactly when something is due). That makes a code
 //! that was corrected into the wrong one a little likelier to be noticed.
 
-use shaftbook_care::hint::{Certainty, Finding, look};
+use shaftbook_care::hint::{Certainty, Finding};
 use shaftbook_care::item::{items, most_pressing};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::component::{Kind, Measure, Standing};
@@ -196,7 +196,8 @@ impl ReadOut {
             due: Steps::of(standing(Standing::Due) as u64),
             notice: Steps::of(standing(Standing::Notice) as u64),
             services: Steps::of(u64::from(ledger.services)),
-            sign: look(machine)
+            sign: machine
+                .hints
                 .first()
                 .map(|hint| Sign { finding: hint.finding, certainty: hint.certainty }),
         })

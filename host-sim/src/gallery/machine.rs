@@ -1,5 +1,6 @@
 //! The invented machine of the pictures, in four states.
 
+use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
@@ -24,6 +25,7 @@ pub(super) struct Demo {
     session: Counters,
     faults: FaultSet,
     memory: MemoryHealth,
+    hints: Hints,
 }
 
 impl Demo {
@@ -58,6 +60,7 @@ impl Demo {
             session,
             faults: FaultSet::default(),
             memory: MemoryHealth { retired_slots: 0, laps: 3_215 },
+            hints: Hints::new(),
         };
         demo.ledger.carried_in = CarriedIn { hours: 9_500, stitches: 0, trims: 0 };
         demo.ledger.services = 8;
@@ -86,6 +89,7 @@ impl Demo {
         demo.session = session;
         demo.faults.raise(Fault::ShaftGlitches);
         demo.faults.raise(Fault::EdgesMissed);
+        demo.hints = look(&demo.state().machine);
         demo
     }
 
@@ -123,6 +127,7 @@ impl Demo {
                 ledger: &self.ledger,
                 faults: self.faults,
                 day: Some(TODAY),
+                hints: &self.hints,
             },
             memory: self.memory,
             version: env!("CARGO_PKG_VERSION"),

@@ -156,6 +156,7 @@ mod tests {
                 ledger: &ledger,
                 faults: FaultSet::default(),
                 day: None,
+                hints: &[],
             };
             let sixth = Finding::NeedleBreaks(Needle::new(6).unwrap());
             assert!(look(&machine).iter().all(|hint| hint.finding == sixth));

@@ -238,6 +238,7 @@ fn hints(row: Row, today: &Scenario, session: &Counters, lifetime: &Counters) ->
         ledger: &ledger,
         faults: FaultSet::default(),
         day: None,
+        hints: &[],
     };
     look(&machine).to_vec()
 }

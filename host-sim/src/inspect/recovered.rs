@@ -1,5 +1,6 @@
 //! What the board's own recovery makes of an image: the real core, run on it.
 
+use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Effect};
 use shaftbook_core::counters::Counters;
@@ -88,7 +89,8 @@ impl Recovered {
         }
         let (lifetime, session) = (self.lifetime, Counters::default());
         let ledger = self.ledger.as_ref()?;
-        Code::of(&Machine { id, lifetime, session, ledger, faults, day: None })
+        let machine = Machine { id, lifetime, session, ledger, faults, day: None, hints: &[] };
+        Code::of(&machine.with_hints(&look(&machine)))
     }
 }
 

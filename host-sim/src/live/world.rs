@@ -224,7 +224,11 @@ impl World {
         let mut effects = Vec::new();
         self.bench.run_until(end_us, |effect| effects.push(effect));
         self.told(&effects);
-        self.console.tick(self.bench.board_time(end_us));
+        let now = self.bench.board_time(end_us);
+        self.console.tick(now);
+        if let Some(board) = self.bench.board() {
+            while self.console.think(board, now) {}
+        }
     }
 
     fn event(&mut self, timed: Timed) {

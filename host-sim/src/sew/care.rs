@@ -55,6 +55,7 @@ impl Care {
                 ledger,
                 faults: FaultSet::default(),
                 day: None,
+                hints: &[],
             };
             pressing.extend(items(&machine).filter(|item| item.standing != Standing::Fine));
         }

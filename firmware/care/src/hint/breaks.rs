@@ -32,6 +32,9 @@ const RATE_LEAST: f64 = 2.0;
 /// A finding of the lifetime is over when a session like this one would be this rare.
 const OVER_ERROR: f64 = 0.05;
 
+/// Breaks to be expected up to which [`is_over`] sums a tail.
+const EXACT_BREAKS: f64 = 256.0;
+
 /// Breaks and stitches of one or more needles.
 #[derive(Clone, Copy, Default)]
 struct Tally {
@@ -55,7 +58,7 @@ impl Tally {
 }
 
 /// A judged test.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Judged {
     certainty: Certainty,
     chance: f64,
@@ -84,23 +87,72 @@ fn judge(part: Tally, all: Tally, tests: f64) -> Option<Judged> {
     Some(Judged { certainty, chance, expected: share * all.breaks as f64 })
 }
 
-/// Looks at the breaks of all needles.
-pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
-    let session = &machine.session;
-    let lifetime = machine.lifetime.as_ref().unwrap_or(session);
-    let used = lifetime.needle_stitches.iter().filter(|stitches| **stitches > 0).count();
-    let tests = (2 * used + 1) as f64;
-    let mut named = [false; NEEDLES_MAX];
-    if machine.ledger.settings.needle_source != NeedleSource::NotWired {
-        for (index, named) in named.iter_mut().enumerate() {
-            let judged = one_needle(session, lifetime, index, tests);
-            let needle = u8::try_from(index + 1).ok().and_then(Needle::new);
-            let (Some((judged, span, seen)), Some(needle)) = (judged, needle) else { continue };
-            *named = true;
-            push(found, Finding::NeedleBreaks(needle), judged, span, seen);
-        }
+/// What a needle is named for.
+type Named = (Judged, Span, u64);
+
+/// Looks at the breaks of all needles, needle by needle.
+#[derive(Clone, Debug)]
+pub(super) struct Breaks {
+    named: [bool; NEEDLES_MAX],
+    /// Of the needle that is looked at.
+    of_session: Option<Named>,
+}
+
+impl Breaks {
+    pub(super) const fn new() -> Self {
+        Self { named: [false; NEEDLES_MAX], of_session: None }
     }
-    everywhere(session, lifetime, &named, tests, found);
+
+    /// Judges the session of needle `index`.
+    pub(super) fn session(&mut self, machine: &Machine<'_>, index: usize) {
+        let now = Tally::of(&machine.session, index);
+        self.of_session = judge(now, of_all(&machine.session), tests(machine))
+            .map(|judged| (judged, Span::Session, now.breaks));
+    }
+
+    /// Judges its lifetime, and names the needle for the surer of the two spans: this
+    /// session when they are equally sure.
+    pub(super) fn lifetime(&mut self, machine: &Machine<'_>, index: usize, found: &mut Found) {
+        let (session, lifetime) = (&machine.session, lifetime(machine));
+        let (now, ever) = (Tally::of(session, index), Tally::of(lifetime, index));
+        let of_lifetime = judge(ever, of_all(lifetime), tests(machine))
+            .filter(|_| !is_over(now, ever))
+            .map(|judged| (judged, Span::Lifetime, ever.breaks));
+        let named = match (self.of_session.take(), of_lifetime) {
+            (Some(a), Some(b)) if b.0.certainty > a.0.certainty => Some(b),
+            (Some(a), _) => Some(a),
+            (None, b) => b,
+        };
+        let needle = u8::try_from(index + 1).ok().and_then(Needle::new);
+        let is_wired = machine.ledger.settings.needle_source != NeedleSource::NotWired;
+        let (Some((judged, span, seen)), Some(needle), true) = (named, needle, is_wired) else {
+            return;
+        };
+        if let Some(named) = self.named.get_mut(index) {
+            *named = true;
+        }
+        push(found, Finding::NeedleBreaks(needle), judged, span, seen);
+    }
+
+    /// Judges all needles together, but for those that are named.
+    pub(super) fn everywhere(&self, machine: &Machine<'_>, found: &mut Found) {
+        everywhere(&machine.session, lifetime(machine), &self.named, tests(machine), found);
+    }
+}
+
+fn lifetime<'m>(machine: &'m Machine<'_>) -> &'m Counters {
+    machine.lifetime.as_ref().unwrap_or(&machine.session)
+}
+
+/// Tests that one look makes.
+fn tests(machine: &Machine<'_>) -> f64 {
+    let stitches = &lifetime(machine).needle_stitches;
+    let used = stitches.iter().filter(|stitches| **stitches > 0).count();
+    (2 * used + 1) as f64
+}
+
+fn of_all(counters: &Counters) -> Tally {
+    (0..NEEDLES_MAX).fold(Tally::default(), |sum, n| sum.plus(Tally::of(counters, n)))
 }
 
 fn push(found: &mut Found, finding: Finding, judged: Judged, span: Span, seen: u64) {
@@ -109,33 +161,21 @@ fn push(found: &mut Found, finding: Finding, judged: Judged, span: Span, seen: u
     let _ = found.push((hint, judged.chance));
 }
 
-/// The surer of the two spans; this session when they are equally sure.
-fn one_needle(
-    session: &Counters,
-    lifetime: &Counters,
-    index: usize,
-    tests: f64,
-) -> Option<(Judged, Span, u64)> {
-    let all = |counters| {
-        (0..NEEDLES_MAX).fold(Tally::default(), |sum, n| sum.plus(Tally::of(counters, n)))
-    };
-    let (now, ever) = (Tally::of(session, index), Tally::of(lifetime, index));
-    let of_session = judge(now, all(session), tests).map(|j| (j, Span::Session, now.breaks));
-    let of_lifetime = judge(ever, all(lifetime), tests)
-        .filter(|_| !is_over(now, ever))
-        .map(|judged| (judged, Span::Lifetime, ever.breaks));
-    match (of_session, of_lifetime) {
-        (Some(a), Some(b)) if b.0.certainty > a.0.certainty => Some(b),
-        (Some(a), _) => Some(a),
-        (None, b) => b,
-    }
-}
-
 /// Whether the session has too few breaks for the needle's lifetime rate to go on: what
 /// was wrong was put right.
+///
+/// Exact up to [`EXACT_BREAKS`] breaks to be expected; beyond, two standard deviations (a
+/// chance of some 2 %), so that a step of a look stays short.
 fn is_over(now: Tally, ever: Tally) -> bool {
     let share = now.stitches as f64 / ever.stitches.max(1) as f64;
-    now.stitches < ever.stitches && lower_tail(now.breaks, ever.breaks, share) < OVER_ERROR
+    let (seen, expected) = (now.breaks as f64, ever.breaks as f64 * share);
+    if now.stitches >= ever.stitches || seen >= expected {
+        false
+    } else if expected > EXACT_BREAKS {
+        seen < expected - 2.0 * libm::sqrt(expected)
+    } else {
+        lower_tail(now.breaks, ever.breaks, share) < OVER_ERROR
+    }
 }
 
 fn everywhere(
@@ -174,4 +214,35 @@ fn everywhere(
         }
     }
     push(found, Finding::BreaksEverywhere, judged, Span::Session, now.breaks);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::binomial::upper_tail_and_terms;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// Why a step of a look is short: what passes the check of the rate needs few
+        /// terms, whatever the counts.
+        #[test]
+        fn a_judged_tail_has_few_terms(
+            part in (4..3_000_000_u64, 1_000..5_000_000_000_u64),
+            rest in (0..3_000_000_u64, 1..5_000_000_000_u64),
+        ) {
+            let part = Tally { breaks: part.0, stitches: part.1 };
+            let all = part.plus(Tally { breaks: rest.0, stitches: rest.1 });
+            let by_rest = rest.0 as f64 / rest.1 as f64 * part.stitches as f64;
+            prop_assume!(part.breaks as f64 >= RATE_LEAST * by_rest);
+            let share = part.stitches as f64 / all.stitches as f64;
+            let (_, terms) = upper_tail_and_terms(part.breaks, all.breaks, share);
+            prop_assert!(terms <= 60, "{terms} terms");
+        }
+    }
+
+    #[test]
+    fn without_the_check_of_the_rate_there_would_be_many() {
+        let (_, terms) = upper_tail_and_terms(1_000_100, 2_000_000, 0.5);
+        assert!(terms > 1_000, "{terms}");
+    }
 }

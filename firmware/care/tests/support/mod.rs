@@ -84,6 +84,7 @@ impl Made {
             ledger: &self.ledger,
             faults: self.faults,
             day: self.day,
+            hints: &[],
         }
     }
 }

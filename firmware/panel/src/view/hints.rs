@@ -2,7 +2,7 @@
 
 use core::fmt::Write;
 
-use shaftbook_care::hint::{Certainty, Finding, Hint, Span, look};
+use shaftbook_care::hint::{Certainty, Finding, Hint, Span};
 
 use super::{Content, Foot, Row};
 use crate::number::{Line, grouped, line};
@@ -10,7 +10,7 @@ use crate::state::State;
 use crate::text::Words;
 
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
-    let hints = look(&state.machine);
+    let hints = state.machine.hints;
     if hints.is_empty() {
         return Content::rows(words.hints, words.no_sign.map(Row::text), None);
     }
@@ -21,7 +21,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 }
 
 pub(super) fn one(at: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
-    let hints = look(&state.machine);
+    let hints = state.machine.hints;
     let Some(hint) = hints.get(usize::from(at)) else { return content(None, words, state) };
     let said = words.hint_words(hint.finding);
     let sure = match hint.certainty {

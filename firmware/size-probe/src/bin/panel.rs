@@ -35,6 +35,11 @@ fn probe_effect(console: &mut Console) {
 }
 
 #[inline(never)]
+fn probe_think(console: &mut Console, board: &Board) -> bool {
+    console.think(board, black_box(Instant::ZERO))
+}
+
+#[inline(never)]
 fn probe_offer(console: &Console, painter: &mut Painter, board: &Board) {
     painter.offer(console.view(board, black_box(Instant::ZERO)));
 }
@@ -60,6 +65,7 @@ pub extern "C" fn _start() -> ! {
     loop {
         probe_buttons(&mut buttons, &mut console, &mut board);
         probe_effect(&mut console);
+        black_box(probe_think(&mut console, &board));
         probe_offer(&console, &mut painter, &board);
         black_box(probe_paint(&mut painter));
     }
