@@ -21,7 +21,7 @@ use crate::button::{Button, Press};
 use crate::screen::{Notice, Screen, Top, Typed};
 use crate::state::State;
 use crate::text::Language;
-use crate::view::{self, View};
+use crate::view::{self, View, component};
 
 /// The first screen comes back after this long without a press, µs.
 pub const RETURN_US: u64 = 60_000_000;
@@ -135,7 +135,7 @@ impl Panel {
                 Screen::List { top, line: (line + 1) % lines }
             }
             Screen::Component { place, line, page } => {
-                Screen::Component { place, line, page: 1 - page.min(1) }
+                Screen::Component { place, line, page: (page + 1) % component::PAGES }
             }
             Screen::Hint { line, page } => Screen::Hint { line, page: 1 - page.min(1) },
             Screen::Code { code, qr } => Screen::Code { code, qr: !qr },

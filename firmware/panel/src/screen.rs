@@ -108,7 +108,7 @@ pub enum Screen {
         /// The chosen line.
         line: u8,
     },
-    /// One component: 0 its figures, 1 its caution.
+    /// One component: page 0 what to do, 1 its figures, 2 its caution.
     Component {
         /// Its place in the profile.
         place: u8,

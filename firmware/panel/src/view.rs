@@ -4,7 +4,7 @@
 
 mod about;
 mod care;
-mod component;
+pub mod component;
 mod counters;
 mod faults;
 mod hints;

@@ -54,6 +54,8 @@ pub const WORDS: Words = Words {
     needle: "Needle",
     per_100k: "/100k",
     wear: "Worn",
+    limit: "Limit",
+    due_in: "Due in",
     left: "Left",
     units: ["h", "stitches", "trims", "power-ups", "days"],
     days: "days",

@@ -54,6 +54,8 @@ pub const WORDS: Words = Words {
     needle: "Nadel",
     per_100k: "/100T",
     wear: "Stand",
+    limit: "Grenze",
+    due_in: "Fällig",
     left: "Rest",
     units: ["h", "Stiche", "Schnitte", "Starts", "Tage"],
     days: "Tage",

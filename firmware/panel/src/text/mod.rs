@@ -188,6 +188,10 @@ pub struct Words {
     pub per_100k: &'static str,
     /// Wear, at most 7 columns.
     pub wear: &'static str,
+    /// The due limit, at most 7 columns.
+    pub limit: &'static str,
+    /// Before the days that are left, at most 7 columns.
+    pub due_in: &'static str,
     /// What is left, at most 7 columns.
     pub left: &'static str,
     /// Units of limits, at most 9 columns: times, stitches, trims, power-ups, days.

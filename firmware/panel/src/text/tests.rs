@@ -35,7 +35,7 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
     add(FIGURE_COLUMNS, &[w.due, w.per_100k, w.today]);
     add(10, &[w.stitches, w.unattributed, w.jumps, w.trims, w.breaks, w.running, w.powered]);
     add(10, &[w.power_ups, w.glitches, w.missed_edges]);
-    add(7, &[w.needle, w.wear, w.left]);
+    add(7, &[w.needle, w.wear, w.limit, w.due_in, w.left]);
     add(9, &w.units);
     add(5, &[w.days]);
     add(8, &[w.days_of_use, w.board, w.number, w.code, w.date, w.measured, w.stated_hours]);

@@ -6,12 +6,15 @@ use core::fmt::Write;
 use heapless::Vec;
 use shaftbook_care::item::{CareItem, item};
 use shaftbook_care::outlook::{DaysLeft, days_left};
-use shaftbook_core::component::{Measure, Role};
+use shaftbook_core::component::{Measure, Role, Standing};
 
-use super::{Content, Foot, ROWS_MAX, Row, name_of};
+use super::{Content, Foot, ROWS_MAX, Row, Scroll, name_of};
 use crate::number::{Line, add, compact, hours, line};
 use crate::state::State;
 use crate::text::Words;
+
+/// Pages of a component.
+pub const PAGES: u8 = 3;
 
 pub(super) fn content(place: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
     let Some(item) = item(&state.machine, usize::from(place)) else {
@@ -22,16 +25,36 @@ pub(super) fn content(place: u8, page: u8, words: &Words, state: &State<'_>) -> 
         Role::Engineer => words.hold_ask,
     });
     let care = words.care_words(item.component.kind);
-    let rows: Vec<Row, ROWS_MAX> = if page == 0 {
-        let mut rows = Vec::new();
-        let _ = rows.push(Row::pair(words.wear, worn(&item, words)));
-        let _ = rows.push(remaining(&item, words, state));
-        rows.extend(care.todo.map(Row::text));
-        rows
-    } else {
-        care.caution.map(Row::text).into_iter().collect()
+    let rows: Vec<Row, ROWS_MAX> = match page {
+        0 => {
+            let head = [Row::pair(words.wear, worn(&item, words)), remaining(&item, words, state)];
+            head.into_iter().chain(care.todo.map(Row::text)).collect()
+        }
+        1 => figures(&item, words, state),
+        _ => care.caution.map(Row::text).into_iter().collect(),
     };
-    Content::rows(&name_of(item.component.kind, words), rows, Some(foot))
+    let mut content = Content::rows(&name_of(item.component.kind, words), rows, Some(foot));
+    content.scroll = Some(Scroll { first: page, shown: 1, total: PAGES });
+    content
+}
+
+/// Wear, limit, what is left, and the days that it will last.
+fn figures(item: &CareItem, words: &Words, state: &State<'_>) -> Vec<Row, ROWS_MAX> {
+    let with_unit = |value| {
+        let mut text = Line::new();
+        amount(&mut text, value, item, words);
+        add(&mut text, " ");
+        add(&mut text, unit(item, words));
+        text
+    };
+    let days = days(item, words, state).unwrap_or_else(|| line("-"));
+    let rows = [
+        Row::pair(words.wear, with_unit(item.wear)),
+        Row::pair(words.limit, with_unit(item.component.due.into())),
+        Row::pair(words.left, with_unit(item.remaining())),
+        Row::pair(words.due_in, days),
+    ];
+    rows.into_iter().collect()
 }
 
 pub(super) fn confirm(place: u8, words: &Words, state: &State<'_>) -> Content {
@@ -73,25 +96,29 @@ fn worn(item: &CareItem, words: &Words) -> Line {
     text
 }
 
-/// "Left ~12 days".
+/// "Left ~12 days", or what is left.
 fn remaining(item: &CareItem, words: &Words, state: &State<'_>) -> Row {
-    if item.remaining() == 0 {
+    if item.standing == Standing::Due {
         return Row { due: true, ..Row::pair(words.left, line(words.due)) };
     }
-    let mut text = Line::new();
-    match days_left(&state.machine, item) {
-        Some(DaysLeft::Calendar(0) | DaysLeft::OfUse(0)) => text = line(words.today),
-        Some(DaysLeft::Calendar(days)) => {
-            let _ = write!(text, "~{} {}", days.min(999), words.days);
-        }
-        Some(DaysLeft::OfUse(days)) => {
-            let _ = write!(text, "~{} {}", days.min(999), words.days_of_use);
-        }
-        None => {
-            amount(&mut text, item.remaining(), item, words);
-            add(&mut text, " ");
-            add(&mut text, unit(item, words));
-        }
-    }
+    let text = days(item, words, state).unwrap_or_else(|| {
+        let mut text = Line::new();
+        amount(&mut text, item.remaining(), item, words);
+        add(&mut text, " ");
+        add(&mut text, unit(item, words));
+        text
+    });
     Row::pair(words.left, text)
+}
+
+/// "~12 days", when there is a rate of use to go by.
+fn days(item: &CareItem, words: &Words, state: &State<'_>) -> Option<Line> {
+    let mut text = Line::new();
+    // Cannot fail: a line has room for it.
+    let _ = match days_left(&state.machine, item)? {
+        DaysLeft::Calendar(0) | DaysLeft::OfUse(0) => return Some(line(words.today)),
+        DaysLeft::Calendar(days) => write!(text, "~{} {}", days.min(999), words.days),
+        DaysLeft::OfUse(days) => write!(text, "~{} {}", days.min(999), words.days_of_use),
+    };
+    Some(text)
 }
