@@ -378,11 +378,12 @@ impl<R: Rules> Board<R> {
             Some(effect) => Some(effect),
             None => self.work_on_store(now, medium),
         };
-        if self.told != self.journalled && self.is_ready() {
-            self.journal_faults();
-        }
+        // Before anything is noted: every entry carries the day that is known.
         if self.look_at_day {
             self.note_due_by_day(now);
+        }
+        if self.told != self.journalled && self.is_ready() {
+            self.journal_faults();
         }
         self.next_entry(now);
         self.attention = self.faults != self.told || self.refused;
@@ -547,11 +548,14 @@ impl<R: Rules> Board<R> {
     /// What is due by the calendar is stored with the day: the clock may be dead at the
     /// next power-up. One component at a time, as the entry tells the day for all.
     fn note_due_by_day(&mut self, now: Instant) {
-        if !self.is_ready() || self.entry.is_some() || !self.waiting.is_empty() {
+        if !self.is_ready() {
             return;
         }
         let Some(lifetime) = self.lifetime(now) else { return };
         self.day = self.day.max(self.ledger.day_reached(&lifetime));
+        if self.entry.is_some() || !self.waiting.is_empty() {
+            return;
+        }
         let due = self.day.and_then(|day| self.ledger.newly_due(&lifetime, day));
         // When there is no room, the look is made again after the next reading.
         self.look_at_day = false;

@@ -10,7 +10,9 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::ledger::HISTORY_MAX;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::time::Instant;
 use support::{Bench, Plain, fitting};
 
 /// Place of the component in days.
@@ -102,6 +104,44 @@ fn what_came_due_is_still_due_when_the_clock_is_dead_at_the_next_power_up() {
     bench.settle();
     assert!(!bench.board.faults().contains(Fault::ClockNoAnswer));
     assert_eq!(wear(&bench, PLACE), 10);
+}
+
+/// Ready, with something else to store at that moment (a firmware that stops before every
+/// reset, say): what is stored then and right after carries the known day all the same.
+#[test]
+fn a_fault_at_every_power_up_does_not_wash_the_known_day_out_of_the_journal() {
+    let mut bench = fitted(Some(2_000));
+    bench.board.clock(Some(2_030), None);
+    bench.settle();
+    assert_eq!(standing(&bench), Standing::Due);
+    for boot in 0..=HISTORY_MAX {
+        let (board, part) = (Bench::unpowered(), bench.part);
+        bench = Bench { board, part, now: Instant::ZERO, effects: vec![] };
+        bench.board.raise(Fault::FirmwareStopped);
+        bench.settle();
+        let line = bench.board.ledger().history.last().unwrap();
+        assert_eq!((line.event, line.day), (Event::FaultSeen, Some(2_030)), "boot {boot}");
+        assert_eq!((standing(&bench), bench.board.day()), (Standing::Due, Some(2_030)));
+    }
+}
+
+#[test]
+fn a_renewal_while_the_first_entry_of_a_boot_is_stored_knows_the_day() {
+    let mut bench = fitted(Some(2_000));
+    bench.board.clock(Some(2_030), None);
+    bench.settle();
+    let (board, part) = (Bench::unpowered(), bench.part);
+    let mut bench = Bench { board, part, now: Instant::ZERO, effects: vec![] };
+    bench.board.raise(Fault::FirmwareStopped);
+    let components = ComponentSet::only(PLACE);
+    // As soon as the board takes it.
+    while bench.board.request(bench.now, Command::Renew { components, reply: None }).is_err() {
+        let polled = bench.board.poll(bench.now, &mut bench.part);
+        bench.now = bench.now.max(polled.deadline);
+    }
+    bench.settle();
+    assert_eq!((wear(&bench, PLACE), standing(&bench)), (0, Standing::Fine));
+    assert_eq!(bench.board.ledger().components[PLACE].baseline, 2_030);
 }
 
 #[test]

@@ -84,11 +84,11 @@ pub fn compact(line: &mut Line, value: u64, separator: char) {
     add(line, prefix);
 }
 
-/// Adds a wait of `seconds`, rounded up: in s, min or h.
+/// Adds a wait of `seconds`, rounded up: in s, min or h, two digits up to 99 h.
 pub fn wait(line: &mut Line, seconds: u32) {
     let (shown, unit) = match seconds {
-        0..=120 => (seconds, "s"),
-        121..=7_200 => (seconds.div_ceil(60), "min"),
+        0..=99 => (seconds, "s"),
+        100..=5_940 => (seconds.div_ceil(60), "min"),
         _ => (seconds.div_ceil(3_600), "h"),
     };
     // Cannot fail: a line has room for it.
@@ -155,9 +155,14 @@ mod tests {
 
     #[test]
     fn a_wait_is_never_shown_shorter_than_it_is() {
-        for (seconds, shown) in
-            [(30, "30 s"), (120, "120 s"), (121, "3 min"), (7_200, "120 min"), (86_400, "24 h")]
-        {
+        for (seconds, shown) in [
+            (30, "30 s"),
+            (99, "99 s"),
+            (100, "2 min"),
+            (5_940, "99 min"),
+            (5_941, "2 h"),
+            (86_400, "24 h"),
+        ] {
             assert_eq!(text(|l| wait(l, seconds)), shown);
         }
     }

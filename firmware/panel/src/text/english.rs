@@ -97,7 +97,7 @@ pub const WORDS: Words = Words {
     date: "Date",
     authorised: "by the engineer",
     no_entries: "Nothing yet",
-    events: ["renewed", "service", "page retired", "reply tried", "fault", "due by day"],
+    events: ["renewed", "service", "bad page", "reply tried", "fault", "due by day"],
     no_faults: "No faults",
     fault: [
         FaultWords {

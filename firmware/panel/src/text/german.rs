@@ -257,7 +257,7 @@ pub const WORDS: Words = Words {
         },
     ],
     own_care: CareWords {
-        name: "Eigenes Teil",
+        name: "Sonderteil",
         todo: ["Siehe Anweisung der", "Werkstatt."],
         caution: OFF_AND_MOVING,
     },

@@ -31,8 +31,9 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
     let count = |name: &str, value: u64| {
         let mut figure = Line::new();
         rolling(&mut figure, value, COUNT_DIGITS, words.separator);
-        // A rolled-over figure is as wide as the screen: its name gets shorter.
-        let room = crate::text::COLUMNS.saturating_sub(figure.chars().count() + 1);
+        // A rolled-over figure is as wide as the screen: its name gets shorter. One column
+        // is the bar's.
+        let room = crate::text::COLUMNS.saturating_sub(figure.chars().count() + 2);
         let short: Line = name.chars().take(room).collect();
         Row::pair(&short, figure)
     };

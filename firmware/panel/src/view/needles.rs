@@ -44,8 +44,8 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 /// "Needle 3 62% 12.5/100k".
 fn figures(index: usize, wear_permille: u16, words: &Words, state: &State<'_>) -> Line {
     let mut text = line(words.needle);
-    let fitted =
-        state.machine.ledger.components.iter().any(|f| f.component.kind == Kind(index as u8 + 1));
+    let is_its_own = |kind: Kind| usize::from(kind.0) == index + 1;
+    let fitted = state.machine.ledger.components.iter().any(|f| is_its_own(f.component.kind));
     // Cannot fail: a line has room for it.
     let _ = write!(text, " {}", index + 1);
     if fitted {

@@ -11,7 +11,7 @@ use super::{Body, Content, Foot, Row, interval_s, service_is_due};
 use crate::number::{Line, grouped, hours, line};
 use crate::screen::Typed;
 use crate::state::State;
-use crate::text::Words;
+use crate::text::{COLUMNS, Words};
 
 pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     let ledger = state.machine.ledger;
@@ -25,6 +25,8 @@ pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     grouped(&mut interval, ledger.settings.service_interval_h.into(), words.separator);
     let _ = write!(interval, " {}", words.h);
     let due = service_is_due(state);
+    // A wide figure leaves no room for the word; it is shown as due all the same.
+    let has_room = words.due.chars().count() + interval.chars().count() <= COLUMNS;
     let mut done = Line::new();
     grouped(&mut done, ledger.services.into(), words.separator);
     let mut parts = Line::new();
@@ -34,7 +36,7 @@ pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
         ServiceMeasure::Running => words.counts_running,
     };
     let rows = [
-        Row { due, ..Row::pair(if due { words.due } else { "" }, interval) },
+        Row { due, ..Row::pair(if due && has_room { words.due } else { "" }, interval) },
         Row::text(counts),
         Row::pair(words.services_done, done),
         Row::pair(words.parts_renewed, parts),
