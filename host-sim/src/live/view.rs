@@ -8,13 +8,16 @@ use ratatui::Frame as Terminal;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span, Text};
-use ratatui::widgets::{Block, Paragraph};
+use ratatui::widgets::{Block, Paragraph, Wrap};
 use shaftbook_core::input::Input;
 use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
 
 use super::world::{Happened, Slot, World};
 use crate::figures::grouped;
 use crate::picture::text_of;
+
+/// Fewest columns and rows: the panel in braille dots, and the line of keys.
+const SMALLEST: (u16, u16) = (66, 19);
 
 /// Speeds that can be chosen: seconds of the machine in a second.
 pub const SPEEDS: [u32; 6] = [1, 10, 60, 600, 3_600, 28_800];
@@ -37,6 +40,12 @@ pub struct Controls {
 /// Draws everything.
 pub fn render(terminal: &mut Terminal<'_>, world: &World, picture: &Frame, controls: Controls) {
     let area = terminal.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        let (wide, high) = SMALLEST;
+        let text = format!("make the window larger: {wide} by {high}, better 80 by 24; q: quit");
+        terminal.render_widget(Paragraph::new(text).wrap(Wrap { trim: true }), area);
+        return;
+    }
     let large = area.width >= 132 && area.height >= 46;
     let (wide, high) = if large { (130, 34) } else { (66, 18) };
     let rows = [Constraint::Length(high), Constraint::Min(0), Constraint::Length(1)];
@@ -117,7 +126,8 @@ fn render_memory(terminal: &mut Terminal<'_>, world: &World, area: Rect) {
         .chunks(wide)
         .map(|row| row.iter().map(|slot| page(*slot)).collect::<Line<'_>>())
         .collect();
-    let title = format!(" memory: {} pages, N newest, R retired ", slots.len());
+    let title =
+        format!(" memory: {} pages, darker: written more, N newest, R retired ", slots.len());
     let memory = Paragraph::new(Text::from(lines)).block(Block::bordered().title(title));
     terminal.render_widget(memory, area);
 }
@@ -240,5 +250,8 @@ mod tests {
         for (wide, high) in [(1, 1), (10, 3), (66, 18), (300, 100)] {
             shown(&mut world, wide, high);
         }
+        assert!(shown(&mut world, 65, 40).join("").contains("make the window larger"));
+        assert!(shown(&mut world, 66, 18).join("").contains("make the window larger"));
+        assert!(!shown(&mut world, 66, 19).join("").contains("make the window larger"));
     }
 }
