@@ -371,6 +371,47 @@ fn what_was_fitted_is_on_the_part_and_inspect_shows_it() {
     assert_eq!(fitted["components"], components);
 }
 
+/// `--force` is for an older image: not for the key, which nothing brings back.
+#[test]
+fn no_command_writes_over_a_key_or_what_a_fitting_is_made_from() {
+    let workshop = Workshop::new("overwriting");
+    let key = workshop.file("workshop.key");
+    let before = fs::read_to_string(&key).expect("a key file");
+    private(&workshop.file("other.key"), &before);
+    for name in ["workshop.key", "other.key"] {
+        let args = workshop.fit_args(BOARD, name);
+        let args: Vec<&str> = args.iter().map(String::as_str).chain(["--force"]).collect();
+        let line = refused(&args);
+        assert!(line.contains(name), "{line}");
+        assert_eq!(fs::read_to_string(workshop.file(name)).expect("the key file"), before);
+    }
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("a workspace");
+    let scenario = root.join("host-sim/scenarios/six-needle-shop.toml").display().to_string();
+    let line = refused(&["sew", &scenario, "--days", "1", "--image", &key]);
+    assert!(line.contains("never overwritten"), "{line}");
+    assert_eq!(fs::read_to_string(&key).expect("the key file"), before);
+    // Nor over the profile, whatever the way to it.
+    let profile = workshop.file("own.toml");
+    let built_in = root.join("host-sim/profiles/six-needle.toml");
+    fs::copy(&built_in, &profile).expect("a copy of the profile");
+    let out = workshop.folder.join(".").join("own.toml").display().to_string();
+    let line = refused(&[
+        "fit",
+        "--key",
+        &key,
+        "--profile",
+        &profile,
+        "--board-id",
+        "1",
+        "--force",
+        "--out",
+        &out,
+    ]);
+    assert!(line.contains("is read for this fitting"), "{line}");
+    assert_eq!(fs::read(&profile).expect("the profile"), fs::read(built_in).expect("it"));
+    assert_eq!(workshop.names(), ["other.key", "own.toml", "workshop.key"]);
+}
+
 #[test]
 fn no_output_holds_a_key() {
     let workshop = Workshop::new("secrecy");

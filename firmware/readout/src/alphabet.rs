@@ -67,8 +67,8 @@ impl fmt::Display for Stranger {
         }
         write!(f, " at symbol {} (group {group}, place {place}) ", self.place)?;
         match self.character {
-            'U' | 'u' => f.write_str("is never used: listen again, it may be V; ? if unheard"),
-            _ => f.write_str("is no letter or digit of the alphabet; ? if unheard"),
+            'U' | 'u' => f.write_str("is never used: listen again, it may be V"),
+            _ => f.write_str("is no letter or digit of the alphabet"),
         }
     }
 }

@@ -127,7 +127,7 @@ impl fmt::Display for OddGroup {
 impl fmt::Display for HeardError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::Stranger(stranger) => stranger.fmt(f),
+            Self::Stranger(stranger) => write!(f, "{stranger}; ? if unheard"),
             Self::Count { heard, groups, odd_group } => {
                 write!(f, "{heard} symbols, a code has {SYMBOLS}: ")?;
                 match odd_group {

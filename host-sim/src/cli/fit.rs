@@ -44,7 +44,7 @@ const DAYS_BEFORE_DAY_1: u64 = 18_261;
   shaftbook inspect part.bin
 
 Profiles are described in docs/PROFILES.md, the keys of the settings file are those of
-[board] in docs/SCENARIOS.md, keys and what they protect in docs/SECURITY.md.")]
+[board] in docs/SCENARIOS.md, without that line; what keys protect is in docs/SECURITY.md.")]
 pub struct Args {
     /// Workshop's key file
     #[arg(long, value_name = "FILE")]
@@ -98,10 +98,11 @@ impl Args {
             Some(path) => settings_file::load(path)?.over(base),
             None => base,
         };
-        settings.check().map_err(|error| Failure(format!("settings: {}", explain(error))))?;
+        let file = self.settings.as_ref().unwrap_or(&self.profile).display();
+        settings.check().map_err(|error| Failure(format!("{file}: {}", explain(error))))?;
         if settings.needles != profile.needles {
             return Err(Failure(format!(
-                "settings: {} needles, but the profile is for {}",
+                "{file}: {} needles, but the profile is for {}",
                 settings.needles, profile.needles
             )));
         }
@@ -204,6 +205,11 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let carried_in = args.carried_in()?;
     let day = args.day()?;
     refuse_to_overwrite(&args.out, args.force)?;
+    for input in
+        [Some(&args.key), Some(&args.profile), args.settings.as_ref()].into_iter().flatten()
+    {
+        refuse_the_same(&args.out, input)?;
+    }
     let tag = BoardTag::of(id);
     let key = file::load(&args.key)?.board_key(tag);
     let components = profile.components(args.clock);
@@ -232,6 +238,16 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     };
     print(args.format, &report.text(), &report)?;
     Ok(Verdict::Held)
+}
+
+/// `--force` is meant for an older image, not for what the image is made from.
+fn refuse_the_same(out: &Path, input: &Path) -> Result<(), Failure> {
+    match (out.canonicalize(), input.canonicalize()) {
+        (Ok(out_file), Ok(input_file)) if out_file == input_file => {
+            Err(Failure::file(out, &"is read for this fitting; give --out another name"))
+        }
+        _ => Ok(()),
+    }
 }
 
 fn refuse_to_overwrite(out: &Path, force: bool) -> Result<(), Failure> {

@@ -21,6 +21,7 @@ pub mod sew;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
+use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 
 use failure::Failure;
@@ -57,14 +58,30 @@ pub enum Verdict {
     Failed,
 }
 
+/// What is wrong with the command line: the first paragraph of what `clap` would print.
+fn in_one_line(error: &clap::Error) -> String {
+    let text = error.to_string();
+    let said = text.lines().take_while(|line| !line.trim().is_empty());
+    let said: Vec<&str> = said.flat_map(str::split_whitespace).collect();
+    let said = said.join(" ");
+    said.strip_prefix("error: ").unwrap_or(&said).to_owned()
+}
+
 /// Runs the command line `args`, the program's name first.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match Cli::try_parse_from(args) {
         Ok(cli) => cli,
-        Err(error) => {
-            // Help and version come this way too, and go to standard output.
+        // Help and version come this way too, and go to standard output.
+        Err(error)
+            if !error.use_stderr()
+                || error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand =>
+        {
             let _ = error.print();
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+        Err(error) => {
+            eprintln!("shaftbook: {}; --help says more", in_one_line(&error));
+            return ExitCode::from(2);
         }
     };
     let result = match &cli.command {

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use serde::Serialize;
 
 use super::failure::Failure;
-use crate::keys::file::owners_only;
+use crate::keys::file::{is_key_file, owners_only};
 
 /// Form of the output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
@@ -67,6 +67,12 @@ impl WholeFile {
         path: &Path,
         create: impl FnOnce(&Path) -> io::Result<File>,
     ) -> Result<(Self, BufWriter<File>), Failure> {
+        if is_key_file(path) {
+            return Err(Failure::file(
+                path,
+                &"that is a key file, and key files are never overwritten",
+            ));
+        }
         let mut unfinished = path.as_os_str().to_owned();
         unfinished.push(".unfinished");
         let unfinished = PathBuf::from(unfinished);

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 use ratatui::DefaultTerminal;
-use ratatui::crossterm::event::{self, Event, KeyCode, KeyEventKind};
+use ratatui::crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use shaftbook_core::authority::{KEY_BYTES, Key};
 use shaftbook_core::board::Fitting;
 use shaftbook_core::ledger::CarriedIn;
@@ -37,7 +37,7 @@ const SLICE_US: u64 = 10_000_000;
   b n a      the buttons back, next, act      B A   hold back, hold act
   p          the wall switch                  + -   faster, slower
   space      let time stand still             e     the engineer's reply
-  q          quit
+  q          quit (Esc and Ctrl-C too)
 
 Examples:
   shaftbook panel
@@ -115,15 +115,22 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
 fn script(world: &mut World, deeds: &[Deed], each: bool) -> Result<Verdict, Failure> {
     for (n, deed) in deeds.iter().enumerate() {
         world.deed(*deed).map_err(|why| Failure(format!("deed {}: {why}", n + 1)))?;
-        if each || n + 1 == deeds.len() {
-            if world.is_powered() {
-                print!("{}", text_of(&world.display()));
-            } else {
-                println!("(no power: the screen is dark)");
-            }
+        if each {
+            show(world);
         }
     }
+    if !each || deeds.is_empty() {
+        show(world);
+    }
     Ok(Verdict::Held)
+}
+
+fn show(world: &mut World) {
+    if world.is_powered() {
+        print!("{}", text_of(&world.display()));
+    } else {
+        println!("(no power: the screen is dark; the deed `on` turns the machine on)");
+    }
 }
 
 fn live(terminal: &mut DefaultTerminal, world: &mut World) -> io::Result<()> {
@@ -135,7 +142,7 @@ fn live(terminal: &mut DefaultTerminal, world: &mut World) -> io::Result<()> {
         while event::poll(PICTURE.saturating_sub(last.elapsed()))? {
             if let Event::Key(key) = event::read()?
                 && key.kind == KeyEventKind::Press
-                && !pressed(key.code, world, &mut controls)
+                && (is_interrupt(key) || !pressed(key.code, world, &mut controls))
             {
                 return Ok(());
             }
@@ -153,6 +160,11 @@ fn live(terminal: &mut DefaultTerminal, world: &mut World) -> io::Result<()> {
             }
         }
     }
+}
+
+/// Ctrl-C: the terminal hands it on as a key like any other.
+fn is_interrupt(key: KeyEvent) -> bool {
+    key.code == KeyCode::Char('c') && key.modifiers.contains(KeyModifiers::CONTROL)
 }
 
 /// Does what a key asks for; `false` to quit.

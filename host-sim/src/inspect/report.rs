@@ -174,7 +174,7 @@ pub struct ComponentLine {
     pub notice: u32,
     /// Limit from which it is due.
     pub due: u32,
-    /// `fine`, `notice` or `due`; `no clock` for days, which need one.
+    /// `fine`, `notice` or `due`; `no day` for days: no part tells what day it is.
     pub standing: &'static str,
     /// Who may renew it: `operator` or `engineer`.
     pub renewed_by: &'static str,
@@ -408,7 +408,7 @@ fn component_lines(lifetime: &Counters, ledger: &Ledger) -> Vec<ComponentLine> {
             notice: component.notice,
             due: component.due,
             standing: match component.standing(wear) {
-                _ if component.measure == Measure::Days => "no clock",
+                _ if component.measure == Measure::Days => "no day",
                 Standing::Fine => "fine",
                 Standing::Notice => "notice",
                 Standing::Due => "due",

@@ -12,7 +12,7 @@
 //! empty lines are comments.
 //!
 //! Invariants: a file is made for its owner only (mode 0600), in one piece, and never
-//! over another; a file that its group or others may open is refused, judged on the very
+//! over another; no other command writes over one ([`is_key_file`]); a file that its group or others may open is refused, judged on the very
 //! file that is then read. Errors are one line and never quote the file.
 //!
 //! Where the system has no such modes (not Unix), they are not checked.
@@ -79,6 +79,18 @@ pub fn load(path: &Path) -> Result<WorkshopKey, InputError> {
         _ => return Err(wrong(path, "not a key file of shaftbook")),
     }
     decode(&text).map_err(|what| wrong(path, what))
+}
+
+/// Whether the file `path` begins as a key file does: then no command writes over it.
+///
+/// A file that cannot be read is none.
+#[must_use]
+pub fn is_key_file(path: &Path) -> bool {
+    let mut begin = [0; HEADER.len()];
+    // Only a plain file: a pipe would be waited for.
+    fs::metadata(path).is_ok_and(|about| about.is_file())
+        && File::open(path).and_then(|mut file| file.read_exact(&mut begin)).is_ok()
+        && begin == *HEADER.as_bytes()
 }
 
 fn wrong(path: &Path, what: &(impl ToString + ?Sized)) -> InputError {

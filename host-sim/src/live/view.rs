@@ -8,7 +8,7 @@ use ratatui::Frame as Terminal;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Color, Modifier, Style};
 use ratatui::text::{Line, Span, Text};
-use ratatui::widgets::{Block, Paragraph};
+use ratatui::widgets::{Block, Paragraph, Wrap};
 use shaftbook_core::input::Input;
 use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
 
@@ -16,12 +16,15 @@ use super::world::{Happened, Slot, World};
 use crate::figures::grouped;
 use crate::picture::text_of;
 
+/// Fewest columns and rows: the panel in braille dots, and the line of keys.
+const SMALLEST: (u16, u16) = (66, 19);
+
 /// Speeds that can be chosen: seconds of the machine in a second.
 pub const SPEEDS: [u32; 6] = [1, 10, 60, 600, 3_600, 28_800];
 
 /// The keys, in one line of 80 columns.
 const KEYS: &str =
-    "b n a: back next act  B A: hold  p: power  + - space: time  e: engineer  q: quit";
+    "q: quit  b n a: back next act  B A: hold  p: power  e: engineer  + - space: time";
 
 /// What is shown beside the world itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -37,11 +40,17 @@ pub struct Controls {
 /// Draws everything.
 pub fn render(terminal: &mut Terminal<'_>, world: &World, picture: &Frame, controls: Controls) {
     let area = terminal.area();
+    if area.width < SMALLEST.0 || area.height < SMALLEST.1 {
+        let (wide, high) = SMALLEST;
+        let text = format!("make the window larger: {wide} by {high}, better 80 by 24; q: quit");
+        terminal.render_widget(Paragraph::new(text).wrap(Wrap { trim: true }), area);
+        return;
+    }
     let large = area.width >= 132 && area.height >= 46;
     let (wide, high) = if large { (130, 34) } else { (66, 18) };
     let rows = [Constraint::Length(high), Constraint::Min(0), Constraint::Length(1)];
     let [upper, lower, foot] = Layout::vertical(rows).areas(area);
-    terminal.render_widget(Paragraph::new(KEYS), foot);
+    terminal.render_widget(Paragraph::new(foot_line(world, controls)), foot);
     let [panel, side] =
         Layout::horizontal([Constraint::Length(wide), Constraint::Min(0)]).areas(upper);
     let text = if large { text_of(picture) } else { braille(picture) };
@@ -59,6 +68,19 @@ pub fn render(terminal: &mut Terminal<'_>, world: &World, picture: &Frame, contr
         render_side(terminal, world, controls, side);
         render_memory(terminal, world, lower);
     }
+}
+
+/// The keys; or the engineer on the telephone, whom a small window must not cut short.
+fn foot_line(world: &World, controls: Controls) -> Line<'static> {
+    if !controls.engineer {
+        return Line::from(KEYS);
+    }
+    let said = world.engineers_reply().map_or_else(
+        || String::from("engineer: no challenge is open"),
+        |reply| format!("engineer: reply {:04} {:04}", reply.get() / 10_000, reply.get() % 10_000),
+    );
+    let style = Style::new().add_modifier(Modifier::BOLD);
+    Line::from(vec![Span::styled(said, style), Span::raw("   e: back to the keys")])
 }
 
 fn render_side(terminal: &mut Terminal<'_>, world: &World, controls: Controls, area: Rect) {
@@ -81,14 +103,6 @@ fn render_side(terminal: &mut Terminal<'_>, world: &World, controls: Controls, a
         Line::from(format!("break  {}", mark(signals.thread_break))),
         Line::from(format!("jump   {}", mark(signals.jump))),
     ];
-    if controls.engineer {
-        let answer = world.engineers_reply().map_or_else(
-            || String::from("no challenge is open"),
-            |reply| format!("reply {:04} {:04}", reply.get() / 10_000, reply.get() % 10_000),
-        );
-        let style = Style::new().add_modifier(Modifier::BOLD);
-        lines.push(Line::from(Span::styled(answer, style)));
-    }
     if world.is_over() {
         lines.push(Line::from("the scenario is over"));
     }
@@ -117,7 +131,8 @@ fn render_memory(terminal: &mut Terminal<'_>, world: &World, area: Rect) {
         .chunks(wide)
         .map(|row| row.iter().map(|slot| page(*slot)).collect::<Line<'_>>())
         .collect();
-    let title = format!(" memory: {} pages, N newest, R retired ", slots.len());
+    let title =
+        format!(" memory: {} pages; darker: more written; N newest; R retired ", slots.len());
     let memory = Paragraph::new(Text::from(lines)).block(Block::bordered().title(title));
     terminal.render_widget(memory, area);
 }
@@ -187,9 +202,13 @@ mod tests {
     }
 
     fn shown(world: &mut World, wide: u16, high: u16) -> Vec<String> {
+        shown_with(world, wide, high, Controls::default())
+    }
+
+    fn shown_with(world: &mut World, wide: u16, high: u16, controls: Controls) -> Vec<String> {
         let mut terminal = Terminal::new(TestBackend::new(wide, high)).unwrap();
         let picture = world.display();
-        terminal.draw(|frame| render(frame, world, &picture, Controls::default())).unwrap();
+        terminal.draw(|frame| render(frame, world, &picture, controls)).unwrap();
         let cells = terminal.backend().buffer().content();
         cells
             .chunks(usize::from(wide))
@@ -235,10 +254,31 @@ mod tests {
     }
 
     #[test]
+    fn the_engineers_reply_is_whole_in_every_window() {
+        let mut world = world();
+        let controls = Controls { engineer: true, ..Controls::default() };
+        world.deed(Deed::Wait(600)).unwrap();
+        let none = shown_with(&mut world, 66, 19, controls).join("\n");
+        assert!(none.contains("no challenge is open"), "{none}");
+        for word in ["home", "next", "next", "next", "next", "next", "hold"] {
+            world.deed(word.parse().unwrap()).unwrap();
+        }
+        let reply = world.engineers_reply().expect("a challenge is open").get();
+        let reply = format!("reply {:04} {:04}", reply / 10_000, reply % 10_000);
+        for (wide, high) in [(66, 19), (80, 24), (140, 50)] {
+            let text = shown_with(&mut world, wide, high, controls).join("\n");
+            assert!(text.contains(&reply), "{text}");
+        }
+    }
+
+    #[test]
     fn a_terminal_of_any_size_is_drawn() {
         let mut world = world();
         for (wide, high) in [(1, 1), (10, 3), (66, 18), (300, 100)] {
             shown(&mut world, wide, high);
         }
+        assert!(shown(&mut world, 65, 40).join("").contains("make the window larger"));
+        assert!(shown(&mut world, 66, 18).join("").contains("make the window larger"));
+        assert!(!shown(&mut world, 66, 19).join("").contains("make the window larger"));
     }
 }

@@ -513,7 +513,7 @@ def components(ledger, counters):
         wear = max(0, measure_value(code, counters, None) - component["baseline"])
         wear = wear // 1_000 if code <= 1 else wear
         if code == 5:
-            wear, standing = 0, "no clock"
+            wear, standing = 0, "no day"
         elif wear >= component["due"]:
             standing = "due"
         elif wear >= component["notice"]:

@@ -29,7 +29,7 @@ pub const WORDS: Words = Words {
     confirm: "Done?",
     ask_engineer: "Ask the engineer",
     reply: "Reply",
-    notice: "Answer",
+    notice: "Result",
 
     of: "of",
     h: "h",

@@ -3,11 +3,11 @@
 use super::{CareWords, FaultWords, HintWords, Words};
 
 const OFF_AND_KNIFE: [&str; 3] =
-    ["Vorsicht: abschalten,", "Netzstecker ziehen.", "Messer: Werkzeug!"];
+    ["Vorsicht: abschalten,", "Stecker raus, warten.", "Messer sind scharf."];
 const OFF_AND_NEEDLE: [&str; 3] =
-    ["Vorsicht: abschalten,", "Netzstecker ziehen.", "Nadeln sind spitz."];
+    ["Vorsicht: abschalten,", "Stecker raus, warten.", "Nadeln sind spitz."];
 const OFF_AND_MOVING: [&str; 3] =
-    ["Vorsicht: abschalten,", "Netzstecker ziehen.", "Finger weg vom Lauf."];
+    ["Vorsicht: abschalten,", "Netzstecker ziehen,", "Stillstand abwarten."];
 const MAINS: [&str; 3] = ["Vorsicht: vom Netz", "trennen, sichern. Nur", "durch Fachpersonal."];
 
 /// The words.
@@ -20,10 +20,10 @@ pub const WORDS: Words = Words {
     counters: "Zähler",
     needles: "Nadeln",
     care: "Pflege",
-    hints: "Zuerst ansehen",
+    hints: "Zuerst prüfen",
     service: "Wartung",
     readout: "Ansagecode",
-    journal: "Tagebuch",
+    journal: "Protokoll",
     faults: "Störungen",
     about: "Diese Platine",
     confirm: "Erledigt?",
@@ -34,7 +34,7 @@ pub const WORDS: Words = Words {
     of: "von",
     h: "h",
     lifetime: "Gesamt",
-    nothing_due: "Keine Pflege hinterl.",
+    nothing_due: "Keine Pflege geplant",
     not_known: "Stand unbekannt",
     due: "JETZT",
     service_name: "Wartung",
@@ -43,9 +43,9 @@ pub const WORDS: Words = Words {
     unattributed: "ohne Nadel",
     jumps: "Sprünge",
     trims: "Schnitte",
-    breaks: "Risse",
-    running: "Lauf",
-    powered: "Ein",
+    breaks: "Fadenrisse",
+    running: "Laufzeit",
+    powered: "Ein-Zeit",
     power_ups: "Starts",
     glitches: "Störimp.",
     missed_edges: "Verpasst",
@@ -62,7 +62,7 @@ pub const WORDS: Words = Words {
     today: "heute",
     days_of_use: "Arb.tage",
     no_rate: "noch keine Schätzung",
-    no_components: "Keine Pflege hinterl.",
+    no_components: "Keine Pflege geplant",
 
     act_browse: "wählen",
     act_open: "öffnen",
@@ -89,24 +89,24 @@ pub const WORDS: Words = Words {
     working: "Speichert ...",
     done: "Gespeichert.",
     wrong_reply: "Antwort ist falsch.",
-    wait: "Zu früh. Warte",
-    try_again: "Belegt. Noch einmal.",
+    wait: "Zu früh: noch",
+    try_again: "Besetzt. Noch einmal.",
     not_ready: "Nicht bereit: Störung",
     ask_anew: "Zu alt. Neu fragen.",
 
     date: "Datum",
     authorised: "durch die Technik",
     no_entries: "Noch nichts",
-    events: ["erneuert", "Wartung", "Seite aus", "Antwort", "Störung", "nach Tagen"],
+    events: ["erneuert", "Wartung", "Seite defekt", "Antwort", "Störung", "fällig"],
     no_faults: "Keine Störung",
     fault: [
         FaultWords {
             name: "Speicher stumm",
-            todo: ["Neues geht beim Aus", "verloren. Stecker am", "Speicher prüfen."],
+            todo: ["Neues geht beim Ab-", "schalten verloren.", "Speicherkabel prüfen."],
         },
         FaultWords {
             name: "Bus blockiert",
-            todo: ["Neues geht beim Aus", "verloren. Leitungen", "prüfen."],
+            todo: ["Neues geht beim Ab-", "schalten verloren.", "Leitungen prüfen."],
         },
         FaultWords {
             name: "Falscher Speicher",
@@ -126,14 +126,14 @@ pub const WORDS: Words = Words {
         },
         FaultWords {
             name: "Speicher verbraucht",
-            todo: ["Nichts bleibt mehr.", "Zahlen notieren,", "Technik rufen."],
+            todo: ["Speichert nicht mehr.", "Zahlen notieren,", "Technik rufen."],
         },
         FaultWords {
             name: "Ältere Kopie benutzt",
             todo: ["Letzte Pflege fehlt", "vielleicht. Liste", "prüfen."],
         },
         FaultWords {
-            name: "Tagebuch mit Lücke",
+            name: "Protokoll mit Lücke",
             todo: ["Ein Eintrag fehlt.", "Pflegeliste prüfen.", ""],
         },
         FaultWords {
@@ -141,7 +141,7 @@ pub const WORDS: Words = Words {
             todo: ["Zähler etwas klein.", "Der Technik melden.", ""],
         },
         FaultWords {
-            name: "Wellensignal unruhig",
+            name: "Wellensignal gestört",
             todo: ["Impulse verworfen.", "Geber, Abstand und", "Leitung prüfen."],
         },
         FaultWords {
@@ -161,22 +161,22 @@ pub const WORDS: Words = Words {
     no_sign: ["Kein Anzeichen in den", "Zählern."],
     strong: "kaum Zufall",
     possible: "möglich",
-    spans: ["seit Start", "insgesamt", "seit neu"],
+    spans: ["seit Start", "insgesamt", "seit Wechsel"],
     hint: [
         HintWords {
             name: "Nadel",
             todo: ["Fadenweg, Faden sitzt", "richtig? Dann Nadel."],
-            seen: "Ihre Risse",
+            seen: "Fadenrisse",
             against: "erwartet",
         },
         HintWords {
-            name: "Risse überall",
+            name: "Alle Nadeln",
             todo: ["Greifer trocken?", "Staub? Faden?"],
-            seen: "Risse",
+            seen: "Fadenrisse",
             against: "erwartet",
         },
         HintWords {
-            name: "Schneider",
+            name: "Fadenschneider",
             todo: ["Zuerst reinigen, auch", "unter der Platte."],
             seen: "Schnitte",
             against: "Grenze",
@@ -205,7 +205,7 @@ pub const WORDS: Words = Words {
     stated_hours: "Angabe",
     identity: "Nr",
     version: "Version",
-    retired: "Seiten aus",
+    retired: "Seiten defekt",
     laps: "Umläufe",
     language_label: "Sprache",
 
@@ -221,13 +221,13 @@ pub const WORDS: Words = Words {
             caution: OFF_AND_KNIFE,
         },
         CareWords {
-            name: "Bew. Messer",
+            name: "Bewegl. Messer",
             todo: ["Ersetzen, zum festen", "Messer einstellen."],
             caution: OFF_AND_KNIFE,
         },
         CareWords {
-            name: "Greiferöl",
-            todo: ["Ein Tropfen auf die", "Bahn, Probe sticken."],
+            name: "Greifer ölen",
+            todo: ["Greiferbahn: ein Öl-", "tropfen. Probelauf."],
             caution: OFF_AND_MOVING,
         },
         CareWords {
@@ -236,7 +236,7 @@ pub const WORDS: Words = Words {
             caution: OFF_AND_KNIFE,
         },
         CareWords {
-            name: "Spannungsstaub",
+            name: "Fadenspannung",
             todo: ["Faden abheben,", "Scheiben abwischen."],
             caution: OFF_AND_MOVING,
         },
@@ -247,11 +247,11 @@ pub const WORDS: Words = Words {
         },
         CareWords {
             name: "Antriebsriemen",
-            todo: ["Auf Risse prüfen,", "spannen, ersetzen."],
+            todo: ["Auf Risse prüfen,", "spannen oder tauschen"],
             caution: MAINS,
         },
         CareWords {
-            name: "Schneider",
+            name: "Fadenschneider",
             todo: ["Flusen und Faden-", "reste auspinseln."],
             caution: OFF_AND_KNIFE,
         },
