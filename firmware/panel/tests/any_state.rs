@@ -3,6 +3,7 @@
 //! anything that was not confirmed.
 
 use proptest::prelude::*;
+use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{EightDigits, KEY_BYTES, Key};
 use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role, Standing};
@@ -36,9 +37,16 @@ struct Owner {
     faults: FaultSet,
     day: Option<u16>,
     memory: MemoryHealth,
+    hints: Hints,
 }
 
 impl Owner {
+    /// With the hints that a look gives.
+    fn looked_at(mut self) -> Self {
+        self.hints = look(&self.state().machine);
+        self
+    }
+
     fn state(&self) -> State<'_> {
         let machine = Machine {
             id: BoardId(self.id),
@@ -47,6 +55,7 @@ impl Owner {
             ledger: &self.ledger,
             faults: self.faults,
             day: self.day,
+            hints: &self.hints,
         };
         State { machine, memory: self.memory, version: "0.1.0" }
     }
@@ -167,7 +176,8 @@ fn owner() -> impl Strategy<Value = Owner> {
                 // The session is a part of the lifetime, on a sound board.
                 let lifetime = lifetime.map(|l| if of_life { l.plus(&session) } else { l });
                 let memory = MemoryHealth { retired_slots: retired, laps };
-                Owner { id, ledger, lifetime, session, faults: set, day, memory }
+                let hints = Hints::new();
+                Owner { id, ledger, lifetime, session, faults: set, day, memory, hints }.looked_at()
             },
         )
 }
@@ -207,7 +217,7 @@ fn plausible(mut owner: Owner) -> Owner {
     ledger.settings.needles = ledger.settings.needles.max(1);
     owner.memory.laps %= 100_000;
     owner.memory.retired_slots %= 65;
-    owner
+    owner.looked_at()
 }
 
 fn screens(state: &State<'_>, line: u8, page: u8) -> Vec<Screen> {

@@ -97,7 +97,7 @@ pub const WORDS: Words = Words {
     date: "Datum",
     authorised: "durch die Technik",
     no_entries: "Noch nichts",
-    events: ["erneuert", "Wartung", "Seite defekt", "Antwort", "Störung", "fällig"],
+    events: ["erneuert", "Wartung", "Seite aus", "Antwort", "Störung", "fällig"],
     no_faults: "Keine Störung",
     fault: [
         FaultWords {
