@@ -72,16 +72,26 @@ pub fn rolling(line: &mut Line, value: u64, digits: u32, separator: char) {
     }
 }
 
-/// Adds `value` in at most six columns: in full below 100,000, in thousands (k) below
-/// 10,000,000, in millions (M) above; the prefixes are those of the SI.
-pub fn compact(line: &mut Line, value: u64, separator: char) {
-    let (shown, prefix) = match value {
-        0..100_000 => (value, ""),
-        100_000..10_000_000 => (value / 1_000, " k"),
-        _ => (value / 1_000_000, " M"),
-    };
-    grouped(line, shown, separator);
-    add(line, prefix);
+/// Adds `value` in few columns: in full below 100,000, in thousands (k) below a million,
+/// in millions (M) above, with a tenth below a hundred of them; the prefixes are those of
+/// the SI. Rounded down.
+pub fn compact(line: &mut Line, value: u64, separator: char, decimal: char) {
+    match value {
+        0..100_000 => grouped(line, value, separator),
+        100_000..1_000_000 => {
+            grouped(line, value / 1_000, separator);
+            add(line, " k");
+        }
+        1_000_000..100_000_000 => {
+            let tenths = value / 100_000;
+            // Cannot fail: a line has room for it.
+            let _ = write!(line, "{}{decimal}{} M", tenths / 10, tenths % 10);
+        }
+        _ => {
+            grouped(line, value / 1_000_000, separator);
+            add(line, " M");
+        }
+    }
 }
 
 /// Adds a wait of `seconds`, rounded up: in s, min or h, two digits up to 99 h.

@@ -73,7 +73,7 @@ fn amount(line: &mut Line, value: u64, item: &CareItem, words: &Words) {
         Measure::Powered | Measure::Running => {
             hours(line, value, words.separator, words.decimal);
         }
-        _ => compact(line, value, words.separator),
+        _ => compact(line, value, words.separator, words.decimal),
     }
 }
 
