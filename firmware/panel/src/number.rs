@@ -72,26 +72,22 @@ pub fn rolling(line: &mut Line, value: u64, digits: u32, separator: char) {
     }
 }
 
-/// Adds `value` in few columns: in full below 100,000, in thousands (k) below a million,
-/// in millions (M) above, with a tenth below a hundred of them; the prefixes are those of
-/// the SI. Rounded down.
+/// Adds `value` in at most five columns: in full below 10,000; above in thousands (k) and
+/// millions (M), with a tenth while there is room. The prefixes are those of the SI, set
+/// close to save a column. Rounded down.
 pub fn compact(line: &mut Line, value: u64, separator: char, decimal: char) {
-    match value {
-        0..100_000 => grouped(line, value, separator),
-        100_000..1_000_000 => {
-            grouped(line, value / 1_000, separator);
-            add(line, " k");
-        }
-        1_000_000..100_000_000 => {
-            let tenths = value / 100_000;
-            // Cannot fail: a line has room for it.
-            let _ = write!(line, "{}{decimal}{} M", tenths / 10, tenths % 10);
-        }
-        _ => {
-            // Cannot fail: a line has room for it.
-            let _ = write!(line, "{} M", value / 1_000_000);
-        }
-    }
+    let (unit, prefix) = match value {
+        0..10_000 => return grouped(line, value, separator),
+        10_000..1_000_000 => (1_000, 'k'),
+        _ => (1_000_000, 'M'),
+    };
+    let tenths = value / (unit / 10);
+    // Cannot fail: a line has room for it.
+    let _ = if tenths < 1_000 {
+        write!(line, "{}{decimal}{}{prefix}", tenths / 10, tenths % 10)
+    } else {
+        write!(line, "{}{prefix}", tenths / 10)
+    };
 }
 
 /// Adds a wait of `seconds`, rounded up: in s, min or h, two digits up to 99 h.
@@ -157,12 +153,14 @@ mod tests {
     #[test]
     fn large_counts_are_shown_in_thousands_and_millions() {
         for (value, shown) in [
-            (99_999, "99,999"),
-            (100_000, "100 k"),
-            (999_999, "999 k"),
-            (1_000_000, "1.0 M"),
-            (99_999_999, "99.9 M"),
-            (4_294_967_295, "4294 M"),
+            (9_999, "9,999"),
+            (10_000, "10.0k"),
+            (99_999, "99.9k"),
+            (100_000, "100k"),
+            (999_999, "999k"),
+            (1_000_000, "1.0M"),
+            (99_999_999, "99.9M"),
+            (4_294_967_295, "4294M"),
         ] {
             assert_eq!(text(|l| compact(l, value, ',', '.')), shown);
         }

@@ -57,7 +57,7 @@ pub const WORDS: Words = Words {
     limit: "Limit",
     due_in: "Due in",
     left: "Left",
-    units: ["h", "stitches", "trims", "power-ups", "days"],
+    units: ["h", "stitches", "trims", "starts", "days"],
     days: "days",
     today: "today",
     days_of_use: "workdays",

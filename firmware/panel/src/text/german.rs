@@ -53,8 +53,8 @@ pub const WORDS: Words = Words {
 
     needle: "Nadel",
     per_100k: "/100T",
-    wear: "Stand",
-    limit: "Grenze",
+    wear: "Ist",
+    limit: "Max.",
     due_in: "Fällig",
     left: "Rest",
     units: ["h", "Stiche", "Schnitte", "Starts", "Tage"],
