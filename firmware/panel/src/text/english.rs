@@ -88,7 +88,7 @@ pub const WORDS: Words = Words {
 
     working: "Saving ...",
     done: "Saved.",
-    wrong_reply: "Reply is not right.",
+    wrong_reply: "Wrong. Ask anew.",
     wait: "Too soon. Wait",
     try_again: "Busy. Try again.",
     not_ready: "Not ready: see faults",

@@ -88,7 +88,7 @@ pub const WORDS: Words = Words {
 
     working: "Speichert ...",
     done: "Gespeichert.",
-    wrong_reply: "Antwort ist falsch.",
+    wrong_reply: "Falsch. Neu fragen.",
     wait: "Zu früh: noch",
     try_again: "Besetzt. Noch einmal.",
     not_ready: "Nicht bereit: Störung",
