@@ -148,15 +148,18 @@ mod tests {
     fn the_display_is_woken_filled_and_lit_and_goes_on_changing() {
         let mut rig = rig();
         let begun_us = rig.now_us;
-        turn_to(&mut rig, begun_us + 100_000);
+        // A round is a paint step and a tile of less than 1,000 us.
+        let rounds_us = |rounds: u64| rounds * (PAINT_STEP_US + 1_000);
+        let half_us = begun_us + rounds_us(50);
+        turn_to(&mut rig, half_us);
         let display = rig.bus.display().expect("a display");
         assert!(display.is_on() && display.unknown_commands().is_empty());
         let (ram, bytes) = (*display.ram(), display.data_bytes());
         assert!(bytes >= PICTURE_BYTES as u64);
-        turn_to(&mut rig, begun_us + 200_000);
+        turn_to(&mut rig, half_us + rounds_us(50));
         let display = rig.bus.display().expect("a display");
         assert!(ram.iter().zip(display.ram()).filter(|(a, b)| a != b).count() > 900);
-        // A paint step and a tile, 1,998 us, over and over; the board's own work beside.
+        // 50 rounds, less the board's own work beside.
         assert!((display.data_bytes() - bytes) / 32 >= 45, "{}", display.data_bytes() - bytes);
     }
 
