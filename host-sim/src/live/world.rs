@@ -15,12 +15,14 @@ use shaftbook_panel::draw::STEPS;
 use shaftbook_panel::frame::{Frame, TILES};
 use shaftbook_panel::screen::Screen as At;
 use shaftbook_panel::serve::Console;
+use shaftbook_panel::text::Language;
 use shaftbook_panel::view::View;
 
 use super::deed::Deed;
 use super::screen::{STEP_US, Screen, seen};
 use crate::bench_board::Bench;
 use crate::bus::{Part, Tear};
+use crate::inspect::names;
 use crate::scenario::Scenario;
 use crate::sew::run::{BOARD, RunError, bus_of};
 use crate::sewing::{Event, Sewing, Timed};
@@ -371,9 +373,13 @@ impl World {
         for effect in effects {
             self.console.effect(now, effect);
             match effect {
-                Effect::EntryDurable { event, .. } => self.say(&format!("journal: {event:?}")),
-                Effect::FaultRaised(fault) => self.say(&format!("fault: {fault:?}")),
-                Effect::FaultCleared(fault) => self.say(&format!("fault over: {fault:?}")),
+                Effect::EntryDurable { event, .. } => {
+                    self.say(&format!("journal: {}", Language::English.words().event(*event)))
+                }
+                Effect::FaultRaised(fault) => self.say(&format!("fault: {}", names::fault(*fault))),
+                Effect::FaultCleared(fault) => {
+                    self.say(&format!("fault over: {}", names::fault(*fault)))
+                }
                 Effect::ReplyRefused => self.say("reply refused"),
                 Effect::Ready => self.say("board ready"),
                 _ => {}
