@@ -374,11 +374,11 @@ impl World {
             self.console.effect(now, effect);
             match effect {
                 Effect::EntryDurable { event, .. } => {
-                    self.say(&format!("journal: {}", Language::English.words().event(*event)))
+                    self.say(&format!("journal: {}", Language::English.words().event(*event)));
                 }
                 Effect::FaultRaised(fault) => self.say(&format!("fault: {}", names::fault(*fault))),
                 Effect::FaultCleared(fault) => {
-                    self.say(&format!("fault over: {}", names::fault(*fault)))
+                    self.say(&format!("fault over: {}", names::fault(*fault)));
                 }
                 Effect::ReplyRefused => self.say("reply refused"),
                 Effect::Ready => self.say("board ready"),
