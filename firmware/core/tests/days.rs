@@ -246,3 +246,139 @@ proptest! {
         }
     }
 }
+
+/// A life of a board with three components in days.
+struct Life {
+    bench: Bench,
+    /// Known to be due, on record.
+    due: [bool; 3],
+    /// Entries of coming due since the component was renewed.
+    entries: [u32; 3],
+    renewing: Option<usize>,
+}
+
+impl Life {
+    const LIMITS: [u32; 3] = [1, 30, 400];
+
+    fn new(day: Option<u16>) -> Self {
+        let mut fitting = fitting();
+        for due in Self::LIMITS {
+            let component = Component {
+                kind: Kind(40),
+                measure: Measure::Days,
+                renewed_by: Role::Operator,
+                with_service: false,
+                notice: 1,
+                due,
+            };
+            fitting.components.push(component).unwrap();
+        }
+        let mut bench = Bench::power_up(Plain::new(Geometry::REFERENCE));
+        bench.board.set_day(day);
+        bench.board.request(bench.now, Command::Fit { fitting, reply: None }).unwrap();
+        bench.settle();
+        bench.effects.clear();
+        Self { bench, due: [false; 3], entries: [0; 3], renewing: None }
+    }
+
+    fn is_due(&self, n: usize) -> bool {
+        let place = PLACE + n;
+        self.bench.board.ledger().components[place].component.standing(wear(&self.bench, place))
+            == Standing::Due
+    }
+
+    /// At most `polls` polls, and what they bring.
+    fn work(&mut self, polls: u32) {
+        for _ in 0..polls {
+            let polled = self.bench.board.poll(self.bench.now, &mut self.bench.part);
+            let Some(effect) = polled.effect else {
+                if polled.deadline.since_us(self.bench.now) > 1_000_000 {
+                    return;
+                }
+                self.bench.now = self.bench.now.max(polled.deadline);
+                continue;
+            };
+            match effect {
+                Effect::EntryDurable { event: Event::DueByDay, .. } => {
+                    let line = *self.bench.board.ledger().history.last().unwrap();
+                    assert!(line.day.is_some(), "{line:?}");
+                    let n = usize::from(line.subject) - PLACE;
+                    self.entries[n] += 1;
+                    assert_eq!(self.entries[n], 1, "due twice: {line:?}");
+                    // The entry's day is on record; one told since is not yet.
+                    let lifetime = self.bench.board.lifetime(self.bench.now).unwrap();
+                    let ledger = self.bench.board.ledger();
+                    for (n, due) in self.due.iter_mut().enumerate() {
+                        let wear = ledger.wear(PLACE + n, &lifetime, line.day).unwrap();
+                        let component = ledger.components[PLACE + n].component;
+                        *due |= component.standing(wear) == Standing::Due;
+                    }
+                }
+                Effect::EntryDurable { event: Event::Renewed, .. } => {
+                    let n = self.renewing.take().unwrap();
+                    (self.due[n], self.entries[n]) = (false, 0);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// The power goes at this very moment; a new board recovers.
+    fn cut(&mut self, with_fault: bool) {
+        let part = self.bench.part.clone();
+        self.bench = Bench { board: Bench::unpowered(), part, now: Instant::ZERO, effects: vec![] };
+        // What was asked for and not yet told may have become durable.
+        let renewing = self.renewing.take();
+        if with_fault {
+            self.bench.board.raise(Fault::FirmwareStopped);
+        }
+        while !self.bench.board.is_ready() {
+            self.work(1);
+        }
+        if let Some(n) = renewing {
+            let last = self.bench.board.ledger().history.iter().rev();
+            if last.take(2).any(|line| line.event == Event::Renewed) {
+                (self.due[n], self.entries[n]) = (false, 0);
+            }
+        }
+        self.work(20_000);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 150, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// What is on record as due stays due until it is done, whatever the clock says, at
+    /// whatever poll the power goes; and it is put on record once, however many boots.
+    #[test]
+    fn what_is_on_record_as_due_is_due_until_done_and_once(
+        first in prop::option::of(2_200..2_300_u16),
+        steps in prop::collection::vec((0..8_u8, 2_200..3_000_u16, 0..30_u32), 1..80),
+    ) {
+        let mut life = Life::new(first);
+        for (what, day, polls) in steps {
+            match what {
+                0 | 1 => life.bench.board.clock(Some(day), None),
+                2 => life.bench.board.clock(None, Some(Fault::ClockNoAnswer)),
+                3 => {
+                    let n = usize::from(day) % 3;
+                    let components = ComponentSet::only(PLACE + n);
+                    let command = Command::Renew { components, reply: None };
+                    if life.bench.board.request(life.bench.now, command).is_ok() {
+                        prop_assert!(life.renewing.replace(n).is_none());
+                    }
+                    life.work(20_000);
+                }
+                4 | 5 => {
+                    life.work(polls);
+                    life.cut(what == 5);
+                }
+                6 => life.work(polls),
+                _ => life.work(20_000),
+            }
+            for n in 0..3 {
+                prop_assert!(!life.due[n] || life.is_due(n), "{n} is hidden");
+            }
+        }
+    }
+}
