@@ -45,6 +45,8 @@ pub fn exhibits(language: Language) -> Vec<Exhibit> {
     add("hints", "where to look first", Screen::List { top: Top::Hints, line: 0 }, &due);
     add("hint", "one hint: what to look at", Screen::Hint { line: 0, page: 0 }, &due);
     add("hint-why", "one hint: the figures behind it", Screen::Hint { line: 0, page: 1 }, &due);
+    let stored = Demo::long_stored();
+    add("fault-date", "a date to confirm", Screen::Fault { line: 0 }, &stored);
     let old = Demo::rolled_over();
     add("home-rolled-over", "the hours have rolled over, and say so", Screen::Top(Top::Home), &old);
     add(

@@ -3,7 +3,8 @@
 //! Invariants:
 //! - from every screen, Back leads towards the first one, and so does doing nothing;
 //! - nothing is renewed by a short press, and nothing without a confirmation;
-//! - what is due is shown on every screen and can only be done, not put away;
+//! - what is due is marked on every screen but the QR code's, and can only be done, not
+//!   put away;
 //! - the code that is read aloud does not change while it is on the screen.
 
 use shaftbook_care::item;
@@ -39,6 +40,8 @@ pub enum Ask {
     Challenge(Authorised),
     /// Enter the reply to the open challenge.
     Reply(EightDigits),
+    /// Believe the clock: a person has read this day on the screen and confirmed it.
+    ConfirmDay(u16),
 }
 
 /// The panel.
@@ -130,6 +133,13 @@ impl Panel {
     fn next(&mut self, state: &State<'_>) {
         self.screen = match self.screen {
             Screen::Top(top) => Screen::Top(top.after(1)),
+            Screen::List { top: Top::Care, line } => {
+                let order = view::care_order(state);
+                let at = order.iter().position(|item| item.place == usize::from(line));
+                let next = at.map_or(0, |at| (at + 1) % order.len().max(1));
+                let place = order.get(next).map_or(line, |item| item.place as u8);
+                Screen::List { top: Top::Care, line: place }
+            }
             Screen::List { top, line } => {
                 let lines = view::list_lines(top, state).max(1);
                 Screen::List { top, line: (line + 1) % lines }
@@ -160,12 +170,13 @@ impl Panel {
                 Some(code) => Screen::Code { code, qr: false },
                 None => self.screen,
             },
+            Screen::Top(Top::Care) => match view::care_order(state).first() {
+                Some(item) => Screen::List { top: Top::Care, line: item.place as u8 },
+                None => self.screen,
+            },
             Screen::Top(top) if view::list_lines(top, state) > 0 => Screen::List { top, line: 0 },
             Screen::List { top: Top::Care, line } => {
-                match view::care_order(state).get(usize::from(line)) {
-                    Some(item) => Screen::Component { place: item.place as u8, line, page: 0 },
-                    None => self.screen,
-                }
+                Screen::Component { place: line, line, page: 0 }
             }
             Screen::List { top: Top::Journal, line } => Screen::Entry { line },
             Screen::List { top: Top::Faults, line } => Screen::Fault { line },
@@ -203,6 +214,12 @@ impl Panel {
                 self.tell(now, Notice::Working);
                 Some(Ask::Renew(ComponentSet::only(usize::from(place))))
             }
+            Screen::Fault { line } => {
+                let fault = state.machine.faults.iter().nth(usize::from(line));
+                let day = state.day_to_confirm().filter(|_| fault == Some(Fault::ClockWrong))?;
+                self.tell(now, Notice::Working);
+                Some(Ask::ConfirmDay(day))
+            }
             Screen::Reply { typed, .. } if typed.at == 7 => {
                 let reply = typed.reply()?;
                 self.tell(now, Notice::Working);
@@ -237,6 +254,11 @@ impl Panel {
             _ => Notice::NotReady,
         };
         self.tell(now, notice);
+    }
+
+    /// The day that was confirmed has been taken, or not.
+    pub const fn day_confirmed(&mut self, now: Instant, taken: bool) {
+        self.tell(now, if taken { Notice::Done } else { Notice::NotReady });
     }
 
     /// What came of a reply.

@@ -105,7 +105,8 @@ pub enum Screen {
     List {
         /// The list.
         top: Top,
-        /// The chosen line.
+        /// The chosen line; in the care list, the place in the profile of the component
+        /// that is chosen: the order changes while it is looked at.
         line: u8,
     },
     /// One component: page 0 what to do, 1 its figures, 2 its caution.

@@ -4,6 +4,7 @@
 //! Invariants: it decides nothing about the machine; the board does. A refusal changes
 //! nothing.
 
+use shaftbook_care::calendar;
 use shaftbook_care::hint::{Hints, Look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Command, Effect};
@@ -29,6 +30,8 @@ pub struct Console {
     hints: Hints,
     /// When the next look begins.
     look_at: Instant,
+    /// What the clock says.
+    clock: Option<u16>,
     /// Version of the board's firmware.
     version: &'static str,
 }
@@ -43,6 +46,7 @@ impl Console {
             look: Look::new(),
             hints: Hints::new(),
             look_at: Instant::ZERO,
+            clock: None,
             version,
         }
     }
@@ -61,7 +65,7 @@ impl Console {
 
     /// Does what `press` asks for.
     pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
-        let state = State::of(board, now, &self.hints, self.version);
+        let state = State::of(board, now, &self.hints, self.version).with_clock(self.clock);
         let Some(ask) = self.panel.press(now, press, &state) else { return };
         if let Err(refusal) = self.ask(board, now, ask) {
             self.panel.refused(now, refusal);
@@ -89,7 +93,18 @@ impl Console {
                 Ok(())
             }
             Ask::Reply(reply) => self.exchange.reply(board, now, reply),
+            Ask::ConfirmDay(day) => {
+                self.panel.day_confirmed(now, calendar::confirm(board, Some(day)));
+                Ok(())
+            }
         }
+    }
+
+    /// The clock was read: what it says, a day number (1 is 1 January 2020). The board is
+    /// told what is believed of it. Call about once an hour, and when the board is ready.
+    pub fn clock<R: Rules>(&mut self, board: &mut Board<R>, reading: Option<u16>) {
+        self.clock = reading;
+        calendar::tell(board, reading);
     }
 
     /// Something has happened on the board.
@@ -122,6 +137,7 @@ impl Console {
     /// What stands on the screen at `now`.
     #[must_use]
     pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
-        self.panel.view(&State::of(board, now, &self.hints, self.version))
+        let state = State::of(board, now, &self.hints, self.version);
+        self.panel.view(&state.with_clock(self.clock))
     }
 }

@@ -4,6 +4,7 @@
 use shaftbook_care::hint::Hint;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::Board;
+use shaftbook_core::fault::Fault;
 use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 
@@ -25,6 +26,9 @@ pub struct State<'a> {
     pub memory: MemoryHealth,
     /// Version of the board's firmware.
     pub version: &'static str,
+    /// The day that the clock says, believed or not (1 is 1 January 2020); `None` without
+    /// a clock or while it says none.
+    pub clock: Option<u16>,
 }
 
 impl<'a> State<'a> {
@@ -45,6 +49,21 @@ impl<'a> State<'a> {
                 laps: store.head().lap.get(),
             },
             version,
+            clock: None,
         }
+    }
+
+    /// The same with what the clock says.
+    #[must_use]
+    pub const fn with_clock(self, clock: Option<u16>) -> Self {
+        Self { clock, ..self }
+    }
+
+    /// A day that the board does not believe and a person may confirm: one that is not
+    /// before a day that is known.
+    #[must_use]
+    pub fn day_to_confirm(&self) -> Option<u16> {
+        let is_doubted = self.machine.faults.contains(Fault::ClockWrong);
+        self.clock.filter(|day| is_doubted && *day != 0 && Some(*day) >= self.machine.day)
     }
 }

@@ -57,7 +57,12 @@ impl Owner {
             day: self.day,
             hints: &self.hints,
         };
-        State { machine, memory: self.memory, version: "0.1.0" }
+        State {
+            machine,
+            memory: self.memory,
+            version: "0.1.0",
+            clock: self.day.map(|day| day.saturating_add(500)),
+        }
     }
 }
 
@@ -338,6 +343,11 @@ proptest! {
                     panel.refused(now, Refusal::Wait { seconds: u32::MAX });
                 }
                 Some(Ask::Challenge(_)) => panel.challenge(EightDigits::new(0).unwrap()),
+                Some(Ask::ConfirmDay(day)) => {
+                    prop_assert!(matches!(before, Screen::Fault { .. }), "{before:?}");
+                    prop_assert!(Some(day) >= state.machine.day);
+                    panel.day_confirmed(now, answer > 3);
+                }
                 Some(Ask::Reply(_)) | None => {}
             }
             let mut frame = Frame::new();

@@ -7,6 +7,7 @@ use std::time::{SystemTime, UNIX_EPOCH};
 
 use chrono::NaiveDate;
 use serde::Serialize;
+use shaftbook_care::calendar::{FIRST_DAY, LAST_FIRST_DAY};
 use shaftbook_core::board::Fitting;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::CarriedIn;
@@ -125,7 +126,9 @@ impl Args {
         if !self.clock {
             return Ok(None);
         }
-        let wrong = || Failure("--date: a day from 2020-01-01 to 2199-06-05".into());
+        let wrong = || {
+            Failure("--date: a day from 2026-01-01 to 2066-01-01, the days a board believes".into())
+        };
         let since_1970 = match &self.date {
             Some(text) => {
                 let date: NaiveDate = text.parse().map_err(|_| wrong())?;
@@ -134,7 +137,9 @@ impl Args {
             None => SystemTime::now().duration_since(UNIX_EPOCH).ok().map(|d| d.as_secs() / DAY_S),
         };
         let day = since_1970.and_then(|days| days.checked_sub(DAYS_BEFORE_DAY_1));
-        let day = day.and_then(|day| u16::try_from(day).ok()).filter(|day| *day > 0);
+        let day = day
+            .and_then(|day| u16::try_from(day).ok())
+            .filter(|day| (FIRST_DAY..=LAST_FIRST_DAY).contains(day));
         day.map(Some).ok_or_else(wrong)
     }
 }

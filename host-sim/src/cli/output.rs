@@ -29,7 +29,15 @@ pub fn print(format: Format, text: &str, value: &impl Serialize) -> Result<(), F
         Format::Text => text.to_owned(),
         Format::Json => serde_json::to_string_pretty(value)? + "\n",
     };
-    match io::stdout().write_all(printed.as_bytes()) {
+    say(&printed)
+}
+
+/// Prints `text` as it is to standard output.
+///
+/// # Errors
+/// A closed output is none; any other failure to write is one.
+pub fn say(text: &str) -> Result<(), Failure> {
+    match io::stdout().write_all(text.as_bytes()) {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         result => Ok(result?),
     }

@@ -13,6 +13,7 @@ use shaftbook_panel::button::{Button, Press};
 
 use super::Verdict;
 use super::failure::Failure;
+use super::output::say;
 use crate::live::deed::Deed;
 use crate::live::view::{Controls, SPEEDS, render};
 use crate::live::world::World;
@@ -116,20 +117,20 @@ fn script(world: &mut World, deeds: &[Deed], each: bool) -> Result<Verdict, Fail
     for (n, deed) in deeds.iter().enumerate() {
         world.deed(*deed).map_err(|why| Failure(format!("deed {}: {why}", n + 1)))?;
         if each {
-            show(world);
+            show(world)?;
         }
     }
     if !each || deeds.is_empty() {
-        show(world);
+        show(world)?;
     }
     Ok(Verdict::Held)
 }
 
-fn show(world: &mut World) {
+fn show(world: &mut World) -> Result<(), Failure> {
     if world.is_powered() {
-        print!("{}", text_of(&world.display()));
+        say(&text_of(&world.display()))
     } else {
-        println!("(no power: the screen is dark; the deed `on` turns the machine on)");
+        say("(no power: the screen is dark; the deed `on` turns the machine on)\n")
     }
 }
 

@@ -10,7 +10,7 @@ use shaftbook_panel::text::Language;
 
 use super::Verdict;
 use super::failure::Failure;
-use super::output::WholeFile;
+use super::output::{WholeFile, say};
 use crate::gallery::exhibits;
 use crate::picture::{frame_of, text_of, write_png};
 
@@ -74,6 +74,6 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             file.finish()?;
         }
     }
-    println!("{count} screens in {}", args.out.display());
+    say(&format!("{count} screens in {}\n", args.out.display()))?;
     Ok(Verdict::Held)
 }

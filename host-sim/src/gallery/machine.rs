@@ -26,6 +26,7 @@ pub(super) struct Demo {
     faults: FaultSet,
     memory: MemoryHealth,
     hints: Hints,
+    clock: Option<u16>,
 }
 
 impl Demo {
@@ -61,6 +62,7 @@ impl Demo {
             faults: FaultSet::default(),
             memory: MemoryHealth { retired_slots: 0, laps: 3_215 },
             hints: Hints::new(),
+            clock: Some(TODAY),
         };
         demo.ledger.carried_in = CarriedIn { hours: 9_500, stitches: 0, trims: 0 };
         demo.ledger.services = 8;
@@ -103,6 +105,14 @@ impl Demo {
         demo
     }
 
+    /// Back after two years in store: the board does not believe the date.
+    pub(super) fn long_stored() -> Self {
+        let mut demo = Self::steady();
+        demo.faults.raise(Fault::ClockWrong);
+        demo.clock = Some(TODAY + 731);
+        demo
+    }
+
     /// The memory does not answer: the past is not known.
     pub(super) fn without_memory() -> Self {
         let mut demo = Self::steady();
@@ -131,6 +141,7 @@ impl Demo {
             },
             memory: self.memory,
             version: env!("CARGO_PKG_VERSION"),
+            clock: self.clock,
         }
     }
 

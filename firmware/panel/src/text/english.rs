@@ -27,7 +27,7 @@ pub const WORDS: Words = Words {
     faults: "Faults",
     about: "This board",
     confirm: "Done?",
-    ask_engineer: "Ask the engineer",
+    ask_engineer: "Ask engineer",
     reply: "Reply",
     notice: "Result",
 
@@ -73,6 +73,7 @@ pub const WORDS: Words = Words {
     act_digit: "next digit   »: +1",
     hold_send: "hold: send",
     act_hold_still: "large, to read out",
+    hold_date: "hold: date is right",
     hold_language: "hold: Deutsch",
 
     services_done: "Done so far",

@@ -73,6 +73,7 @@ pub const WORDS: Words = Words {
     act_digit: "weiter     »: +1",
     hold_send: "halten: senden",
     act_hold_still: "groß, zum Ansagen",
+    hold_date: "halten: stimmt",
     hold_language: "halten: English",
 
     services_done: "Bisher",

@@ -225,6 +225,8 @@ pub struct Words {
     pub hold_send: &'static str,
     /// See [`Words::act_browse`]: at the read-out code, that it may not change any more.
     pub act_hold_still: &'static str,
+    /// See [`Words::act_browse`]: at a date that the board does not believe.
+    pub hold_date: &'static str,
     /// See [`Words::act_browse`]: at the language.
     pub hold_language: &'static str,
 

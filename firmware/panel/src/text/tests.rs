@@ -63,6 +63,7 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
             w.act_digit,
             w.hold_send,
             w.act_hold_still,
+            w.hold_date,
             w.hold_language,
         ],
     );

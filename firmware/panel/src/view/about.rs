@@ -5,7 +5,7 @@ use core::fmt::Write;
 use shaftbook_readout::tag::BoardTag;
 
 use super::{Content, Foot, Row};
-use crate::number::{HOURS_DIGITS, Line, grouped, line, rolling};
+use crate::number::{HOURS_DIGITS, Line, compact, grouped, line, rolling};
 use crate::state::State;
 use crate::text::Words;
 
@@ -45,7 +45,7 @@ fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
             words.retired
         }
         4 => {
-            grouped(&mut figure, state.memory.laps.into(), words.separator);
+            compact(&mut figure, state.memory.laps.into(), words.separator, words.decimal);
             words.laps
         }
         5 => {

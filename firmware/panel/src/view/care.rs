@@ -19,6 +19,11 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
         return Content::rows(words.care, [Row::text(text)], None);
     }
     let act = if chosen.is_some() { words.act_open } else { words.act_browse };
+    // The chosen component, wherever it stands now.
+    let chosen = chosen.and_then(|place| {
+        let at = order.iter().position(|item| item.place == usize::from(place));
+        at.map(|at| at as u8)
+    });
     Content::list(words.care, order.len(), chosen, Some(Foot::Tap(act)), |n| {
         let Some(item) = order.get(n) else { return Row::default() };
         let mut figure = Line::new();

@@ -1,5 +1,8 @@
 //! The faults present, by name, with what to do.
 
+use shaftbook_core::fault::Fault;
+
+use super::journal::date_of;
 use super::{Content, Foot, Row};
 use crate::state::State;
 use crate::text::Words;
@@ -20,6 +23,11 @@ pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
         return content(None, words, state);
     };
     let said = words.fault_words(fault);
+    if let Some(day) = state.day_to_confirm().filter(|_| fault == Fault::ClockWrong) {
+        let rows =
+            [Row::text(said.name), Row::pair(words.date, date_of(day)), Row::text(said.todo[1])];
+        return Content::rows(words.faults, rows, Some(Foot::Hold(words.hold_date)));
+    }
     let rows = [Row::text(said.name)].into_iter().chain(said.todo.map(Row::text));
     Content::rows(words.faults, rows, None)
 }

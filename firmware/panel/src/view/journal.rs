@@ -64,12 +64,22 @@ pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
 fn when(line: &HistoryLine, words: &Words) -> Line {
     let mut text = Line::new();
     // Cannot fail: a line has room for it.
-    if let Some(date) = line.day.and_then(date) {
-        let (year, month, day) = (date.year() % 100, date.month(), date.day());
-        let _ = write!(text, "{year:02}-{month:02}-{day:02}");
+    if let Some(day) = line.day {
+        text = date_of(day);
     } else {
         hours(&mut text, line.powered_s.into(), words.separator, words.decimal);
         let _ = write!(text, " {}", words.h);
+    }
+    text
+}
+
+/// Year, month and day of a day number, two digits each.
+pub(super) fn date_of(day: u16) -> Line {
+    let mut text = Line::new();
+    if let Some(date) = date(day) {
+        let (year, month, day) = (date.year() % 100, date.month(), date.day());
+        // Cannot fail: a line has room for it.
+        let _ = write!(text, "{year:02}-{month:02}-{day:02}");
     }
     text
 }
