@@ -35,7 +35,7 @@ const ROW_HEIGHT: i32 = 10;
 const FOOT_TOP: i32 = 53;
 const RIGHT: i32 = WIDTH as i32;
 /// Columns that a scroll bar takes.
-const SCROLL_WIDTH: i32 = 3;
+const SCROLL_WIDTH: i32 = 2;
 
 /// Modules along a side of the QR code: version 2 of ISO/IEC 18004 holds 38 letters and
 /// digits at error correction level M.
@@ -246,7 +246,7 @@ where
     if row.chosen {
         fill(Point::new(0, y), Size::new(right as u32, ROW_HEIGHT as u32), paper, target)?;
     }
-    text(&row.left, Point::new(1, y), &FONT_6X10, ink, target)?;
+    text(&row.left, Point::new(0, y), &FONT_6X10, ink, target)?;
     let x = right - width(&row.right) - 1;
     if row.due && !row.right.is_empty() {
         let size = Size::new((width(&row.right) + 1) as u32, ROW_HEIGHT as u32 - 1);
@@ -282,13 +282,12 @@ where
     let height = if foot { 40 } else { 52 };
     let place = |lines: u8| u32::from(lines) * height / u32::from(scroll.total.max(1));
     let (top, size) = (place(scroll.first), place(scroll.shown).max(2));
-    let x = RIGHT - SCROLL_WIDTH + 1;
-    let line = |y: u32, wide: u32, high: u32, target: &mut D| {
-        let at = Point::new(x, ROW_TOP + y as i32);
-        fill(at, Size::new(wide, high), BinaryColor::On, target)
-    };
-    line(0, 1, height, target)?;
-    line(top, 2, size, target)
+    // A line of dots, solid where the list stands.
+    for y in (0..height).filter(|y| y % 2 == 0 || (top..top + size).contains(y)) {
+        let at = Point::new(RIGHT - 1, ROW_TOP + y as i32);
+        fill(at, Size::new(1, 1), BinaryColor::On, target)?;
+    }
+    Ok(())
 }
 
 fn home_figure<D>(figure: &str, beside: &str, target: &mut D) -> Result<(), D::Error>

@@ -24,8 +24,12 @@ pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
     };
     let said = words.fault_words(fault);
     if let Some(day) = state.day_to_confirm().filter(|_| fault == Fault::ClockWrong) {
-        let rows =
-            [Row::text(said.name), Row::pair(words.date, date_of(day)), Row::text(said.todo[1])];
+        let rows = [
+            Row::text(said.name),
+            Row::pair(words.date, date_of(day)),
+            Row::text(said.todo[0]),
+            Row::text(said.todo[1]),
+        ];
         return Content::rows(words.faults, rows, Some(Foot::Hold(words.hold_date)));
     }
     let rows = [Row::text(said.name)].into_iter().chain(said.todo.map(Row::text));

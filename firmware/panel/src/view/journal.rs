@@ -43,8 +43,8 @@ pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
     // Cannot fail: there is room for five.
     let _ = rows.push(Row::pair(words.event(entry.event), number));
     let _ = rows.push(Row::pair(words.lifetime, at));
-    if entry.day.is_some() {
-        let _ = rows.push(Row::pair(words.date, when(entry, words)));
+    if let Some(day) = entry.day {
+        let _ = rows.push(Row::pair(words.date, date_of(day)));
     }
     match entry.event {
         Event::FaultSeen => {
@@ -65,7 +65,8 @@ fn when(line: &HistoryLine, words: &Words) -> Line {
     let mut text = Line::new();
     // Cannot fail: a line has room for it.
     if let Some(day) = line.day {
-        text = date_of(day);
+        // The century is left away: the line has little room.
+        text = date_of(day).chars().skip(2).collect();
     } else {
         hours(&mut text, line.powered_s.into(), words.separator, words.decimal);
         let _ = write!(text, " {}", words.h);
@@ -73,13 +74,13 @@ fn when(line: &HistoryLine, words: &Words) -> Line {
     text
 }
 
-/// Year, month and day of a day number, two digits each.
+/// The date of a day number as ISO 8601 writes it.
 pub(super) fn date_of(day: u16) -> Line {
     let mut text = Line::new();
     if let Some(date) = date(day) {
-        let (year, month, day) = (date.year() % 100, date.month(), date.day());
+        let (year, month, day) = (date.year(), date.month(), date.day());
         // Cannot fail: a line has room for it.
-        let _ = write!(text, "{year:02}-{month:02}-{day:02}");
+        let _ = write!(text, "{year:04}-{month:02}-{day:02}");
     }
     text
 }
