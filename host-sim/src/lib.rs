@@ -4,6 +4,7 @@
 pub mod bench_board;
 pub mod bus;
 pub mod capture;
+pub mod checked_file;
 pub mod cli;
 pub mod figures;
 pub mod fitting;

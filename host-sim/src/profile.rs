@@ -20,9 +20,8 @@ use shaftbook_core::component::{COMPONENTS_MAX, Component, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::settings::Settings;
 
+use crate::checked_file;
 use crate::input_error::InputError;
-use crate::scenario::locate::{line_column, offset_of};
-use crate::settings_file::toml_error;
 
 /// Days that a month of a profile has on a board with a clock. Our own choice.
 pub const DAYS_A_MONTH: u32 = 30;
@@ -133,9 +132,7 @@ impl Profile {
     /// # Errors
     /// An [`InputError`] that names file, line and column.
     pub fn load(path: &Path) -> Result<Self, InputError> {
-        let name = path.display().to_string();
-        let text =
-            std::fs::read_to_string(path).map_err(|e| InputError::new(&name, format!("{e}")))?;
+        let (name, text) = checked_file::read(path)?;
         Self::parse(&name, &text)
     }
 
@@ -144,18 +141,9 @@ impl Profile {
     /// # Errors
     /// An [`InputError`] that names file, line and column.
     pub fn parse(name: &str, text: &str) -> Result<Self, InputError> {
-        let profile: Self = toml::from_str(text).map_err(|e| toml_error(name, text, &e))?;
-        check::check(&profile).map_err(|wrong| {
-            let place = offset_of(text, &wrong.key).map_or_else(
-                || name.to_owned(),
-                |offset| {
-                    let (line, column) = line_column(text, offset);
-                    format!("{name}:{line}:{column}")
-                },
-            );
-            InputError::new(place, format!("{}: {}", wrong.key, wrong.what))
-        })?;
-        Ok(profile)
+        checked_file::parse(name, text, |profile| {
+            check::check(profile).map_err(|wrong| (wrong.key, wrong.what))
+        })
     }
 
     /// The built-in profile for a head of `needles` needles (taken into 1 to 16): that

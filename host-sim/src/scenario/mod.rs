@@ -16,8 +16,9 @@ use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::{NeedleSource, Settings};
 
+use crate::checked_file;
 use crate::input_error::InputError;
-use crate::settings_file::{BoardTable, toml_error};
+use crate::settings_file::BoardTable;
 use clock::TimeOfDay;
 
 /// A whole scenario.
@@ -362,9 +363,7 @@ impl Scenario {
     /// # Errors
     /// An [`InputError`] that names file, line and column.
     pub fn load(path: &Path) -> Result<Self, InputError> {
-        let name = path.display().to_string();
-        let text =
-            std::fs::read_to_string(path).map_err(|e| InputError::new(&name, format!("{e}")))?;
+        let (name, text) = checked_file::read(path)?;
         Self::parse(&name, &text)
     }
 
@@ -373,18 +372,9 @@ impl Scenario {
     /// # Errors
     /// An [`InputError`] that names file, line and column.
     pub fn parse(name: &str, text: &str) -> Result<Self, InputError> {
-        let scenario: Self = toml::from_str(text).map_err(|e| toml_error(name, text, &e))?;
-        check::check(&scenario).map_err(|wrong| {
-            let place = locate::offset_of(text, &wrong.key).map_or_else(
-                || name.to_owned(),
-                |offset| {
-                    let (line, column) = locate::line_column(text, offset);
-                    format!("{name}:{line}:{column}")
-                },
-            );
-            InputError::new(place, format!("{}: {}", wrong.key, wrong.what))
-        })?;
-        Ok(scenario)
+        checked_file::parse(name, text, |scenario| {
+            check::check(scenario).map_err(|wrong| (wrong.key, wrong.what))
+        })
     }
 
     /// The board's settings: its own keys, else what the machine needs, else the
