@@ -6,7 +6,7 @@
 //! - [`machine`]: all that is known of the machine at one moment
 //! - [`item`]: wear, limit and standing of each component
 //! - [`outlook`]: how many days are left, at the recent rate of use
-//! - [`line`]: the straight line behind it
+//! - [`mod@line`]: the straight line behind it
 //! - [`calendar`]: from what a clock says to a day that can be trusted
 //! - [`binomial`]: the exact test behind the hints
 //! - [`hint`]: first-look hints, each with its reason and figures
