@@ -285,7 +285,7 @@ impl Panel {
     /// Lets time pass: the first screen comes back by itself.
     pub fn tick(&mut self, now: Instant) {
         if let Screen::Told { notice, since } = self.screen {
-            if notice != Notice::Working && now.since_us(since) >= NOTICE_US {
+            if now.since_us(since) >= told_us(notice) {
                 self.screen = Screen::Top(Top::Home);
             }
             return;
@@ -299,8 +299,8 @@ impl Panel {
     #[must_use]
     pub fn deadline(&self) -> Instant {
         match self.screen {
-            Screen::Top(Top::Home) | Screen::Told { notice: Notice::Working, .. } => Instant::NEVER,
-            Screen::Told { since, .. } => since.plus_us(NOTICE_US),
+            Screen::Top(Top::Home) => Instant::NEVER,
+            Screen::Told { notice, since } => since.plus_us(told_us(notice)),
             _ => self.touched.plus_us(self.returns_after_us()),
         }
     }
@@ -312,6 +312,15 @@ impl Panel {
             }
             _ => RETURN_US,
         }
+    }
+}
+
+/// How long a notice stays, µs. An answer that never comes, as from a dead memory part,
+/// must not keep the first screen away.
+const fn told_us(notice: Notice) -> u64 {
+    match notice {
+        Notice::Working => RETURN_US,
+        _ => NOTICE_US,
     }
 }
 

@@ -10,8 +10,8 @@ use shaftbook_core::ledger::{Fitted, Ledger};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Press};
-use shaftbook_panel::panel::{Ask, Panel};
-use shaftbook_panel::screen::{Screen, Top};
+use shaftbook_panel::panel::{Ask, Panel, RETURN_US};
+use shaftbook_panel::screen::{Notice, Screen, Top};
 use shaftbook_panel::state::{MemoryHealth, State};
 use shaftbook_panel::view::{Body, View};
 
@@ -81,6 +81,17 @@ fn act_opens_the_component_that_is_chosen_however_the_order_changes() {
     assert_eq!(panel.view(&after).title, "Trimmer");
     short(&mut panel, &after, &[Button::Back, Button::Next]);
     assert_eq!(chosen(&panel.view(&after)), (0, "Hook oil".into()), "round to the first");
+}
+
+#[test]
+fn an_answer_that_never_comes_does_not_keep_the_first_screen_away() {
+    let mut panel = Panel::new();
+    panel.show(NOW, Screen::Told { notice: Notice::Working, since: NOW });
+    assert_eq!(panel.deadline(), NOW.plus_us(RETURN_US));
+    panel.tick(NOW.plus_us(RETURN_US - 1));
+    assert!(matches!(panel.screen(), Screen::Told { .. }), "it may still come");
+    panel.tick(panel.deadline());
+    assert_eq!(panel.screen(), &Screen::Top(Top::Home));
 }
 
 #[test]
