@@ -65,7 +65,8 @@ impl Console {
 
     /// Does what `press` asks for.
     pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
-        let state = State::of(board, now, &self.hints, self.version).with_clock(self.clock);
+        let mut state = State::of(board, now, &self.hints, self.version);
+        state.clock = self.clock;
         let Some(ask) = self.panel.press(now, press, &state) else { return };
         if let Err(refusal) = self.ask(board, now, ask) {
             self.panel.refused(now, refusal);
@@ -137,7 +138,8 @@ impl Console {
     /// What stands on the screen at `now`.
     #[must_use]
     pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
-        let state = State::of(board, now, &self.hints, self.version);
-        self.panel.view(&state.with_clock(self.clock))
+        let mut state = State::of(board, now, &self.hints, self.version);
+        state.clock = self.clock;
+        self.panel.view(&state)
     }
 }

@@ -42,8 +42,10 @@ impl<'a> State<'a> {
         version: &'static str,
     ) -> Self {
         let store = board.store();
+        let mut machine = Machine::of(board, now);
+        machine.hints = hints;
         Self {
-            machine: Machine::of(board, now).with_hints(hints),
+            machine,
             memory: MemoryHealth {
                 retired_slots: store.retired().len() as u16,
                 laps: store.head().lap.get(),
@@ -51,12 +53,6 @@ impl<'a> State<'a> {
             version,
             clock: None,
         }
-    }
-
-    /// The same with what the clock says.
-    #[must_use]
-    pub const fn with_clock(self, clock: Option<u16>) -> Self {
-        Self { clock, ..self }
     }
 
     /// A day that the board does not believe and a person may confirm: one that is not

@@ -1,6 +1,9 @@
 //! What stands on a screen, before it is pixels: lines, figures, bars.
 //!
 //! One file a screen. Nothing here changes anything.
+//!
+//! Each screen is a function that is never inlined: else the frames of all screens stand
+//! on the stack of the one that is shown.
 
 mod about;
 mod care;
@@ -190,6 +193,7 @@ impl Content {
 }
 
 /// The view of `screen`.
+#[inline(never)]
 #[must_use]
 pub fn of(screen: &Screen, language: Language, state: &State<'_>) -> View {
     let words = language.words();

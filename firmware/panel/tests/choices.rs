@@ -103,7 +103,7 @@ fn a_date_that_is_doubted_is_confirmed_by_a_long_press() {
     let hold = |clock, line| {
         let mut panel = Panel::new();
         panel.show(NOW, Screen::Fault { line });
-        panel.press(NOW, Press::Long(Button::Act), &state.with_clock(clock))
+        panel.press(NOW, Press::Long(Button::Act), &State { clock, ..state })
     };
     assert_eq!(hold(Some(3_300), 1), Some(Ask::ConfirmDay(3_300)));
     assert_eq!(hold(Some(3_300), 0), None, "at another fault");
@@ -112,5 +112,8 @@ fn a_date_that_is_doubted_is_confirmed_by_a_long_press() {
     state.machine.faults.clear(Fault::ClockWrong);
     let mut panel = Panel::new();
     panel.show(NOW, Screen::Fault { line: 0 });
-    assert_eq!(panel.press(NOW, Press::Long(Button::Act), &state.with_clock(Some(3_300))), None);
+    assert_eq!(
+        panel.press(NOW, Press::Long(Button::Act), &State { clock: Some(3_300), ..state }),
+        None
+    );
 }

@@ -12,6 +12,7 @@ use crate::text::Words;
 /// Lines of the list.
 pub(super) const LINES: usize = 8;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let foot = Some(Foot::Hold(words.hold_language));
     Content::list(words.about, LINES, chosen, foot, |n| row(n, words, state))

@@ -9,6 +9,7 @@ use crate::number::{Line, line};
 use crate::state::State;
 use crate::text::Words;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let order = care_order(state);
     if order.is_empty() {

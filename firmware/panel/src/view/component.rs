@@ -16,6 +16,7 @@ use crate::text::Words;
 /// Pages of a component.
 pub const PAGES: u8 = 3;
 
+#[inline(never)]
 pub(super) fn content(place: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
     let Some(item) = item(&state.machine, usize::from(place)) else {
         return Content::rows(words.care, [Row::text(words.not_known)], None);
@@ -57,6 +58,7 @@ fn figures(item: &CareItem, words: &Words, state: &State<'_>) -> Vec<Row, ROWS_M
     rows.into_iter().collect()
 }
 
+#[inline(never)]
 pub(super) fn confirm(place: u8, words: &Words, state: &State<'_>) -> Content {
     let Some(item) = item(&state.machine, usize::from(place)) else {
         return Content::rows(words.care, [Row::text(words.not_known)], None);

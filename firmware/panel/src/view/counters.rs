@@ -22,6 +22,7 @@ fn is_stated(state: &State<'_>) -> bool {
     stated.hours != 0 || stated.stitches != 0 || stated.trims != 0
 }
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let Some(lifetime) = &state.machine.lifetime else {
         return Content::rows(words.counters, [Row::text(words.not_known)], None);

@@ -7,6 +7,7 @@ use super::{Content, Foot, Row};
 use crate::state::State;
 use crate::text::Words;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let faults = state.machine.faults;
     if faults.is_empty() {
@@ -18,6 +19,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
     })
 }
 
+#[inline(never)]
 pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
     let Some(fault) = state.machine.faults.iter().nth(usize::from(line)) else {
         return content(None, words, state);

@@ -9,6 +9,7 @@ use crate::number::{Line, grouped, line};
 use crate::state::State;
 use crate::text::Words;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let hints = state.machine.hints;
     if hints.is_empty() {
@@ -20,6 +21,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
     })
 }
 
+#[inline(never)]
 pub(super) fn one(at: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
     let hints = state.machine.hints;
     let Some(hint) = hints.get(usize::from(at)) else { return content(None, words, state) };

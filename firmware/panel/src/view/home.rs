@@ -11,6 +11,7 @@ use crate::number::{HOURS_DIGITS, Line, add, hours, line, rolling};
 use crate::state::State;
 use crate::text::{COLUMNS, Words};
 
+#[inline(never)]
 pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     let settings = &state.machine.ledger.settings;
     let (mut figure, mut permille) = (line("?"), 0);

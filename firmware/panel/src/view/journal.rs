@@ -13,6 +13,7 @@ use crate::number::{Line, grouped, hours};
 use crate::state::State;
 use crate::text::Words;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let history = &state.machine.ledger.history;
     if history.is_empty() {
@@ -29,6 +30,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 }
 
 /// One entry: its number, when, and what it was about.
+#[inline(never)]
 pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
     let newest_first = || state.machine.ledger.history.iter().rev();
     let Some(entry) = newest_first().nth(usize::from(line)) else {

@@ -12,6 +12,7 @@ use crate::number::{Line, line};
 use crate::state::State;
 use crate::text::Words;
 
+#[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
     let Some(lifetime) = &state.machine.lifetime else {
         return Content::rows(words.needles, [super::Row::text(words.not_known)], None);

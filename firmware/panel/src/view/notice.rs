@@ -11,6 +11,7 @@ use crate::state::State;
 use crate::text::Words;
 
 /// The code as it is now, until it is opened and holds still.
+#[inline(never)]
 pub(super) fn readout(words: &Words, state: &State<'_>) -> Content {
     match Code::of(&state.machine) {
         Some(code) => {
@@ -21,6 +22,7 @@ pub(super) fn readout(words: &Words, state: &State<'_>) -> Content {
     }
 }
 
+#[inline(never)]
 pub(super) fn code(code: &Code, qr: bool, words: &Words) -> Content {
     let body = if qr { Body::Qr(code.ascii()) } else { Body::Code(text_rows(code)) };
     Content::new(words.readout, body, None)
@@ -40,6 +42,7 @@ fn text_rows(code: &Code) -> [Line; 3] {
     })
 }
 
+#[inline(never)]
 pub(super) fn told(notice: Notice, words: &Words) -> Content {
     let mut text = line(match notice {
         Notice::Working => words.working,

@@ -13,6 +13,7 @@ use crate::screen::Typed;
 use crate::state::State;
 use crate::text::{COLUMNS, Words};
 
+#[inline(never)]
 pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     let ledger = state.machine.ledger;
     let Some(s) = interval_s(state) else {
@@ -44,6 +45,7 @@ pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     Content::rows(words.service, rows, Some(Foot::Hold(words.hold_ask)))
 }
 
+#[inline(never)]
 pub(super) fn challenge(
     wish: Authorised,
     challenge: Option<EightDigits>,
@@ -70,6 +72,7 @@ pub(super) fn challenge(
     Content::rows(words.ask_engineer, rows, foot)
 }
 
+#[inline(never)]
 pub(super) fn reply(challenge: EightDigits, typed: &Typed, words: &Words) -> Content {
     let above = Row::pair(words.code, eight_digits(challenge));
     let foot = if typed.at == 7 { Foot::Hold(words.hold_send) } else { Foot::Tap(words.act_digit) };
