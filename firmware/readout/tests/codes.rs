@@ -352,3 +352,22 @@ fn the_worked_example_is_what_the_board_shows() {
         assert!(FORMAT.contains(&format!("`{shown}`")), "{shown} is not in docs/FORMAT.md");
     }
 }
+
+#[test]
+fn a_refusal_says_what_is_wrong_and_what_to_do() {
+    for (refused, says) in [
+        (Refused::Unheard(5), "5 symbols were not heard, at most 4 can be filled in"),
+        (Refused::Wrong(0), "three or more symbols are wrong"),
+        (Refused::Wrong(2), "2 not heard and two or more wrong"),
+        (Refused::Wrong(4), "4 not heard and one or more wrong"),
+        (
+            Refused::State(StateError::Fault(15)),
+            "it names fault 15, which this program does not know",
+        ),
+        (Refused::State(StateError::Kind(50)), "it names component 50"),
+        (Refused::State(StateError::Hint(60)), "it names hint 60"),
+    ] {
+        let text = refused.to_string();
+        assert!(text.starts_with(says) && text.contains("ask for it once more"), "{text}");
+    }
+}
