@@ -26,7 +26,7 @@ pub type Graph = BTreeMap<String, Package>;
 pub type Layer = (&'static str, &'static [&'static str], &'static [&'static str]);
 
 /// The layers that every board shares.
-pub const LAYERS: [Layer; 5] = [
+pub const LAYERS: [Layer; 6] = [
     ("shaftbook-core", &[], &["crc", "defmt", "heapless", "hmac", "sha2"]),
     ("shaftbook-care", &["shaftbook-core"], &["defmt", "heapless", "libm"]),
     ("shaftbook-readout", &["shaftbook-core", "shaftbook-care"], &["defmt", "heapless", "sha2"]),
@@ -39,6 +39,17 @@ pub const LAYERS: [Layer; 5] = [
         "shaftbook-drivers",
         &["shaftbook-core"],
         &["critical-section", "defmt", "ds323x", "embedded-hal", "heapless", "ssd1306"],
+    ),
+    (
+        "shaftbook-mainloop",
+        &[
+            "shaftbook-core",
+            "shaftbook-care",
+            "shaftbook-readout",
+            "shaftbook-panel",
+            "shaftbook-drivers",
+        ],
+        &["defmt", "embedded-hal", "heapless"],
     ),
 ];
 /// Features that end `no_std`, whatever crate has them.

@@ -16,18 +16,20 @@ use heapless::spsc;
 use shaftbook_core::input::Input;
 
 /// One edge: the reading of the µs timer and what changed.
-type Edge = (u32, Input);
+type Edge<E> = (u32, E);
 
 /// A queue of up to `N` − 1 edges, with a count of those that found it full.
 ///
 /// `N` is at least 2. At 2,000 revolutions a minute and 64 pulses a revolution there
 /// are 4,267 edges of both polarities a second: 64 places last 14 ms.
-pub struct Capture<const N: usize> {
-    queue: spsc::Queue<Edge, N>,
+///
+/// `E` says what changed: an [`Input`] of the machine, or a button.
+pub struct Capture<const N: usize, E = Input> {
+    queue: spsc::Queue<Edge<E>, N>,
     missed: Mutex<Cell<u32>>,
 }
 
-impl<const N: usize> Capture<N> {
+impl<const N: usize, E: Copy> Capture<N, E> {
     /// An empty queue, nothing missed.
     #[must_use]
     pub const fn new() -> Self {
@@ -35,7 +37,7 @@ impl<const N: usize> Capture<N> {
     }
 
     /// The interrupt's end and the main loop's end.
-    pub fn split(&mut self) -> (EdgeProducer<'_>, EdgeConsumer<'_>) {
+    pub fn split(&mut self) -> (EdgeProducer<'_, E>, EdgeConsumer<'_, E>) {
         let (producer, consumer) = self.queue.split();
         (
             EdgeProducer { queue: producer, missed: &self.missed },
@@ -44,26 +46,26 @@ impl<const N: usize> Capture<N> {
     }
 }
 
-impl<const N: usize> Default for Capture<N> {
+impl<const N: usize, E: Copy> Default for Capture<N, E> {
     fn default() -> Self {
         Self::new()
     }
 }
 
 /// The interrupt's end of a [`Capture`].
-pub struct EdgeProducer<'a> {
-    queue: spsc::Producer<'a, Edge>,
+pub struct EdgeProducer<'a, E = Input> {
+    queue: spsc::Producer<'a, Edge<E>>,
     missed: &'a Mutex<Cell<u32>>,
 }
 
-impl EdgeProducer<'_> {
-    /// Notes that `input` changed at timer reading `tick_us` (32-bit µs, wrapping).
+impl<E: Copy> EdgeProducer<'_, E> {
+    /// Notes `change` at timer reading `tick_us` (32-bit µs, wrapping).
     ///
     /// Never waits. Work: a few dozen instructions; a critical section of a few
     /// more only when the queue is full.
     #[inline]
-    pub fn push(&mut self, tick_us: u32, input: Input) {
-        if self.queue.enqueue((tick_us, input)).is_err() {
+    pub fn push(&mut self, tick_us: u32, change: E) {
+        if self.queue.enqueue((tick_us, change)).is_err() {
             critical_section::with(|cs| {
                 let missed = self.missed.borrow(cs);
                 missed.set(missed.get().saturating_add(1));
@@ -73,16 +75,23 @@ impl EdgeProducer<'_> {
 }
 
 /// The main loop's end of a [`Capture`].
-pub struct EdgeConsumer<'a> {
-    queue: spsc::Consumer<'a, Edge>,
+pub struct EdgeConsumer<'a, E = Input> {
+    queue: spsc::Consumer<'a, Edge<E>>,
     missed: &'a Mutex<Cell<u32>>,
 }
 
-impl EdgeConsumer<'_> {
-    /// The oldest edge not yet taken: timer reading in µs and input.
+impl<E: Copy> EdgeConsumer<'_, E> {
+    /// The oldest edge not yet taken: timer reading in µs and what changed.
     #[inline]
-    pub fn pop(&mut self) -> Option<(u32, Input)> {
+    pub fn pop(&mut self) -> Option<(u32, E)> {
         self.queue.dequeue()
+    }
+
+    /// Whether no edge waits. Ask it with interrupts masked before going to sleep.
+    #[must_use]
+    #[inline]
+    pub fn is_empty(&self) -> bool {
+        !self.queue.ready()
     }
 
     /// Edges lost since the last call; hand them to `Board::missed_edges`.
@@ -107,9 +116,11 @@ mod tests {
         let (mut isr, mut main) = capture.split();
         isr.push(u32::MAX, RISE);
         isr.push(3, FALL);
+        assert!(!main.is_empty());
         assert_eq!(main.pop(), Some((u32::MAX, RISE)));
         assert_eq!(main.pop(), Some((3, FALL)));
         assert_eq!(main.pop(), None);
+        assert!(main.is_empty());
         assert_eq!(main.take_missed(), 0);
     }
 

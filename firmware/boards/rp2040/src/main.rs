@@ -1,0 +1,3 @@
+//! Board image, not written yet.
+#![no_std]
+#![no_main]

@@ -1,0 +1,30 @@
+//! # Shaftbook main loop
+//!
+//! What every board runs after its hardware is set up: counting, storing, panel, service
+//! port, over a trait that a board fills.
+//!
+//! - [`hardware`]: what a board must provide
+//! - [`unit`]: the loop, one [`unit::Unit::turn`] at a time
+//! - [`showing`]: keeps the display awake and up to date
+//! - [`indicator`]: lamp and buzzer
+//! - [`port`]: the service port: text lines that tell the state, and change nothing
+//! - [`pin`]: from a pin's two interrupt flags to its edges
+//! - [`stop`]: a panic or hard fault, kept over the watchdog's reset
+//!
+//! Invariants: at most one piece of panel work between two polls of the board
+//! (`shaftbook_core::turn`); nothing here waits for the world. Panics: none, but for what
+//! the panel's libraries might do.
+
+#![no_std]
+#![forbid(unsafe_code)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod hardware;
+pub mod indicator;
+pub mod pin;
+pub mod port;
+pub mod showing;
+pub mod stop;
+pub mod unit;

@@ -1,0 +1,78 @@
+//! From a pin's two interrupt flags to its edges.
+//!
+//! Purpose: an interrupt that finds "has risen" and "has fallen" both set was late: the pin
+//! moved at least twice. Both edges are handed on, the later one last, so that the board
+//! sees what the pin did and ends at the pin's true level.
+//!
+//! Invariant: after the edges given, the level that was handed on is the level that was
+//! read. A flag that contradicts the level read (it moved again after the flags were read,
+//! and will interrupt again) gives the flag's edge.
+
+use shaftbook_core::input::Level;
+
+/// The edges of one interrupt, in their order.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Edges {
+    /// The pin did not move.
+    None,
+    /// It moved once, to this level.
+    One(Level),
+    /// It moved at least twice, and ended at this level.
+    Two(Level),
+}
+
+/// The edges of a pin. `rose` and `fell` are its interrupt flags, read and cleared before
+/// the pin was read as `is_high`; `active_low` whether it is asserted when low.
+#[must_use]
+#[inline]
+pub const fn edges(rose: bool, fell: bool, is_high: bool, active_low: bool) -> Edges {
+    match (rose, fell) {
+        (false, false) => Edges::None,
+        (true, true) => Edges::Two(Level::from_bool(is_high != active_low)),
+        (high, _) => Edges::One(Level::from_bool(high != active_low)),
+    }
+}
+
+impl Edges {
+    /// Hands each edge to `push`, in order.
+    #[inline]
+    pub fn each(self, mut push: impl FnMut(Level)) {
+        match self {
+            Self::None => {}
+            Self::One(level) => push(level),
+            Self::Two(level) => {
+                push(Level::from_bool(!level.is_active()));
+                push(level);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::vec::Vec;
+
+    /// The levels handed on; `flags`: rose, fell.
+    fn given(flags: (bool, bool), is_high: bool, active_low: bool) -> Vec<bool> {
+        let mut found = Vec::new();
+        edges(flags.0, flags.1, is_high, active_low).each(|level| found.push(level.is_active()));
+        found
+    }
+
+    #[test]
+    fn one_flag_is_one_edge() {
+        assert_eq!(given((false, true), false, true), [true], "pulled low: asserted");
+        assert_eq!(given((true, false), true, true), [false]);
+        assert_eq!(given((true, false), true, false), [true]);
+        assert_eq!(given((false, false), true, true), [false; 0]);
+    }
+
+    #[test]
+    fn two_flags_are_two_edges_that_end_at_the_level_read() {
+        assert_eq!(given((true, true), false, true), [false, true]);
+        assert_eq!(given((true, true), true, true), [true, false]);
+        assert_eq!(given((true, true), true, false), [false, true]);
+    }
+}
