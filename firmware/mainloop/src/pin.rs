@@ -22,12 +22,21 @@ pub enum Edges {
     Two(Level),
 }
 
-/// The edges of a pin. `rose` and `fell` are its interrupt flags, read and cleared before
-/// the pin was read as `is_high`; `active_low` whether it is asserted when low.
+/// A pin's two interrupt flags.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Flags {
+    /// It has risen since the flags were cleared.
+    pub rose: bool,
+    /// It has fallen since.
+    pub fell: bool,
+}
+
+/// The edges of a pin, whose `flags` were read and cleared before the pin was read as
+/// `is_high`; `active_low`: it is asserted when low.
 #[must_use]
 #[inline]
-pub const fn edges(rose: bool, fell: bool, is_high: bool, active_low: bool) -> Edges {
-    match (rose, fell) {
+pub const fn edges(flags: Flags, is_high: bool, active_low: bool) -> Edges {
+    match (flags.rose, flags.fell) {
         (false, false) => Edges::None,
         (true, true) => Edges::Two(Level::from_bool(is_high != active_low)),
         (high, _) => Edges::One(Level::from_bool(high != active_low)),
@@ -54,10 +63,11 @@ mod tests {
     use super::*;
     use std::vec::Vec;
 
-    /// The levels handed on; `flags`: rose, fell.
-    fn given(flags: (bool, bool), is_high: bool, active_low: bool) -> Vec<bool> {
+    /// The levels handed on.
+    fn given((rose, fell): (bool, bool), is_high: bool, active_low: bool) -> Vec<bool> {
         let mut found = Vec::new();
-        edges(flags.0, flags.1, is_high, active_low).each(|level| found.push(level.is_active()));
+        edges(Flags { rose, fell }, is_high, active_low)
+            .each(|level| found.push(level.is_active()));
         found
     }
 
