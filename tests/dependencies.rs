@@ -22,6 +22,10 @@ fn sound() -> Graph {
         ("shaftbook-care".into(), package("firmware/care", &[("shaftbook-core", &[])])),
         ("shaftbook-readout".into(), package("firmware/readout", &[("shaftbook-care", &[])])),
         ("shaftbook-panel".into(), package("firmware/panel", &[("shaftbook-readout", &[])])),
+        (
+            "shaftbook-mainloop".into(),
+            package("firmware/mainloop", &[("shaftbook-panel", &[]), ("shaftbook-drivers", &[])]),
+        ),
         ("host-sim".into(), package("host-sim", &[("shaftbook-drivers", &[]), ("clap", &["std"])])),
         (
             "board-x".into(),
@@ -48,6 +52,8 @@ fn the_workspace_keeps_to_the_direction_of_dependencies() {
 fn the_graph_that_is_checked_is_the_workspace() {
     let graph = workspace();
     assert_eq!(graph["shaftbook-core"].folder, "firmware/core");
+    assert_eq!(graph["shaftbook-rp2040"].folder, "firmware/boards/rp2040");
+    assert!(graph["shaftbook-mps2"].needs.contains_key("shaftbook-mainloop"));
     assert!(graph["shaftbook-drivers"].needs.contains_key("shaftbook-core"));
     assert!(graph["host-sim"].needs.contains_key("shaftbook-core"));
     assert!(!graph["shaftbook-core"].needs.contains_key("proptest"), "only for its tests");
@@ -67,6 +73,10 @@ fn each_breach_is_found() {
         ("shaftbook-panel", "shaftbook-drivers"),
         ("shaftbook-panel", "embedded-hal"),
         ("shaftbook-drivers", "shaftbook-panel"),
+        ("shaftbook-drivers", "shaftbook-mainloop"),
+        ("shaftbook-panel", "shaftbook-mainloop"),
+        ("shaftbook-mainloop", "board-x"),
+        ("shaftbook-mainloop", "cortex-m"),
         ("shaftbook-drivers", "host-sim"),
         ("shaftbook-drivers", "board-x"),
         ("shaftbook-drivers", "rp2040-hal"),

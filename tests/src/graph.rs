@@ -7,8 +7,9 @@
 //! The rules work on a plain [`Graph`], so that a test can hand them a broken one.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
-use cargo_metadata::{DependencyKind, Metadata, MetadataCommand};
+use cargo_metadata::{DependencyKind, MetadataCommand};
 
 /// What one package of the workspace asks for in normal and build dependencies.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -55,24 +56,34 @@ pub const LAYERS: [Layer; 6] = [
 /// Features that end `no_std`, whatever crate has them.
 const HOSTED_FEATURES: [&str; 2] = ["std", "alloc"];
 
-/// The graph of this repository, as cargo gives it.
+/// Manifests of the repository's workspaces: the main one, and that of the board images.
+const MANIFESTS: [&str; 2] = [
+    concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml"),
+    concat!(env!("CARGO_MANIFEST_DIR"), "/../firmware/boards/Cargo.toml"),
+];
+
+/// The graph of this repository, board images included, as cargo gives it.
 ///
 /// # Panics
 /// When `cargo metadata` cannot be run.
 #[must_use]
 pub fn workspace() -> Graph {
-    let manifest = concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml");
-    let metadata = MetadataCommand::new()
-        .manifest_path(manifest)
-        .no_deps()
-        .exec()
-        .expect("cargo metadata runs in the repository");
-    metadata.workspace_packages().into_iter().map(|p| package(&metadata, p)).collect()
+    let mut graph = Graph::new();
+    for manifest in MANIFESTS {
+        let metadata = MetadataCommand::new()
+            .manifest_path(manifest)
+            .no_deps()
+            .exec()
+            .expect("cargo metadata runs in the repository");
+        graph.extend(metadata.workspace_packages().into_iter().map(package));
+    }
+    graph
 }
 
-fn package(metadata: &Metadata, package: &cargo_metadata::Package) -> (String, Package) {
+fn package(package: &cargo_metadata::Package) -> (String, Package) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent();
     let folder = package.manifest_path.parent().unwrap_or(&package.manifest_path);
-    let folder = folder.strip_prefix(&metadata.workspace_root).unwrap_or(folder);
+    let folder = root.and_then(|root| folder.strip_prefix(root).ok()).unwrap_or(folder);
     let mut needs: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for dependency in &package.dependencies {
         if dependency.kind == DependencyKind::Development {

@@ -27,6 +27,7 @@ use shaftbook_drivers::clock::{Clock, ClockError};
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 use shaftbook_panel::button::{Button, Buttons, Press};
 use shaftbook_panel::serve::Console;
+use shaftbook_panel::view::View;
 
 use crate::hardware::{Hardware, SLEEP_MAX_US};
 use crate::indicator::Indicator;
@@ -100,6 +101,18 @@ impl Unit {
     #[must_use]
     pub fn board(&self) -> &Board {
         &self.board
+    }
+
+    /// The panel.
+    #[must_use]
+    pub fn console(&self) -> &Console {
+        &self.console
+    }
+
+    /// What stands on the screen, or will as soon as it is painted.
+    #[must_use]
+    pub fn view(&self, now: Instant) -> View {
+        self.console.view(&self.board, now)
     }
 
     /// The firmware was reset by its watchdog without having recorded why.
