@@ -10,6 +10,7 @@ pub mod figures;
 pub mod fitting;
 pub mod gallery;
 pub mod hints;
+pub mod hold_up;
 pub mod input_error;
 pub mod inspect;
 pub mod keys;

@@ -8,6 +8,7 @@ pub mod decode;
 pub mod failure;
 pub mod fit;
 pub mod hints;
+pub mod hold_up;
 pub mod inspect;
 pub mod key;
 pub mod output;
@@ -47,6 +48,7 @@ enum Command {
     Fit(fit::Args),
     Authorise(authorise::Args),
     Screens(screens::Args),
+    HoldUp(hold_up::Args),
 }
 
 /// What a sub-command found.
@@ -96,6 +98,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Fit(args) => fit::run(args),
         Command::Authorise(args) => authorise::run(args),
         Command::Screens(args) => screens::run(args),
+        Command::HoldUp(args) => hold_up::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,
