@@ -31,7 +31,9 @@ def on_white(svg):
     )
     if found != 1:
         sys.exit("draw.py: schemdraw's SVG has no viewBox any more")
-    return paper
+    # `sans` is a family on some systems only. A shape a line, so that changes can be read.
+    paper = paper.replace('font-family="sans"', 'font-family="sans-serif"')
+    return re.sub(r"(?<=>)(?=<(?:path|text|circle|polygon|rect|/svg))", "\n", paper)
 
 
 def main():

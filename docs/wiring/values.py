@@ -10,7 +10,19 @@ Sources: UM10204 is NXP's I2C-bus specification; RP2040 is that chip's data shee
 memory" and "common practice" are said where they apply.
 """
 
+import os
+import re
 from math import log
+
+ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__))))
+
+
+
+def setting(name):
+    """The default of a setting of the board."""
+    with open(os.path.join(ROOT, "firmware", "core", "src", "settings.rs"), encoding="utf-8") as file:
+        return int(re.search(rf"^ +{name}: ([\d_]+),$", file.read(), re.M)[1])
+
 
 # --- the supply -----------------------------------------------------------------------
 RAILS_V = (24, 12, 5)
@@ -46,13 +58,13 @@ LED_OHM = {24: 3_900, 12: 1_800, 5: 560}
 CTR_LEAST, CTR_AGED, CTR_WARM, CTR_SATURATED = 0.5, 0.5, 0.8, 0.8
 COLLECTOR_OHM = 4_700
 PAD_PULL_UP_OHM = 50e3  # strongest internal pull-up; RP2040
-SHAFT_SERIES_OHM, SHAFT_F, SHAFT_SETTLING_US = 1e3, 1e-9, 50
-CONTACT_SERIES_OHM, CONTACT_F, CONTACT_SETTLING_US = 10e3, 47e-9, 6_000
+SHAFT_SERIES_OHM, SHAFT_F, SHAFT_SETTLING_US = 1e3, 1e-9, setting("shaft_settling_us")
+CONTACT_SERIES_OHM, CONTACT_F, CONTACT_SETTLING_US = 10e3, 47e-9, setting("contact_settling_us")
 GATE_SERIES_OHM, GATE_DOWN_OHM, GATE_F = 100e3, 1e6, 100e-12
 
 # --- needle position, bus, panel ------------------------------------------------------
 TAP_OHM = 330e3  # four alike: three above, one below
-TAP_F, NEEDLE_SETTLING_MS = 4.7e-9, 20
+TAP_F, NEEDLE_SETTLING_MS = 4.7e-9, setting("needle_settling_ms")
 POT_OHM = 10e3  # the machine's own potentiometer, as an example
 CLAMP_V = 0.6
 BUS_OHM, BUS_PF, BUS_RISE_NS, BUS_SINK_MA, BUS_LOW_V = 2_200, 100, 300, 3.0, 0.4  # UM10204
