@@ -22,6 +22,17 @@ PICTURES = {**panel.PICTURES, **supply.PICTURES, **inputs.PICTURES}
 VIEW = re.compile(r'<svg [^>]*viewBox="(\S+) (\S+) (\S+) (\S+)"[^>]*>')
 
 
+# How far below its middle or its top a text's baseline is, of the font's size.
+BASELINE = {"central": 0.36, "hanging": 0.73}
+TEXT = re.compile(r'y="(\S+)" dominant-baseline="([\w-]+)"([^>]*? font-size="(\S+)")')
+
+
+def on_baseline(found):
+    """A text's position by its baseline: programs differ in the other ways to give it."""
+    y, way, between, size = found.groups()
+    return f'y="{float(y) + BASELINE.get(way, 0) * float(size):.3f}"{between}'
+
+
 def on_white(svg):
     """The picture on white paper: it must be readable on a dark page, too."""
     # Three decimals are enough, and the last bits may differ from one C library to another.
@@ -31,6 +42,7 @@ def on_white(svg):
     )
     if found != 1:
         sys.exit("draw.py: schemdraw's SVG has no viewBox any more")
+    paper = TEXT.sub(on_baseline, paper)
     # `sans` is a family on some systems only. A shape a line, so that changes can be read.
     paper = paper.replace('font-family="sans"', 'font-family="sans-serif"')
     return re.sub(r"(?<=>)(?=<(?:path|text|circle|polygon|rect|/svg))", "\n", paper)
