@@ -20,8 +20,7 @@ use std::fmt::{self, Display, Formatter};
 
 use super::e6::E6;
 
-/// Highest voltage that is taken, V: what IEC 61140 calls extra-low voltage ends at 120 V
-/// DC; the rails that a board is fed from end far below.
+/// Highest voltage that is taken, V: the rails that a board is fed from end far below.
 pub const HIGHEST_V: f64 = 60.0;
 /// Most that one of the losses may be, percent.
 pub const MOST_LOSS_PERCENT: f64 = 90.0;
@@ -29,12 +28,6 @@ pub const MOST_LOSS_PERCENT: f64 = 90.0;
 /// A capacitance, µF.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
 pub struct Microfarads(pub f64);
-
-impl Display for Microfarads {
-    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        write!(f, "{} µF", self.0)
-    }
-}
 
 /// What the board draws during hold-up.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -3,8 +3,6 @@
 //!
 //! Invariant: values are whole nanofarads, so none is rounded.
 
-use std::fmt::{self, Display, Formatter};
-
 use super::circuit::Microfarads;
 
 /// The series, in tenths (IEC 60063: 1.0 1.5 2.2 3.3 4.7 6.8).
@@ -38,12 +36,6 @@ impl E6 {
     #[must_use]
     pub fn capacitance(self) -> Microfarads {
         Microfarads(self.nf as f64 / 1_000.0)
-    }
-}
-
-impl Display for E6 {
-    fn fmt(&self, f: &mut Formatter<'_>) -> fmt::Result {
-        write!(f, "{}", self.capacitance())
     }
 }
 
