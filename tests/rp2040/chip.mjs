@@ -64,8 +64,8 @@ export class Chip {
   /** Asked for by the watchdog. @type {'watchdog-timer'|'watchdog-force'|null} */
   resetAsked = null;
 
-  /** Lines that are active, a bit each. */
-  #lines = 0;
+  /** Interrupt lines that are active, a bit each. */
+  lines = 0;
 
   /**
    * @param {object} options
@@ -181,14 +181,14 @@ export class Chip {
     core.setInterrupt = (irq, isActive) => {
       const bit = 1 << irq;
       if (isActive && !(core.pendingInterrupts & bit)) this.watch.raised(irq);
-      this.#lines = isActive ? this.#lines | bit : this.#lines & ~bit;
+      this.lines = isActive ? this.lines | bit : this.lines & ~bit;
       raise(irq, isActive);
     };
     const enter = core.exceptionEntry.bind(core);
     core.exceptionEntry = (exception) => {
       this.watch.entered(exception);
       const irq = exception - FIRST_IRQ_EXCEPTION;
-      if (irq >= 0 && !(this.#lines & (1 << irq))) core.pendingInterrupts &= ~(1 << irq);
+      if (irq >= 0 && !(this.lines & (1 << irq))) core.pendingInterrupts &= ~(1 << irq);
       core.cycles += ENTRY_CYCLES;
       enter(exception);
     };
@@ -204,13 +204,13 @@ export class Chip {
   #guardPins() {
     for (const pin of this.rp.gpio) {
       const drive = pin.setInputValue.bind(pin);
-      let seen = false;
+      pin.hasSeenHigh = false;
       pin.setInputValue = (isHigh) => {
         const arrives = isHigh && pin.inputEnable;
-        if (arrives === seen) {
+        if (arrives === pin.hasSeenHigh) {
           pin.rawInputValue = isHigh;
         } else {
-          seen = arrives;
+          pin.hasSeenHigh = arrives;
           drive(isHigh);
         }
       };
