@@ -157,7 +157,7 @@ export class Bus {
     controller.onAbandon = () => {
       this.#stalled = null;
       this.#abandon();
-      };
+    };
     i2c.onStart = () => {
       controller.after(this.#selected ? 1 : 2, () => i2c.completeStart());
     };

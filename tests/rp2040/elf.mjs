@@ -25,7 +25,12 @@ export class Elf {
   constructor(bytes) {
     this.#bytes = bytes;
     this.#view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
-    if (bytes.length < 52 || this.#view.getUint32(0) !== 0x7f454c46 || bytes[4] !== 1 || bytes[5] !== 1) {
+    if (
+      bytes.length < 52 ||
+      this.#view.getUint32(0) !== 0x7f454c46 ||
+      bytes[4] !== 1 ||
+      bytes[5] !== 1
+    ) {
       throw new Error('not a 32-bit little-endian ELF file');
     }
     this.#readSymbols();
@@ -72,13 +77,20 @@ export class Elf {
   /** @returns {Uint8Array} What a programmer writes into the flash, from 0x10000000 on. */
   flash() {
     const view = this.#view;
-    const [start, entry, count] = [view.getUint32(28, true), view.getUint16(42, true), view.getUint16(44, true)];
+    const [start, entry, count] = [
+      view.getUint32(28, true),
+      view.getUint16(42, true),
+      view.getUint16(44, true),
+    ];
     const pieces = [];
     for (let n = 0; n < count; n++) {
       const at = start + n * entry;
       const [offset, , address, bytes] = [4, 8, 12, 16].map((it) => view.getUint32(at + it, true));
       if (view.getUint32(at, true) === SEGMENT_LOAD && bytes > 0 && address >= FLASH_START) {
-        pieces.push({ at: address - FLASH_START, bytes: this.#bytes.subarray(offset, offset + bytes) });
+        pieces.push({
+          at: address - FLASH_START,
+          bytes: this.#bytes.subarray(offset, offset + bytes),
+        });
       }
     }
     const flash = new Uint8Array(Math.max(0, ...pieces.map((it) => it.at + it.bytes.length)));
@@ -89,10 +101,16 @@ export class Elf {
 
   #readSymbols() {
     const view = this.#view;
-    const [start, entry, count] = [view.getUint32(32, true), view.getUint16(46, true), view.getUint16(48, true)];
+    const [start, entry, count] = [
+      view.getUint32(32, true),
+      view.getUint16(46, true),
+      view.getUint16(48, true),
+    ];
     const section = (n) => {
       const at = start + n * entry;
-      const [type, offset, bytes, link] = [4, 16, 20, 24].map((it) => view.getUint32(at + it, true));
+      const [type, offset, bytes, link] = [4, 16, 20, 24].map((it) =>
+        view.getUint32(at + it, true),
+      );
       return { type, offset, bytes, link };
     };
     for (let n = 0; n < count; n++) {
@@ -105,7 +123,12 @@ export class Elf {
         const address = view.getUint32(at + 4, true);
         // Mapping symbols ($t, $d) name nothing.
         if (name && !name.startsWith('$')) {
-          this.symbols.set(name, { name, address, bytes: view.getUint32(at + 8, true), isFunction });
+          this.symbols.set(name, {
+            name,
+            address,
+            bytes: view.getUint32(at + 8, true),
+            isFunction,
+          });
         }
       }
     }
@@ -122,13 +145,25 @@ function readable(name) {
   if (!/^_ZN.*E(\.|$)/.test(name)) return name;
   const parts = [];
   let rest = name.slice(3);
-  for (let match; (match = /^(\d+)/.exec(rest)); ) {
+  for (let match; (match = /^(\d+)/.exec(rest));) {
     const bytes = Number(match[1]);
     parts.push(rest.slice(match[1].length, match[1].length + bytes));
     rest = rest.slice(match[1].length + bytes);
   }
   if (/^h[0-9a-f]{16}$/.test(parts.at(-1))) parts.pop();
-  const escapes = { LT: '<', GT: '>', RF: '&', BP: '*', LP: '(', RP: ')', C: ',', u7b: '{', u7d: '}', u20: ' ', u27: "'" };
+  const escapes = {
+    LT: '<',
+    GT: '>',
+    RF: '&',
+    BP: '*',
+    LP: '(',
+    RP: ')',
+    C: ',',
+    u7b: '{',
+    u7d: '}',
+    u20: ' ',
+    u27: "'",
+  };
   return parts
     .join('::')
     .replace(/(^|::)_\$/g, '$1$')

@@ -133,7 +133,11 @@ export class Interleaving {
         this.#disturb();
         next += 1;
       }
-      if (this.#word(RESULT_WORDS.indexOf('done')) !== 0 && next >= moments.length && core.IPSR === 0) {
+      if (
+        this.#word(RESULT_WORDS.indexOf('done')) !== 0 &&
+        next >= moments.length &&
+        core.IPSR === 0
+      ) {
         if (moments.length === 0) this.instructions = k;
         return verdict(this.#result());
       }

@@ -39,7 +39,8 @@ export class Snapshot {
         this.#fields.push([object, name, value]);
       } else if (Array.isArray(value) || value instanceof Uint32Array) {
         // Listeners and the like are not state.
-        if ([...value].every((it) => typeof it === 'number')) this.#arrays.push([value, value.slice()]);
+        if ([...value].every((it) => typeof it === 'number'))
+          this.#arrays.push([value, value.slice()]);
       }
     }
   }

@@ -105,7 +105,10 @@ test('lamp and buzzer are recorded, and go off with the supply', () => {
   rp.writeUint32(SIO_OUT_CLR, 1 << 18);
   rp.writeUint32(SIO_OUT_SET, 1 << 18);
   bench.cut();
-  assert.deepEqual(bench.lamp.changes.map(({ on }) => on), [true, false, true, false]);
+  assert.deepEqual(
+    bench.lamp.changes.map(({ on }) => on),
+    [true, false, true, false],
+  );
   assert.ok(Math.abs(bench.lamp.changes[0].at_us - 10) < 0.1);
   assert.deepEqual(bench.buzzer.changes, []);
 });
@@ -120,7 +123,14 @@ test('a cut says what it fell into; its tear is by seed and cycle', () => {
   assert.equal(bench.drawTear().name, tear.name);
   bench.cut(tear);
   assert.deepEqual(bench.cuts, [
-    { at_us: bench.machine.cycle / 125, cycle: bench.machine.cycle, phase: 'program', page: 0, tear: tear.name, program_cycles: 1 },
+    {
+      at_us: bench.machine.cycle / 125,
+      cycle: bench.machine.cycle,
+      phase: 'program',
+      page: 0,
+      tear: tear.name,
+      program_cycles: 1,
+    },
   ]);
   bench.cut();
   assert.equal(bench.cuts.length, 1, 'no supply, no cut');
@@ -139,7 +149,10 @@ test('the answer to a warning ends with the cycle before the line that says dura
   assert.equal(answer.durable_cycles, 1_000_000);
   assert.equal(answer.durable_us, 8_000);
   assert.equal(answer.line_us, 8_992);
-  assert.deepEqual(answer.program_cycles.map(({ page }) => page), [2, 3, 4]);
+  assert.deepEqual(
+    answer.program_cycles.map(({ page }) => page),
+    [2, 3, 4],
+  );
 });
 
 test('without that line it is the last cycle that ended; a cycle cut short does not count', () => {
@@ -150,5 +163,8 @@ test('without that line it is the last cycle that ended; a cycle cut short does 
   reactions.ended(1_200);
   reactions.warned(5_000);
   reactions.ended(6_000);
-  assert.deepEqual(reactions.all().map((it) => it.durable_cycles), [600, null]);
+  assert.deepEqual(
+    reactions.all().map((it) => it.durable_cycles),
+    [600, null],
+  );
 });

@@ -193,7 +193,10 @@ test('SDA held low loses arbitration, until it has been clocked free by GPIO', (
 });
 
 test('a reset in the middle of a read leaves SDA low; a loss of supply does not', () => {
-  for (const [why, isHeld] of [['reset', true], ['power', false]]) {
+  for (const [why, isHeld] of [
+    ['reset', true],
+    ['power', false],
+  ]) {
     const { bench, send, wait } = wired();
     send(READ | STOP);
     wait(15);

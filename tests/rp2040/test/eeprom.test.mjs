@@ -135,7 +135,13 @@ test('a cut in the cycle tears the whole page and no other', () => {
 });
 
 test('each tear of a cycle leaves what it says', () => {
-  for (const [tear, first, sent] of [['old', 0x11, 0x11], ['new', 0x11, 0x22], ['ff', 0xff, 0xff], ['p5', 0x11, 0x22], ['p4', 0x11, 0x11]]) {
+  for (const [tear, first, sent] of [
+    ['old', 0x11, 0x11],
+    ['new', 0x11, 0x22],
+    ['ff', 0xff, 0xff],
+    ['p5', 0x11, 0x22],
+    ['p4', 0x11, 0x11],
+  ]) {
     const { part } = bench(new Uint8Array(PART_BYTES).fill(0x11));
     send(part, 4, [0x22]);
     part.stop();

@@ -27,7 +27,10 @@ test('a file that is no whole UF2 for this chip is refused', () => {
   const good = uf2Of(flash);
   assert.throws(() => flashOfUf2(file('short.uf2', good.subarray(0, 600))), /not whole blocks/);
   assert.throws(() => flashOfUf2(file('empty.uf2', new Uint8Array(0))), /not a UF2/);
-  assert.throws(() => flashOfUf2(file('cut.uf2', good.subarray(0, 1_024))), /3 blocks promised, 2 there/);
+  assert.throws(
+    () => flashOfUf2(file('cut.uf2', good.subarray(0, 1_024))),
+    /3 blocks promised, 2 there/,
+  );
   assert.throws(() => flashOfUf2(file('other.uf2', uf2Of(flash, 0x12345678))), /another chip/);
   assert.throws(() => flashOfUf2(file('noise.uf2', new Uint8Array(512))), /magic/);
   const far = good.slice();
@@ -38,8 +41,18 @@ test('a file that is no whole UF2 for this chip is refused', () => {
 const symbols = [
   { name: '_stack_start', address: 0x20040000 },
   { name: 'main', address: 0x10000201, bytes: 8, isFunction: true },
-  { name: '_ZN9shaftbook5store4save17h0123456789abcdefE', address: 0x10000301, bytes: 6, isFunction: true },
-  { name: '_ZN48_$LT$impl$u20$core..fmt..Debug$u20$for$u20$x$GT$3fmt17h0123456789abcdefE', address: 0x10000401, bytes: 6, isFunction: true },
+  {
+    name: '_ZN9shaftbook5store4save17h0123456789abcdefE',
+    address: 0x10000301,
+    bytes: 6,
+    isFunction: true,
+  },
+  {
+    name: '_ZN48_$LT$impl$u20$core..fmt..Debug$u20$for$u20$x$GT$3fmt17h0123456789abcdefE',
+    address: 0x10000401,
+    bytes: 6,
+    isFunction: true,
+  },
   { name: '$t', address: 0x10000200 },
 ];
 

@@ -91,5 +91,8 @@ test('one that lacks it is caught, at the instruction where it is missing', () =
 });
 
 test('a program without its result, or that never ends, is refused', () => {
-  assert.throws(() => new Interleaving({ elf: new Elf(elfOf([], new Uint8Array(512))) }), /RACE_RESULT/);
+  assert.throws(
+    () => new Interleaving({ elf: new Elf(elfOf([], new Uint8Array(512))) }),
+    /RACE_RESULT/,
+  );
 });

@@ -151,7 +151,13 @@ test('a pin driven to the level it has makes no edge', () => {
   pin.setInputValue(true);
   machine.run(1_000);
   assert.equal(ram(machine, 0), 0, 'quiet after set-up');
-  for (const [level, edges] of [[true, 0], [false, 1], [false, 1], [true, 2], [true, 2]]) {
+  for (const [level, edges] of [
+    [true, 0],
+    [false, 1],
+    [false, 1],
+    [true, 2],
+    [true, 2],
+  ]) {
     pin.setInputValue(level);
     machine.run(machine.cycle + 500);
     assert.equal(ram(machine, 0), edges, `after ${level}`);
@@ -160,8 +166,24 @@ test('a pin driven to the level it has makes no edge', () => {
 
 test('an alarm fires at its µs, not before', () => {
   const machine = machineOf({
-    main: [...clear, ...store(TIMER_INTE, 1), ...store(NVIC_ISER, 1), ...store(TIMER_ALARM0, 50), op.wfi, ...forever],
-    handlers: { [IRQ_TIMER0]: [load(2, TIMER_RAWL), op.ldr(3, 2), load(2, RAM), op.str(3, 2), ...store(TIMER_INTR, 1), op.bxLr] },
+    main: [
+      ...clear,
+      ...store(TIMER_INTE, 1),
+      ...store(NVIC_ISER, 1),
+      ...store(TIMER_ALARM0, 50),
+      op.wfi,
+      ...forever,
+    ],
+    handlers: {
+      [IRQ_TIMER0]: [
+        load(2, TIMER_RAWL),
+        op.ldr(3, 2),
+        load(2, RAM),
+        op.str(3, 2),
+        ...store(TIMER_INTR, 1),
+        op.bxLr,
+      ],
+    },
   });
   machine.run(49 * 125);
   assert.equal(ram(machine, 0), 0);
@@ -205,15 +227,32 @@ test('a watchdog that names no processor resets nothing', () => {
 
 test('a forced watchdog reset has its own reason', () => {
   const machine = machineOf({
-    main: [...count(WATCHDOG_SCRATCH0), ...store(PSM_WDSEL, 0x1fffc), load(4, 2), load(0, WATCHDOG_SCRATCH0), op.ldr(1, 0), op.cmp(1, 2), { branch: 0xd000, label: 'end' }, ...store(WATCHDOG_CTRL, 0x80000000), ...forever],
+    main: [
+      ...count(WATCHDOG_SCRATCH0),
+      ...store(PSM_WDSEL, 0x1fffc),
+      load(4, 2),
+      load(0, WATCHDOG_SCRATCH0),
+      op.ldr(1, 0),
+      op.cmp(1, 2),
+      { branch: 0xd000, label: 'end' },
+      ...store(WATCHDOG_CTRL, 0x80000000),
+      ...forever,
+    ],
   });
   machine.run(10_000);
-  assert.deepEqual(machine.resets.map(({ reason }) => reason), ['watchdog-force']);
+  assert.deepEqual(
+    machine.resets.map(({ reason }) => reason),
+    ['watchdog-force'],
+  );
   assert.equal(machine.chip.watchdog.reason, 2);
 });
 
 test('UDF and a stray access are hard faults; a second one locks up', () => {
-  for (const bad of [[op.udf], [load(0, 0x30000000), op.ldr(1, 0)], [load(0, RAM + 2), op.ldr(1, 0)]]) {
+  for (const bad of [
+    [op.udf],
+    [load(0, 0x30000000), op.ldr(1, 0)],
+    [load(0, RAM + 2), op.ldr(1, 0)],
+  ]) {
     const machine = machineOf({
       main: [...clear, ...bad, ...store(RAM + 4, 1), ...forever],
       handlers: { 3: [...count(RAM), ...forever] },
@@ -228,7 +267,10 @@ test('UDF and a stray access are hard faults; a second one locks up', () => {
 });
 
 test('faults from outside: a hard fault, and a call of any function', () => {
-  const flash = { main: [...clear, ...forever], handlers: { 3: [...count(RAM), op.bxLr], 4: [...count(RAM + 4), op.bxLr] } };
+  const flash = {
+    main: [...clear, ...forever],
+    handlers: { 3: [...count(RAM), op.bxLr], 4: [...count(RAM + 4), op.bxLr] },
+  };
   const machine = machineOf(flash);
   machine.run(500);
   machine.injectHardFault();

@@ -68,7 +68,10 @@ test('the longest stretch with PRIMASK set, and where', () => {
     main: [op.cpsid, op.nop, op.cpsie, op.cpsid, ...nops(40), op.cpsie, ...forever],
   });
   assert.equal(longest, 41);
-  assert.deepEqual(masked.map(({ cycles }) => cycles), [41, 2]);
+  assert.deepEqual(
+    masked.map(({ cycles }) => cycles),
+    [41, 2],
+  );
   assert.equal(masked[0].from, 'main+0x8');
   assert.equal(masked[0].to, 'main+0x5a');
 });

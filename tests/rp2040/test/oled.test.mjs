@@ -47,7 +47,10 @@ test('horizontal addressing fills a window, row by row', () => {
   commands(display, 0x20, 0x00, 0x21, 10, 11, 0x22, 2, 3);
   transfer(display, 0x40, 0xff, 0xff, 0x01, 0x01);
   const lines = display.text().split('\n');
-  assert.deepEqual(lines.slice(8, 13), [...Array(4).fill(' '.repeat(10) + '██'), ' '.repeat(10) + '▀▀']);
+  assert.deepEqual(lines.slice(8, 13), [
+    ...Array(4).fill(' '.repeat(10) + '██'),
+    ' '.repeat(10) + '▀▀',
+  ]);
 });
 
 test('Co set: one byte, then a control byte again', () => {

@@ -4,7 +4,8 @@ import { Events } from '../events.mjs';
 import { parseScript } from '../script.mjs';
 
 test('a script is its changes, without comments', () => {
-  const text = '# a day\n\n0 power 1\n10.5 shaft 1\n10.5 needle_mv 4200\n20 say state all\n30 fault sda_low 9\n31 fault hardfault\n';
+  const text =
+    '# a day\n\n0 power 1\n10.5 shaft 1\n10.5 needle_mv 4200\n20 say state all\n30 fault sda_low 9\n31 fault hardfault\n';
   assert.deepEqual(parseScript(text), [
     { at_us: 0, signal: 'power', value: '1' },
     { at_us: 10.5, signal: 'shaft', value: '1' },
@@ -34,7 +35,13 @@ test('events come in order of time, then of planning, also those that events pla
   const events = new Events();
   const seen = [];
   const time = { cycle: 0 };
-  for (const [cycle, name] of [[30, 'c'], [10, 'a'], [20, 'b1'], [20, 'b2'], [5, 'first']]) {
+  for (const [cycle, name] of [
+    [30, 'c'],
+    [10, 'a'],
+    [20, 'b1'],
+    [20, 'b2'],
+    [5, 'first'],
+  ]) {
     events.plan(cycle, () => seen.push(name));
   }
   events.plan(10, () => events.plan(15, () => seen.push('planned')));

@@ -52,7 +52,12 @@ test('the same run twice is the same result; a part goes on from one run to the 
   assert.deepEqual(readFileSync(path('a.bin')), readFileSync(path('b.bin')));
   assert.ok(first.program_cycles.by_page[1] >= 3);
   assert.equal(readFileSync(path('a.bin'))[64], 7);
-  const third = new Sessions().run({ ...base, until_us: 1, part: path('a.bin'), part_out: path('c.bin') });
+  const third = new Sessions().run({
+    ...base,
+    until_us: 1,
+    part: path('a.bin'),
+    part_out: path('c.bin'),
+  });
   assert.equal(third.program_cycles.total, 0);
   assert.deepEqual(readFileSync(path('c.bin')), readFileSync(path('a.bin')));
 });
@@ -107,13 +112,27 @@ test('the command line: a run, a batch, and one line for what is wrong', () => {
   assert.equal(one.status, 0, one.stderr);
   const result = JSON.parse(one.stdout);
   assert.deepEqual(result, new Sessions().run({ ...base, until_us: 20_000, seed: 3 }));
-  const list = file('list.json', JSON.stringify([{ ...base, until_us: 20_000, seed: 3 }, { ...base, until_us: 9 }]));
+  const list = file(
+    'list.json',
+    JSON.stringify([
+      { ...base, until_us: 20_000, seed: 3 },
+      { ...base, until_us: 9 },
+    ]),
+  );
   const batch = run('--batch', list);
-  const lines = batch.stdout.trimEnd().split('\n').map((line) => JSON.parse(line));
+  const lines = batch.stdout
+    .trimEnd()
+    .split('\n')
+    .map((line) => JSON.parse(line));
   assert.deepEqual(lines[0], result);
   assert.equal(lines.length, 2);
   assert.match(batch.stderr, /run 2 of 2/);
-  for (const args of [['--uf2', 'nowhere.uf2'], ['--seed', 'x', '--uf2', uf2], ['--frobnicate'], []]) {
+  for (const args of [
+    ['--uf2', 'nowhere.uf2'],
+    ['--seed', 'x', '--uf2', uf2],
+    ['--frobnicate'],
+    [],
+  ]) {
     const bad = run(...args);
     assert.equal(bad.status, 2);
     assert.match(bad.stderr, /^run\.mjs: [^\n]+; try --help\n$/);
