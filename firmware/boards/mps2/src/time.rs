@@ -1,0 +1,175 @@
+//! The board's time, which the script makes.
+//!
+//! Hours of sewing take seconds, and the same script gives the same counts: time goes on
+//! only by sleep, by the bits of bus transactions, and by 1 µs for each look at the timer;
+//! and it never goes past a moment before it is known that no record comes earlier.
+//!
+//! - A record that falls into a transaction reaches the queue with its own stamp, as an
+//!   interrupt would bring it there.
+//! - No record there yet: the processor sleeps until one is. The script decides.
+//! - [`What::Stand`]: time stands, but the board goes on: it finishes what it does, and
+//!   answers the service port. So a bench can stop, ask, and go on.
+//!
+//! For each record taken one byte [`TAKEN`] goes back; for a stand, when there is nothing
+//! left to do. Invariant: it is never left out and never early.
+
+use shaftbook_core::input::Input;
+use shaftbook_drivers::capture::EdgeProducer;
+use shaftbook_mainloop::unit::ButtonEdge;
+
+use crate::received::Received;
+use crate::record::{RECORD_BYTES, Record, What};
+
+/// Sent back for each record taken (ASCII ACK).
+pub const TAKEN: u8 = 0x06;
+/// Sent back for bytes that are no record (ASCII NAK).
+const NO_RECORD: u8 = 0x15;
+
+/// The scripted timer.
+pub struct ScriptTime {
+    now_ns: u64,
+    /// Stamp of the record taken last, µs.
+    last_us: u64,
+    next: Option<Record>,
+    /// Time stands, and whether that was told.
+    standing: Option<bool>,
+    received: Received,
+    /// Bytes to send back.
+    owed: u32,
+    edges: EdgeProducer<'static>,
+    presses: EdgeProducer<'static, ButtonEdge>,
+    level_mv: Option<u16>,
+}
+
+impl ScriptTime {
+    /// Time 0, with what the records' changes go to.
+    pub fn new(
+        received: Received,
+        edges: EdgeProducer<'static>,
+        presses: EdgeProducer<'static, ButtonEdge>,
+    ) -> Self {
+        Self {
+            now_ns: 0,
+            last_us: 0,
+            next: None,
+            standing: None,
+            received,
+            owed: 0,
+            edges,
+            presses,
+            level_mv: None,
+        }
+    }
+
+    /// Now, µs since the reset.
+    pub fn now_us(&self) -> u64 {
+        self.now_ns / 1_000
+    }
+
+    /// The last needle-position voltage, mV; `None` before the first.
+    pub fn level_mv(&self) -> Option<u16> {
+        self.level_mv
+    }
+
+    /// `ns` go by.
+    pub fn pass(&mut self, ns: u64) {
+        let until_ns = self.now_ns + ns;
+        while self.standing.is_none() {
+            let next = self.wait_for_next();
+            let at_ns = self.stamp_us(&next) * 1_000;
+            if at_ns > until_ns {
+                self.now_ns = until_ns;
+                return;
+            }
+            self.reach(&next);
+        }
+    }
+
+    /// Sleeps until `until_us`, or the next record; while time stands, until there is a
+    /// next record or `is_asked`.
+    pub fn sleep(&mut self, until_us: u64, is_asked: impl Fn() -> bool) {
+        if self.standing == Some(false) {
+            self.owed += 1;
+            self.standing = Some(true);
+        }
+        while self.standing.is_some() {
+            if self.peek().is_some() {
+                self.standing = None;
+            } else if is_asked() {
+                return;
+            } else {
+                self.rest(&is_asked);
+            }
+        }
+        let next = self.wait_for_next();
+        if self.stamp_us(&next) <= until_us {
+            self.reach(&next);
+        } else {
+            self.now_ns = self.now_ns.max(until_us * 1_000);
+        }
+    }
+
+    fn stamp_us(&self, next: &Record) -> u64 {
+        self.last_us + u64::from(next.gap_us)
+    }
+
+    /// The next record's moment comes.
+    fn reach(&mut self, next: &Record) {
+        self.last_us = self.stamp_us(next);
+        // A record that came while time stood may be late: time does not go back.
+        self.now_ns = self.now_ns.max(self.last_us * 1_000);
+        self.next = None;
+        let tick_us = self.last_us as u32;
+        match next.what {
+            What::Nothing => {}
+            What::Machine(Input::NeedleLevel(mv)) => self.level_mv = Some(mv),
+            What::Machine(input) => self.edges.push(tick_us, input),
+            What::Button(button, level) => self.presses.push(tick_us, (button, level)),
+            What::Stand => {
+                self.standing = Some(false);
+                return;
+            }
+        }
+        self.owed += 1;
+        self.send_back();
+    }
+
+    fn wait_for_next(&mut self) -> Record {
+        loop {
+            if let Some(next) = self.peek() {
+                return next;
+            }
+            self.rest(&|| false);
+        }
+    }
+
+    /// The next record, if it is there.
+    fn peek(&mut self) -> Option<Record> {
+        while self.next.is_none() && self.received.len() >= RECORD_BYTES {
+            let bytes = core::array::from_fn(|_| self.received.pop().unwrap_or(0));
+            self.next = Record::decode(&bytes);
+            if self.next.is_none() {
+                self.received.uart().write(NO_RECORD);
+            }
+        }
+        self.next
+    }
+
+    fn send_back(&mut self) {
+        while self.owed > 0 && self.received.uart().write(TAKEN) {
+            self.owed -= 1;
+        }
+    }
+
+    /// The processor sleeps until an interrupt, unless something is there already.
+    fn rest(&mut self, is_asked: &impl Fn() -> bool) {
+        self.send_back();
+        let queued = self.received.len();
+        critical_section::with(|_| {
+            // Looked at with interrupts masked: what comes now ends the sleep.
+            if self.owed == 0 && self.received.len() == queued && !is_asked() {
+                cortex_m::asm::wfi();
+            }
+        });
+    }
+}

@@ -1,0 +1,13 @@
+//! What the tests of the board images share. Feature `images`.
+//!
+//! - [`tools`]: programs and images that must be there
+//! - [`script`]: a scenario as records for the QEMU image, with the truth beside each
+//! - [`qemu`]: the image on QEMU, from power-up to the kill
+//! - [`probe`]: QEMU's monitor and debug stub
+//! - [`part`]: what the memory part holds, and what that must be
+
+pub mod part;
+pub mod probe;
+pub mod qemu;
+pub mod script;
+pub mod tools;
