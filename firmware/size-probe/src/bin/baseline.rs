@@ -3,7 +3,7 @@
 #![no_std]
 #![no_main]
 
-use size_probe as _;
+size_probe::panic_spins!();
 
 /// The entry point.
 #[unsafe(no_mangle)]

@@ -15,7 +15,8 @@ use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Buttons};
 use shaftbook_panel::painter::{Painter, Work};
 use shaftbook_panel::serve::Console;
-use size_probe as _;
+
+size_probe::panic_spins!();
 
 #[inline(never)]
 fn probe_buttons(buttons: &mut Buttons, console: &mut Console, board: &mut Board) {

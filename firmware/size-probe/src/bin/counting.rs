@@ -1,0 +1,130 @@
+//! The counting part of the main loop, and the interrupt's part: linked to show that no
+//! panic can be reached from them; not weighed.
+//!
+//! The hardware below is unknown to the compiler. That of a board is looked at in its
+//! image, by `.ci/images`.
+//!
+//! Feature `index-in-counting` puts a panic in, between queue and board. It must not link;
+//! with `panics-spin` it does, and the call graph must show the panic (`.ci/sizes
+//! --self-test`).
+
+#![no_std]
+#![no_main]
+
+use core::hint::black_box;
+use critical_section::RawRestoreState;
+use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
+use shaftbook_core::board::Polled;
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::input::Input;
+use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
+use shaftbook_drivers::memory::WiredPart;
+use shaftbook_mainloop::hardware::Hardware;
+use shaftbook_mainloop::pin::{Flags, edges};
+use shaftbook_mainloop::unit::{ButtonEdge, Unit};
+
+#[cfg(not(feature = "panics-spin"))]
+size_probe::panic_does_not_link!();
+#[cfg(feature = "panics-spin")]
+size_probe::panic_spins!();
+
+/// Hardware whose every answer is unknown to the compiler.
+struct Unknown;
+
+impl ErrorType for Unknown {
+    type Error = ErrorKind;
+}
+
+impl I2c for Unknown {
+    #[inline(never)]
+    fn transaction(
+        &mut self,
+        address: u8,
+        operations: &mut [Operation<'_>],
+    ) -> Result<(), ErrorKind> {
+        black_box((address, operations));
+        black_box(Ok(()))
+    }
+}
+
+impl Hardware for Unknown {
+    type Bus = Self;
+
+    fn bus(&mut self) -> &mut Self {
+        self
+    }
+
+    fn tick_us(&mut self) -> u32 {
+        // The sabotage: a place in a table that the compiler cannot know to be there.
+        #[cfg(feature = "index-in-counting")]
+        black_box([1_u8, 2, 3][black_box(4_usize)]);
+        black_box(0)
+    }
+
+    fn sleep(&mut self, _: u32, _: impl Fn() -> bool) {}
+
+    fn feed_watchdog(&mut self) {}
+
+    fn needle_level_mv(&mut self) -> Option<u16> {
+        black_box(None)
+    }
+
+    fn lamp(&mut self, _: bool) {}
+
+    fn buzzer(&mut self, _: bool) {}
+
+    fn port_read(&mut self) -> Option<u8> {
+        black_box(None)
+    }
+
+    fn port_write(&mut self, _: &[u8]) -> usize {
+        black_box(0)
+    }
+}
+
+/// Stands for the chip's interrupt mask.
+struct NoInterrupts;
+
+critical_section::set_impl!(NoInterrupts);
+
+// SAFETY: nothing runs, so nothing interrupts.
+unsafe impl critical_section::Impl for NoInterrupts {
+    unsafe fn acquire() -> RawRestoreState {
+        black_box(());
+    }
+
+    unsafe fn release(state: RawRestoreState) {
+        black_box(state);
+    }
+}
+
+#[inline(never)]
+fn probe_interrupt(producer: &mut EdgeProducer<'_>) {
+    let flags = Flags { rose: black_box(true), fell: black_box(true) };
+    edges(flags, black_box(true), black_box(true))
+        .each(|level| producer.push(black_box(0), Input::Shaft(level)));
+}
+
+#[inline(never)]
+fn probe_count(
+    unit: &mut Unit,
+    edges: &mut EdgeConsumer<'_>,
+    presses: &mut EdgeConsumer<'_, ButtonEdge>,
+) -> Polled {
+    unit.count(&mut Unknown, edges, presses)
+}
+
+/// The entry point.
+#[unsafe(no_mangle)]
+pub extern "C" fn _start() -> ! {
+    let mut edges = Capture::<64>::new();
+    let mut presses = Capture::<16, ButtonEdge>::new();
+    let (mut producer, mut edges) = edges.split();
+    let (_, mut presses) = presses.split();
+    let id = BoardId(black_box(1));
+    let mut unit = black_box(Unit::new(id, black_box(WiredPart::REFERENCE), "0", black_box(None)));
+    loop {
+        probe_interrupt(&mut producer);
+        black_box(probe_count(&mut unit, &mut edges, &mut presses));
+    }
+}
