@@ -32,9 +32,17 @@ pub struct Found {
 /// # Errors
 /// Nothing can be recovered, or the two readings of `inspect` differ.
 pub fn read(path: &Path) -> Result<Found, String> {
+    read_of(path, ID)
+}
+
+/// The same of board `id`.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_of(path: &Path, id: BoardId) -> Result<Found, String> {
     let image = Image::load(path, PAGE_BYTES).map_err(|error| error.to_string())?;
-    let report = inspect(&image, Some(ID));
-    let Some(counters) = Recovered::run(&image, ID).lifetime else {
+    let report = inspect(&image, Some(id));
+    let Some(counters) = Recovered::run(&image, id).lifetime else {
         return Err(format!("nothing can be recovered: {:?}", report.fault));
     };
     if !report.differences.is_empty() {
@@ -126,9 +134,17 @@ impl Session<'_> {
     fn over_the_bound(&self, after: &Counters) -> Vec<String> {
         let lost = self.before.plus(self.least).since(after);
         let bounds = [
-            ("running time, ms", lost.running_ms, u64::from(self.settings.checkpoint_running_s) * 1_000),
+            (
+                "running time, ms",
+                lost.running_ms,
+                u64::from(self.settings.checkpoint_running_s) * 1_000,
+            ),
             ("trims", lost.trims, self.settings.checkpoint_trims.into()),
-            ("powered time, ms", lost.powered_ms, u64::from(self.settings.checkpoint_powered_s) * 1_000),
+            (
+                "powered time, ms",
+                lost.powered_ms,
+                u64::from(self.settings.checkpoint_powered_s) * 1_000,
+            ),
         ];
         let over = bounds.into_iter().filter(|(_, lost, bound)| lost > bound);
         over.map(|(name, lost, bound)| format!("lost {lost} of {name}, over {bound}")).collect()
