@@ -40,10 +40,31 @@ const BUTTONS: [(Pin, Button); 3] = [
 ];
 
 /// Flags of a pin: four bits, of which these two are used.
-const FELL: u64 = 1 << 2;
-const ROSE: u64 = 1 << 3;
-/// Flags of the pins 0 to 7, and 8 to 15: two registers of four bits a pin.
-const ENABLED: u64 = enabled();
+const FELL: u32 = 1 << 2;
+const ROSE: u32 = 1 << 3;
+/// Flags of the pins 0 to 7, and of 8 to 15. Two words of 32 bits: this processor shifts
+/// longer ones by a call.
+type Flagged = [u32; 2];
+const ENABLED: Flagged = {
+    let mut flags = NEEDLE_FLAGS;
+    let others =
+        [POWER_FAIL, SHAFT, TRIM, THREAD_BREAK, JUMP, BUTTONS[0].0, BUTTONS[1].0, BUTTONS[2].0];
+    let mut n = 0;
+    while n < others.len() {
+        flags[word(others[n])] |= (FELL | ROSE) << shift(others[n]);
+        n += 1;
+    }
+    flags
+};
+const NEEDLE_FLAGS: Flagged = {
+    let mut flags = [0; 2];
+    let mut n = 0;
+    while n < NEEDLE_CODE.len() {
+        flags[word(NEEDLE_CODE[n])] |= (FELL | ROSE) << shift(NEEDLE_CODE[n]);
+        n += 1;
+    }
+    flags
+};
 
 /// What the interrupt pushes to.
 pub struct Ends {
@@ -76,8 +97,8 @@ pub fn start(mut ends: Ends, nvic: &mut cortex_m::peripheral::NVIC) {
     let bank = gpio::bank();
     // SAFETY: four enable bits a pin; flags are cleared by writing ones.
     unsafe {
-        bank.proc0_inte(0).write(|w| w.bits(ENABLED as u32));
-        bank.proc0_inte(1).write(|w| w.bits((ENABLED >> 32) as u32));
+        bank.proc0_inte(0).write(|w| w.bits(ENABLED[0]));
+        bank.proc0_inte(1).write(|w| w.bits(ENABLED[1]));
         bank.intr(0).write(|w| w.bits(u32::MAX));
         bank.intr(1).write(|w| w.bits(u32::MAX));
     }
@@ -121,21 +142,19 @@ fn IO_IRQ_BANK0() {
 
 /// Reads the flags that are set and enabled, and clears those.
 #[inline]
-fn take_flags() -> u64 {
+fn take_flags() -> Flagged {
     let bank = gpio::bank();
-    let low = bank.proc0_ints(0).read().bits();
-    let high = bank.proc0_ints(1).read().bits();
+    let flags = [bank.proc0_ints(0).read().bits(), bank.proc0_ints(1).read().bits()];
     // SAFETY: write-one-to-clear.
     unsafe {
-        bank.intr(0).write(|w| w.bits(low));
-        bank.intr(1).write(|w| w.bits(high));
+        bank.intr(0).write(|w| w.bits(flags[0]));
+        bank.intr(1).write(|w| w.bits(flags[1]));
     }
-    u64::from(high) << 32 | u64::from(low)
+    flags
 }
 
 impl Ends {
-    #[inline]
-    fn push(&mut self, tick_us: u32, flags: u64, levels: u32) {
+    fn push(&mut self, tick_us: u32, flags: Flagged, levels: u32) {
         let mut push = |pin: Pin, input: fn(Level) -> Input| {
             edges_of(pin, flags, levels).each(|level| self.edges.push(tick_us, input(level)));
         };
@@ -144,19 +163,18 @@ impl Ends {
         push(TRIM, Input::Trim);
         push(THREAD_BREAK, Input::ThreadBreak);
         push(JUMP, Input::Jump);
-        if flags & NEEDLE_FLAGS != 0 {
+        if (flags[0] & NEEDLE_FLAGS[0]) | (flags[1] & NEEDLE_FLAGS[1]) != 0 {
             self.edges.push(tick_us, Input::NeedleCode(needle_code(levels)));
         }
         for (pin, button) in BUTTONS {
-            edges_of(pin, flags, levels)
-                .each(|level| self.presses.push(tick_us, (button, level)));
+            edges_of(pin, flags, levels).each(|level| self.presses.push(tick_us, (button, level)));
         }
     }
 }
 
 #[inline]
-fn edges_of(pin: Pin, flags: u64, levels: u32) -> Edges {
-    let flags = flags >> shift(pin);
+fn edges_of(pin: Pin, flags: Flagged, levels: u32) -> Edges {
+    let flags = flags[word(pin)] >> shift(pin);
     let flags = Flags { rose: flags & ROSE != 0, fell: flags & FELL != 0 };
     edges(flags, levels & pin.mask() != 0, pin.is_active_low())
 }
@@ -171,33 +189,12 @@ fn needle_code(levels: u32) -> u8 {
     code
 }
 
-const NEEDLE_FLAGS: u64 = {
-    let mut flags = 0;
-    let mut n = 0;
-    while n < NEEDLE_CODE.len() {
-        flags |= (FELL | ROSE) << shift(NEEDLE_CODE[n]);
-        n += 1;
-    }
-    flags
-};
-
-const fn shift(pin: Pin) -> u32 {
+/// Where a pin's flags are: which word, and how far up.
+const fn word(pin: Pin) -> usize {
     assert!(pin.number() < 16, "the capture looks at the first two registers of flags");
-    4 * pin.number() as u32
+    pin.number() / 8
 }
 
-const fn enabled() -> u64 {
-    let machine = [POWER_FAIL, SHAFT, TRIM, THREAD_BREAK, JUMP];
-    let mut flags = NEEDLE_FLAGS;
-    let mut n = 0;
-    while n < machine.len() {
-        flags |= (FELL | ROSE) << shift(machine[n]);
-        n += 1;
-    }
-    n = 0;
-    while n < BUTTONS.len() {
-        flags |= (FELL | ROSE) << shift(BUTTONS[n].0);
-        n += 1;
-    }
-    flags
+const fn shift(pin: Pin) -> u32 {
+    4 * (pin.number() % 8) as u32
 }

@@ -70,8 +70,7 @@ fn main() -> ! {
 
     // SAFETY: the only place that takes them, run once. Not `take`: its failure would be a
     // panic for a case that there is not.
-    let (pac, mut core) =
-        unsafe { (pac::Peripherals::steal(), pac::CorePeripherals::steal()) };
+    let (pac, mut core) = unsafe { (pac::Peripherals::steal(), pac::CorePeripherals::steal()) };
     let mut resets = pac.RESETS;
     let mut watchdog = Watchdog::new(pac.WATCHDOG);
     let last_end = watchdog::last_end(&mut watchdog);
@@ -109,7 +108,8 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    let mut unit = Unit::new(id, WiredPart::REFERENCE, env!("CARGO_PKG_VERSION"), stop_of(last_end));
+    let mut unit =
+        Unit::new(id, WiredPart::REFERENCE, env!("CARGO_PKG_VERSION"), stop_of(last_end));
     if last_end == LastEnd::Bitten {
         unit.was_reset_by_watchdog();
     }
@@ -155,8 +155,9 @@ fn say_hello(id: shaftbook_core::identity::BoardId, last_end: LastEnd) {
 /// Faults are worth a warning; all else is too frequent for a release, which logs nothing
 /// while the machine sews.
 fn log(effect: &Effect) {
-    match effect {
-        Effect::FaultRaised(fault) => defmt::warn!("fault: {}", fault),
-        _ => defmt::debug!("{}", effect),
+    if let Effect::FaultRaised(fault) = effect {
+        defmt::warn!("fault: {}", fault);
+    } else {
+        defmt::debug!("{}", effect);
     }
 }
