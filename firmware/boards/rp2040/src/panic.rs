@@ -1,0 +1,23 @@
+//! The end of the firmware: what happened is kept over the reset.
+//!
+//! Only a number is kept, so that no text and no formatting is linked for it: of a panic
+//! the line, of a hard fault the program counter.
+
+use core::panic::PanicInfo;
+
+use cortex_m_rt::{ExceptionFrame, exception};
+use shaftbook_mainloop::stop::{Stop, StopKind};
+
+use crate::watchdog;
+
+#[panic_handler]
+fn panic(info: &PanicInfo<'_>) -> ! {
+    cortex_m::interrupt::disable();
+    let place = info.location().map_or(0, core::panic::Location::line);
+    watchdog::stop(Stop { kind: StopKind::Panic, place })
+}
+
+#[exception]
+unsafe fn HardFault(frame: &ExceptionFrame) -> ! {
+    watchdog::stop(Stop { kind: StopKind::HardFault, place: frame.pc() })
+}
