@@ -49,6 +49,7 @@ const AIRCR = 0xd0c;
 /**
  * @typedef {object} Watch Who is told what the core does; every member may do nothing.
  * @property {(irq: number) => void} raised An interrupt line became active.
+ * @property {(irq: number) => void} lowered It is no longer.
  * @property {(exception: number) => void} entered Before an exception is entered.
  * @property {(exception: number) => void} left After an exception has returned.
  */
@@ -181,6 +182,7 @@ export class Chip {
     core.setInterrupt = (irq, isActive) => {
       const bit = 1 << irq;
       if (isActive && !(core.pendingInterrupts & bit)) this.watch.raised(irq);
+      if (!isActive && this.lines & bit) this.watch.lowered(irq);
       this.lines = isActive ? this.lines | bit : this.lines & ~bit;
       raise(irq, isActive);
     };

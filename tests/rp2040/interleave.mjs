@@ -61,7 +61,7 @@ export class Interleaving {
       flash: elf.flash(),
       ram: new Uint8Array(RAM_BYTES),
       start: 'vectors',
-      watch: { raised() {}, entered, left() {} },
+      watch: { raised() {}, lowered() {}, entered, left() {} },
       complaints: new Map(),
     });
     const gpio = this.#chip.rp.gpio[pin];

@@ -18,6 +18,7 @@ const RAM_BYTES = 264 * 1024;
 /**
  * @typedef {object} Probe Looks on while the processor runs (see `measure.mjs`).
  * @property {(irq: number) => void} raised
+ * @property {(irq: number) => void} lowered
  * @property {(exception: number) => void} entered
  * @property {(exception: number) => void} left
  * @property {(core: object) => void} stepped After each instruction.
@@ -27,7 +28,7 @@ const RAM_BYTES = 264 * 1024;
  * @property {() => void} reset At a reset with the supply up.
  */
 
-const NO_WATCH = { raised() {}, entered() {}, left() {} };
+const NO_WATCH = { raised() {}, lowered() {}, entered() {}, left() {} };
 
 /** A processor with its flash, and the world's events. */
 export class Machine {

@@ -44,6 +44,11 @@ export class Measure {
     if (!this.#raisedAt.has(irq)) this.#raisedAt.set(irq, this.now());
   }
 
+  /** It is no longer: nothing waits. @param {number} irq */
+  lowered(irq) {
+    this.#raisedAt.delete(irq);
+  }
+
   /** @param {number} exception */
   entered(exception) {
     const now = this.now();

@@ -12,7 +12,7 @@ const NVIC_IRQ13 = 1 << 13;
 const IRQ_PINS = 16 + 13;
 
 /** Counts pushes in a word that the main program takes from; `guard` is put around that. */
-function program(guardOn, guardOff) {
+function program(guardOn, guardOff, spoilsOrder = []) {
   const rounds = 5;
   const main = [
     ...[0, 1, 2, 4].flatMap((n) => [load(0, RESULT + 4 * n), op.movs(1, 0), op.str(1, 0)]),
@@ -52,6 +52,7 @@ function program(guardOn, guardOff) {
     to('end'),
   ];
   const handler = [load(0, QUEUE), op.ldr(1, 0), op.adds(1, 1), op.str(1, 0)].concat([
+    ...spoilsOrder,
     load(0, RESULT),
     op.ldr(1, 0),
     op.adds(1, 1),
@@ -88,6 +89,15 @@ test('one that lacks it is caught, at the instruction where it is missing', () =
   assert.equal(some.runs, 200);
   assert.ok(some.failed > 0);
   assert.deepEqual(it.pairs(200, 7), some, 'the same seed, the same pairs');
+});
+
+test('a program that finds its order broken is caught', () => {
+  const spoils = [load(0, RESULT + 12), op.movs(1, 0), op.str(1, 0)];
+  const { failed, failures } = new Interleaving({
+    elf: program([op.cpsid], [op.cpsie], spoils),
+  }).singles();
+  assert.ok(failed > 0);
+  assert.equal(failures[0].why, 'out of order');
 });
 
 test('a program without its result, or that never ends, is refused', () => {

@@ -63,6 +63,25 @@ test('how long an interrupt waited behind the mask', () => {
   assert.equal(wait(110) - wait(60), 50);
 });
 
+test('a line that went away again did not wait', () => {
+  const { interrupts } = measured(
+    {
+      main: [...nops(20), ...store(NVIC_ISER, 1 << 13), ...forever],
+      handlers: { [IRQ_PINS]: [...store(NVIC_ISER + 0x80, 1 << 13), op.bxLr] },
+    },
+    {
+      during: (machine) => {
+        const line = (cycle, isActive) =>
+          machine.at(cycle, () => machine.chip.core.setInterrupt(13, isActive));
+        line(2, true);
+        line(4, false);
+        line(1_000, true);
+      },
+    },
+  );
+  assert.ok(interrupts[0].longest_wait_cycles < 5, `${interrupts[0].longest_wait_cycles}`);
+});
+
 test('the longest stretch with PRIMASK set, and where', () => {
   const { longest_masked_cycles: longest, masked } = measured({
     main: [op.cpsid, op.nop, op.cpsie, op.cpsid, ...nops(40), op.cpsie, ...forever],

@@ -78,9 +78,10 @@ test('cuts that are tried on one sewing leave what cutting there leaves', () => 
   }
 });
 
-test('a cut in a run, and the boot after it', () => {
+test('a cut in a run, and the boot after it; the rest of the script is dropped', () => {
   const after = file('after.txt', '30000 shaft 0\n');
-  const result = new Sessions().run({ ...base, cut_at_cycle: 900_000, tear: 'p65', after });
+  const script = file('day.txt', '1000 trim 1\n8000 power 0\n8100 power 1\n120000 power 0\n');
+  const result = new Sessions().run({ ...base, script, cut_at_cycle: 900_000, tear: 'p65', after });
   assert.equal(result.boots, 2);
   assert.equal(result.cuts.length, 1);
   assert.equal(result.cuts[0].tear, 'p65');
