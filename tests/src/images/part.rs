@@ -126,9 +126,17 @@ impl Session<'_> {
     fn over_the_bound(&self, after: &Counters) -> Vec<String> {
         let lost = self.before.plus(self.least).since(after);
         let bounds = [
-            ("running time, ms", lost.running_ms, u64::from(self.settings.checkpoint_running_s) * 1_000),
+            (
+                "running time, ms",
+                lost.running_ms,
+                u64::from(self.settings.checkpoint_running_s) * 1_000,
+            ),
             ("trims", lost.trims, self.settings.checkpoint_trims.into()),
-            ("powered time, ms", lost.powered_ms, u64::from(self.settings.checkpoint_powered_s) * 1_000),
+            (
+                "powered time, ms",
+                lost.powered_ms,
+                u64::from(self.settings.checkpoint_powered_s) * 1_000,
+            ),
         ];
         let over = bounds.into_iter().filter(|(_, lost, bound)| lost > bound);
         over.map(|(name, lost, bound)| format!("lost {lost} of {name}, over {bound}")).collect()
