@@ -89,10 +89,7 @@ impl Board {
             .args(["-chardev", &format!("socket,id=script,path={}", path("script"))])
             .args(["-serial", "chardev:port", "-serial", "chardev:script"])
             .arg("-drive")
-            .arg(format!(
-                "if=none,id=e,format=raw,file={},cache=writethrough",
-                part.display()
-            ))
+            .arg(format!("if=none,id=e,format=raw,file={},cache=writethrough", part.display()))
             .args(["-device", "at24c-eeprom,bus=i2c,address=0x50,rom-size=32768,drive=e"])
             .arg("-kernel")
             .arg(image)
@@ -143,17 +140,19 @@ impl Board {
     /// When the line does not come.
     pub fn ask(&mut self, word: &str, last: &str) -> Vec<String> {
         let from = self.lines.len();
-        self.port.write_all(format!("{word}\n").as_bytes()).expect("QEMU takes the question");
+        self.say(word);
         while !self.lines[from..].iter().any(|line| line == last) {
             assert!(self.hear(), "asked \"{word}\": {:?}", &self.lines[from..]);
         }
         self.lines[from..].to_vec()
     }
 
-    /// A file or socket of this board's.
-    #[must_use]
-    pub fn path(&self, name: &str) -> PathBuf {
-        self.folder.join(name)
+    /// Types `word` at the port.
+    ///
+    /// # Panics
+    /// When QEMU is gone.
+    pub fn say(&mut self, word: &str) {
+        self.port.write_all(format!("{word}\n").as_bytes()).expect("QEMU takes the word");
     }
 
     /// Kills QEMU at once (SIGKILL) and gives what the board had said.
@@ -194,7 +193,11 @@ impl Drop for Board {
     }
 }
 
-fn listen(stream: &UnixStream, say: Sender<Heard>, mut take: impl FnMut(&[u8], &Sender<Heard>) + Send + 'static) {
+fn listen(
+    stream: &UnixStream,
+    say: Sender<Heard>,
+    mut take: impl FnMut(&[u8], &Sender<Heard>) + Send + 'static,
+) {
     let mut stream = stream.try_clone().expect("a socket can be shared");
     thread::spawn(move || {
         let mut bytes = [0; 4_096];

@@ -10,7 +10,7 @@ use host_sim::scenario::Scenario;
 use host_sim::sewing::truth::Truth;
 use host_sim::sewing::{Event, Sewing};
 use shaftbook_core::counters::Counters;
-use shaftbook_core::input::Input;
+use shaftbook_core::input::{Input, Level};
 
 /// Bytes of a record.
 pub const RECORD_BYTES: usize = 8;
@@ -89,6 +89,11 @@ impl Script {
         self.truth.push(truth);
     }
 
+    /// Adds a stand at `at_us` µs after the power-up; nothing has happened.
+    pub fn stand_at(&mut self, at_us: u64) {
+        self.push(at_us, What::Stand, Truth::default());
+    }
+
     /// Records.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -129,6 +134,23 @@ impl Script {
         let powered_ms = self.stamps_us[n] / 1_000;
         Counters { powered_ms, power_ups: 1, ..truth(n).counters() }
     }
+}
+
+/// `count` stitches at 600 a minute, then a stand of the time in which they become durable:
+/// a script that goes on where another stood. Its truth is left empty.
+#[must_use]
+pub fn pulses(count: u64) -> Script {
+    const GAP_US: u64 = 100_000;
+    const CALM_US: u64 = 15_000_000;
+    let mut script = Script::new();
+    for n in 1..=count {
+        for (after_us, level) in [(0, Level::Active), (30_000, Level::Inactive)] {
+            let input = Input::Shaft(level);
+            script.push(n * GAP_US + after_us, What::Machine(input), Truth::default());
+        }
+    }
+    script.stand_at(count * GAP_US + CALM_US);
+    script
 }
 
 /// What is counted at the machine: the truth without the time that is always passing.

@@ -161,13 +161,12 @@ impl ScriptTime {
         }
     }
 
-    /// The processor sleeps until an interrupt, unless something is there already.
+    /// The processor sleeps until an interrupt, unless there is something to do already.
     fn rest(&mut self, is_asked: &impl Fn() -> bool) {
         self.send_back();
-        let queued = self.received.len();
         critical_section::with(|_| {
             // Looked at with interrupts masked: what comes now ends the sleep.
-            if self.owed == 0 && self.received.len() == queued && !is_asked() {
+            if self.owed == 0 && self.received.len() < RECORD_BYTES && !is_asked() {
                 cortex_m::asm::wfi();
             }
         });
