@@ -20,7 +20,10 @@ import sys
 
 ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
 TARGET = "thumbv6m-none-eabi"
-STACK_SIZES = ["-Z", "emit-stack-sizes"]
+# Names as the stable compiler gives them without asking: functions are placed by name.
+STACK_SIZES = [
+    "-Z", "emit-stack-sizes", "-Z", "unstable-options", "-C", "symbol-mangling-version=legacy",
+]
 
 
 def run(*command, **options):
@@ -104,6 +107,11 @@ class Elf:
         """Bytes of everything that is flashed, first values of variables included."""
         return sum(s.size for s in self.sections.values() if s.is_loaded and s.has_bytes)
 
+    def flashed(self):
+        """What is flashed: name, address and bytes of each section."""
+        names = (n for n, s in self.sections.items() if s.is_loaded and s.has_bytes)
+        return {name: self.bytes_of(name) for name in names}
+
     def ram_bytes(self, ram_from):
         """Bytes of variables: those with first values, zeroed, and left alone."""
         loaded = (s for s in self.sections.values() if s.is_loaded)
@@ -132,8 +140,22 @@ class Function:
         self.falls_through = True
 
 
+# Rust's older mangling writes these for what a C++ name may not have.
+ESCAPES = {
+    "$LT$": "<", "$GT$": ">", "$RF$": "&", "$BP$": "*", "$LP$": "(", "$RP$": ")", "$C$": ",",
+    "$u20$": " ", "$u27$": "'", "$u5b$": "[", "$u5d$": "]", "$u7b$": "{", "$u7d$": "}",
+    "$u3b$": ";", "..": "::",
+}
+
+
 def shorten(name):
-    """A demangled name without generic arguments that repeat on every line."""
+    """A demangled name to read: escapes of the older mangling undone, its hash and generic
+    arguments that repeat on every line left out."""
+    if re.search(r"::h[0-9a-f]{16}\b", name):
+        name = re.sub(r"::h[0-9a-f]{16}\b", "", name)
+        for escape, text in ESCAPES.items():
+            name = name.replace(escape, text)
+        name = re.sub(r"(^|::)_<", r"\1<", name)
     for noise in ("::<shaftbook_core::rules::Sound>", "<shaftbook_core::rules::Sound>"):
         name = name.replace(noise, "")
     return re.sub(r"shaftbook_(core|drivers)::", "", name)

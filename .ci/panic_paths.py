@@ -28,7 +28,8 @@ def path(functions, root):
         if is_machinery(function):
             return chain(functions, came_from, address)
         if function.indirect:
-            return [*chain(functions, came_from, address), f"through a pointer: {function.indirect[0]}"]
+            call = f"through a pointer: {function.indirect[0]}"
+            return [*chain(functions, came_from, address), call]
         for call in sorted(function.calls):
             if call not in came_from:
                 came_from[call] = address

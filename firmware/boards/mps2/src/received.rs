@@ -95,7 +95,8 @@ pub extern "C" fn on_script() {
 
 fn take(uart: Uart, sink: &Sink) {
     critical_section::with(|cs| {
-        let mut sink = sink.borrow_ref_mut(cs);
+        // Never borrowed twice; asked for so that no panic is in an interrupt.
+        let Ok(mut sink) = sink.borrow(cs).try_borrow_mut() else { return uart.pause() };
         let Some(queue) = sink.as_mut() else { return uart.pause() };
         if !queue.ready() {
             return uart.pause();
