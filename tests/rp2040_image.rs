@@ -388,11 +388,13 @@ fn through(name: &str, what: &[(u64, &str)]) -> (Value, Counters) {
     script.line(24_000_000, "say state");
     script.line(25_000_000, "needle_mv 0");
     script.insert(what.iter().map(|(us, what)| (*us, (*what).to_owned())).collect());
+    // Counts are durable, and the part is spoken to, every 3 s, standing too.
+    let settings = Settings { checkpoint_powered_s: 3, ..scenario().settings() };
     let result = bench(
         &folder,
         json!({
             "script": written(&folder, "script.txt", &script),
-            "part": fitted(&folder, scenario().settings()),
+            "part": fitted(&folder, settings),
         }),
     );
     let counted = state(&said(&result)).expect("the board answers");
