@@ -62,6 +62,12 @@ const symbols = [
     bytes: 6,
     isFunction: true,
   },
+  {
+    name: '_RNvMsa_NtCseold96UKqg_4core3fmtNtB5_9Formatter12pad_integral',
+    address: 0x10000501,
+    bytes: 6,
+    isFunction: true,
+  },
   { name: '$t', address: 0x10000200 },
 ];
 
@@ -70,6 +76,7 @@ test('an ELF gives symbols, places and the flash', () => {
   assert.equal(elf.addressOf('_stack_start'), 0x20040000);
   assert.equal(elf.addressOf('main'), 0x10000200);
   assert.equal(elf.addressOf('shaftbook::store::save'), 0x10000300);
+  assert.equal(elf.addressOf('core::fmt::Formatter::pad_integral'), 0x10000500);
   assert.equal(elf.placeOf(0x10000204), 'main+0x4');
   assert.equal(elf.placeOf(0x10000303), 'shaftbook::store::save+0x2');
   assert.match(elf.placeOf(0x10000402), /^<impl core::fmt::Debug for x>::fmt\+0x2$/);
