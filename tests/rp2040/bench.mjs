@@ -40,7 +40,7 @@ export class Bench {
   #elf;
   #seed;
   #reactions = new Reactions();
-  #programCycles = 0;
+  #programs = [];
 
   /**
    * @param {object} options
@@ -80,7 +80,7 @@ export class Bench {
     machine.onReset.push((chip) => wired.forEach((it) => it.attach(chip)));
     machine.onGone.push((why) => wired.forEach((it) => it.gone(why)));
     this.eeprom.onProgram = (program) => {
-      this.#programCycles += 1;
+      this.#programs.push(program);
       this.#reactions.programmed(program);
     };
     this.terminal.onLine = (line) => this.#reactions.said(line);
@@ -194,7 +194,7 @@ export class Bench {
       phase: this.eeprom.phase,
       page: this.eeprom.pageUnderWay,
       tear: tear.name,
-      program_cycles: this.#programCycles,
+      program_cycles: this.#programs.length,
     };
   }
 
@@ -236,7 +236,11 @@ export class Bench {
         text: this.display.text(),
         unknown_commands: this.display.unknownCommands,
       },
-      program_cycles: { total: this.#programCycles, by_page: Object.fromEntries(pages) },
+      program_cycles: {
+        total: this.#programs.length,
+        by_page: Object.fromEntries(pages),
+        log: this.#programs.map(({ page, beginCycle, endCycle }) => [page, beginCycle, endCycle]),
+      },
       bus_refusals: Object.fromEntries(bus.refusals),
       bus_pulses: bus.pulsesSeen,
       cuts: this.cuts,

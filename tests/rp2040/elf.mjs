@@ -140,30 +140,37 @@ export class Elf {
   }
 }
 
-/** A symbol's name for people: Rust's legacy mangling undone, its hash left out. */
+/** A symbol's name for people: its path, without hashes; other languages' as they are. */
 function readable(name) {
-  if (!/^_ZN.*E(\.|$)/.test(name)) return name;
+  if (name.startsWith('_R')) return pathOfV0(name.slice(2));
+  return /^_ZN.*E(\.|$)/.test(name) ? pathOfLegacy(name.slice(3)) : name;
+}
+
+/** Rust's present mangling (RFC 2603): only the identifiers in it, in their order. */
+function pathOfV0(mangled) {
   const parts = [];
-  let rest = name.slice(3);
-  for (let match; (match = /^(\d+)/.exec(rest));) {
+  // Disambiguators and back references; lengths; all other letters are structure.
+  const token = /[sB][0-9a-zA-Z]*_|(\d+)_?|./gy;
+  for (let match; (match = token.exec(mangled)); ) {
+    if (match[1] === undefined) continue;
+    const end = token.lastIndex + Number(match[1]);
+    parts.push(mangled.slice(token.lastIndex, end));
+    token.lastIndex = end;
+  }
+  return parts.join('::');
+}
+
+/** Rust's older mangling. */
+function pathOfLegacy(mangled) {
+  const parts = [];
+  let rest = mangled;
+  for (let match; (match = /^(\d+)/.exec(rest)); ) {
     const bytes = Number(match[1]);
     parts.push(rest.slice(match[1].length, match[1].length + bytes));
     rest = rest.slice(match[1].length + bytes);
   }
   if (/^h[0-9a-f]{16}$/.test(parts.at(-1))) parts.pop();
-  const escapes = {
-    LT: '<',
-    GT: '>',
-    RF: '&',
-    BP: '*',
-    LP: '(',
-    RP: ')',
-    C: ',',
-    u7b: '{',
-    u7d: '}',
-    u20: ' ',
-    u27: "'",
-  };
+  const escapes = { LT: '<', GT: '>', RF: '&', BP: '*', LP: '(', RP: ')', C: ',', u20: ' ' };
   return parts
     .join('::')
     .replace(/(^|::)_\$/g, '$1$')

@@ -1,14 +1,18 @@
 /**
- * Exhaustive interleaving of one interrupt with a program: the interrupt is set pending
- * before the program's k-th instruction, for every k; then before two of them.
+ * Exhaustive interleaving of an interrupt with a race-test program: the interrupt is set
+ * pending before the program's k-th instruction, for every k; then before two of them.
  *
- * The program tells what came of it in five words at the symbol RACE_RESULT: pushed,
- * popped, missed, order_ok, done. A run has held when it is done, its order is right, and
- * what was pushed was popped or missed. Instructions of the handler count as well, so the
- * second of a pair also comes while the first is served.
+ * The program speaks through eight words at the symbol RACE_RESULT: {@link RESULT_WORDS}.
+ * Interrupts may come while `phase` is OPEN. When it is DONE every edge that was pushed
+ * must have been popped or counted as missed, nothing out of order, no panic, and the
+ * program must have counted as many interrupts as came. The runner writes `burst`: edges
+ * that one interrupt pushes.
  *
- * Sequentially consistent, one core, as the silicon is: an interrupt comes between two
- * instructions and nowhere else.
+ * Instructions of the handler count as well, so the second of a pair also comes while the
+ * first is served, and then waits until the handler has returned.
+ *
+ * One core, as the silicon is used: an interrupt comes between two instructions and
+ * nowhere else.
  */
 
 import { Chip, FIRST_IRQ_EXCEPTION, RAM_START } from './chip.mjs';
@@ -16,11 +20,18 @@ import { Pcg32 } from './random.mjs';
 import { Snapshot } from './snapshot.mjs';
 
 /** The words at RACE_RESULT, in their order. */
-export const RESULT_WORDS = ['pushed', 'popped', 'missed', 'order_ok', 'done'];
+export const RESULT_WORDS = [
+  ...['phase', 'burst', 'pushed', 'popped', 'missed', 'disorder', 'interrupts', 'panics'],
+];
 
+const [PHASE, BURST] = [0, 1];
+const OPEN = 1;
+const DONE = 3;
 const RAM_BYTES = 264 * 1024;
 /** A run that takes so many times the instructions of the undisturbed one hangs. */
-const PATIENCE = 20;
+const PATIENCE = 50;
+/** Instructions within which the program must open. */
+const START_LIMIT = 10_000_000;
 const FAILURES_TOLD = 10;
 
 /**
@@ -31,28 +42,36 @@ const FAILURES_TOLD = 10;
  * @property {Object<string, number>} result The words.
  */
 
+/**
+ * @typedef {object} Found
+ * @property {number} runs
+ * @property {number} entries Times that the handler was entered.
+ * @property {number} failed Runs that did not hold.
+ * @property {Failure[]} failures The first of them.
+ */
+
 /** A program, and an interrupt to disturb it. */
 export class Interleaving {
-  /** Instructions of the undisturbed run. */
+  /** Instructions of the undisturbed run while interrupts may come. */
   instructions = 0;
 
   #elf;
   #chip;
+  #irq;
   #resultAt;
   #start;
-  #disturb;
   #entries = 0;
 
   /**
    * @param {object} options
-   * @param {import('./elf.mjs').Elf} options.elf
-   * @param {number} [options.irq] Set pending; 13 is the pins' interrupt.
-   * @param {number} [options.pin] Instead: the level of this pin changes, first to low.
-   * @param {string} [options.from] Function from whose beginning instructions count.
+   * @param {import('./elf.mjs').Elf} options.elf The program, linked to 0x10000100.
+   * @param {number} options.irq The interrupt that is set pending.
+   * @param {number} options.burst Edges that one interrupt pushes.
    * @throws {Error} When the program does not even run undisturbed.
    */
-  constructor({ elf, irq = 13, pin, from = 'main' }) {
+  constructor({ elf, irq, burst }) {
     this.#elf = elf;
+    this.#irq = irq;
     this.#resultAt = elf.addressOf('RACE_RESULT') - RAM_START;
     const entered = (exception) => {
       if (exception === irq + FIRST_IRQ_EXCEPTION) this.#entries += 1;
@@ -64,43 +83,37 @@ export class Interleaving {
       watch: { raised() {}, lowered() {}, entered, left() {} },
       complaints: new Map(),
     });
-    const gpio = this.#chip.rp.gpio[pin];
-    gpio?.setInputValue(true);
-    this.#disturb = gpio
-      ? () => gpio.setInputValue(!gpio.rawInputValue)
-      : () => this.#chip.pend(irq);
-    this.#runTo(elf.addressOf(from));
+    this.#open();
+    this.#chip.rp.sramView.setUint32(this.#resultAt + 4 * BURST, burst, true);
     this.#start = new Snapshot(this.#chip);
-    const why = this.#run([], Infinity);
+    const why = this.#run([], START_LIMIT);
     if (why) throw new Error(`the program fails undisturbed: ${why}`);
   }
 
-  /** Disturbs every instruction once. @param {(done: number, all: number) => void} [progress] */
+  /**
+   * Disturbs every instruction once.
+   * @param {(done: number, all: number) => void} [progress]
+   * @returns {Found}
+   */
   singles(progress = () => {}) {
     return this.#all(this.instructions, (k) => [k], progress);
   }
 
   /**
-   * Disturbs pairs of instructions: all of them, or `budget` of them drawn by `seed`.
+   * Disturbs pairs of instructions, the second up to a whole undisturbed run after the
+   * first: all of them, or `budget` of them drawn by `seed`. A second one that would come
+   * after interrupts are closed is left out of its run.
    * @param {number} budget
    * @param {number} seed
    * @param {(done: number, all: number) => void} [progress]
+   * @returns {Found}
    */
   pairs(budget, seed, progress = () => {}) {
     const n = this.instructions;
-    const all = (n * (n - 1)) / 2;
-    if (all <= budget) {
-      const pairs = [];
-      for (let a = 0; a < n; a++) for (let b = a + 1; b < n; b++) pairs.push([a, b]);
-      return this.#all(all, (k) => pairs[k], progress);
-    }
+    const pairOf = (k) => [Math.floor(k / n), Math.floor(k / n) + 1 + (k % n)];
+    if (n * n <= budget) return this.#all(n * n, pairOf, progress);
     const random = new Pcg32(seed, 0x9a1);
-    const draw = () => {
-      const a = random.nextU32() % n;
-      const b = random.nextU32() % (n - 1);
-      return [a, b < a ? b : b + 1].sort((x, y) => x - y);
-    };
-    return this.#all(budget, draw, progress);
+    return this.#all(budget, () => pairOf(random.nextU32() % (n * n)), progress);
   }
 
   #all(runs, momentsOf, progress) {
@@ -121,25 +134,27 @@ export class Interleaving {
     return found;
   }
 
+  /** Runs the program until interrupts may come. */
+  #open() {
+    for (let k = 0; this.#word(PHASE) !== OPEN; k++) {
+      const problem = k < START_LIMIT ? this.#step() : 'its phase is never OPEN';
+      if (problem) throw new Error(`the program fails before it begins: ${problem}`);
+    }
+  }
+
   /** Runs from the start with the interrupt at `moments`; what went wrong, or null. */
   #run(moments, limit, places = []) {
     this.#start.restore();
     this.#entries = 0;
     const { core } = this.#chip;
-    let next = 0;
+    const isUndisturbed = moments.length === 0;
     for (let k = 0; k < limit; k++) {
-      if (k === moments[next]) {
+      const phase = this.#word(PHASE);
+      if (phase === DONE) return this.#verdict();
+      if (phase === OPEN && isUndisturbed) this.instructions = k + 1;
+      if (phase === OPEN && moments.includes(k)) {
         places.push(this.#elf.placeOf(core.PC));
-        this.#disturb();
-        next += 1;
-      }
-      if (
-        this.#word(RESULT_WORDS.indexOf('done')) !== 0 &&
-        next >= moments.length &&
-        core.IPSR === 0
-      ) {
-        if (moments.length === 0) this.instructions = k;
-        return verdict(this.#result());
+        this.#chip.pend(this.#irq);
       }
       const problem = this.#step();
       if (problem) return problem;
@@ -158,13 +173,13 @@ export class Interleaving {
     return this.#chip.isFaulting ? `hard fault at ${this.#elf.placeOf(core.PC)}` : null;
   }
 
-  #runTo(address) {
-    const { core } = this.#chip;
-    const LIMIT = 10_000_000;
-    for (let k = 0; (core.PC & ~1) !== address; k++) {
-      const problem = k < LIMIT ? this.#step() : 'it never comes to where counting begins';
-      if (problem) throw new Error(`the program fails before it begins: ${problem}`);
-    }
+  #verdict() {
+    const { pushed, popped, missed, disorder, interrupts, panics } = this.#result();
+    if (panics !== 0) return 'it panicked';
+    if (disorder !== 0) return 'out of order';
+    if (interrupts !== this.#entries) return 'an interrupt was not counted';
+    if (pushed !== popped + missed) return 'pushed is not popped and missed';
+    return null;
   }
 
   #word(n) {
@@ -174,10 +189,4 @@ export class Interleaving {
   #result() {
     return Object.fromEntries(RESULT_WORDS.map((name, n) => [name, this.#word(n)]));
   }
-}
-
-function verdict({ pushed, popped, missed, order_ok: isOrdered }) {
-  if (isOrdered !== 1) return 'out of order';
-  if (pushed !== popped + missed) return 'pushed is not popped and missed';
-  return null;
 }

@@ -9,7 +9,7 @@
  * Not modelled: see README.md.
  */
 
-import { Chip } from './chip.mjs';
+import { Chip, VECTORS } from './chip.mjs';
 import { Events } from './events.mjs';
 import { Pcg32 } from './random.mjs';
 
@@ -124,7 +124,8 @@ export class Machine {
 
   /**
    * The program goes astray: at the next instruction of thread mode the function at
-   * `address` is called.
+   * `address` is called, its first four arguments the address of the vector table, so that
+   * a function that looks at where they point reads something.
    * @param {number} address
    */
   injectCall(address) {
@@ -197,6 +198,7 @@ export class Machine {
   }
 
   #takeJump(core) {
+    core.registers.fill(VECTORS, 0, 4);
     core.LR = core.PC | 1;
     core.PC = this.#jump;
     this.#jump = null;

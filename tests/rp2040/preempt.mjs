@@ -14,15 +14,15 @@ import { Interleaving } from './interleave.mjs';
 
 const USAGE = `usage: node preempt.mjs --elf FILE [options]
 
-  --elf FILE      the program; it writes RACE_RESULT
-  --irq N         the interrupt that is set pending (13: the pins')
-  --pin N         instead: this pin changes its level, first to low
-  --from SYMBOL   instructions count from the beginning of this function (main)
-  --pairs N       most pairs to try (20000)
+  --elf FILE      the program; it speaks through RACE_RESULT
+  --irq N         the interrupt that is set pending (26: the first that the chip leaves
+                  to software)
+  --bursts N,N    edges that one interrupt pushes, a round of runs for each (1,4)
+  --pairs N       most pairs to try in a round (20000); all, if there are no more
   --seed N        draws the pairs when there are more (1)
   --json FILE     write the result here (to stdout without)
 
-example: node preempt.mjs --elf race.elf --pairs 100000
+example: node preempt.mjs --elf race --bursts 1,2,3,4 --pairs 1000000
 `;
 
 function numberOf(name, text) {
@@ -31,7 +31,7 @@ function numberOf(name, text) {
 }
 
 function main() {
-  const names = ['elf', 'irq', 'pin', 'from', 'pairs', 'seed', 'json'];
+  const names = ['elf', 'irq', 'bursts', 'pairs', 'seed', 'json'];
   const options = Object.fromEntries(names.map((name) => [name, { type: 'string' }]));
   const { values } = parseArgs({ options: { ...options, help: { type: 'boolean' } } });
   if (values.help) {
@@ -39,24 +39,27 @@ function main() {
     return 0;
   }
   if (!values.elf) throw new Error('which program? Name its ELF file (--elf)');
-  const number = (name, otherwise) =>
-    values[name] === undefined ? otherwise : numberOf(name, values[name]);
-  const it = new Interleaving({
-    elf: Elf.read(values.elf),
-    irq: number('irq', 13),
-    pin: number('pin', undefined),
-    from: values.from,
+  const { irq = '26', bursts = '1,4', pairs = '20000', seed = '1' } = values;
+  const elf = Elf.read(values.elf);
+  const rounds = bursts.split(',').map((burst) => {
+    const it = new Interleaving({
+      elf,
+      irq: numberOf('irq', irq),
+      burst: numberOf('bursts', burst),
+    });
+    const progress = (done, all) => process.stderr.write(`burst ${burst}: ${done} of ${all}\n`);
+    return {
+      burst: Number(burst),
+      instructions: it.instructions,
+      singles: it.singles(progress),
+      pairs: it.pairs(numberOf('pairs', pairs), numberOf('seed', seed), progress),
+    };
   });
-  const progress = (done, all) => process.stderr.write(`${done} of ${all}\n`);
-  const result = {
-    instructions: it.instructions,
-    singles: it.singles(progress),
-    pairs: it.pairs(number('pairs', 20_000), number('seed', 1), progress),
-  };
-  const text = `${JSON.stringify(result, null, 1)}\n`;
+  const failed = rounds.reduce((sum, it) => sum + it.singles.failed + it.pairs.failed, 0);
+  const text = `${JSON.stringify({ failed, rounds }, null, 1)}\n`;
   if (values.json) writeFileSync(values.json, text);
   else process.stdout.write(text);
-  return result.singles.failed + result.pairs.failed === 0 ? 0 : 1;
+  return failed === 0 ? 0 : 1;
 }
 
 try {

@@ -12,7 +12,8 @@ import { Sessions } from './session.mjs';
 const USAGE = `usage: node run.mjs --uf2 FILE [options]
        node run.mjs --batch FILE
 
-  --uf2 FILE          the image, as it is shipped
+  --uf2 FILE          the image, as it is shipped; again for what else is copied into the
+                      flash, such as the board's number
   --elf FILE          its ELF file, for symbols
   --script FILE       what happens at the inputs
   --after FILE        what happens after the cut, from the power-up on
@@ -39,10 +40,11 @@ examples:
 
 const OPTIONS = {
   ...Object.fromEntries(
-    ['uf2', 'elf', 'script', 'after', 'part', 'part-out', 'json', 'seed', 'tear', 'cut-at-cycle']
+    ['elf', 'script', 'after', 'part', 'part-out', 'json', 'seed', 'tear', 'cut-at-cycle']
       .concat(['until-us', 'busy-us', 'clock', 'start', 'batch'])
       .map((name) => [name, { type: 'string' }]),
   ),
+  uf2: { type: 'string', multiple: true },
   'no-display': { type: 'boolean' },
   measure: { type: 'boolean' },
   help: { type: 'boolean' },

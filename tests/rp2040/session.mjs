@@ -21,7 +21,8 @@ const OFF_US = 100_000;
 
 /**
  * @typedef {object} Spec
- * @property {string} uf2 Path of the image.
+ * @property {string|string[]} uf2 Path of the image; or paths of files that are copied into
+ *   the flash one after the other.
  * @property {string} [elf] Path of its ELF file, for symbols.
  * @property {string} [script] Path of the input script.
  * @property {string} [after] Path of the script after the cut: its times count from the
@@ -60,7 +61,7 @@ export class Sessions {
     for (const key of Object.keys(spec)) {
       if (!KEYS.has(key)) throw new Error(`a run has no "${key}"; it has ${[...KEYS].join(', ')}`);
     }
-    if (!spec.uf2) throw new Error('which image? Name its UF2 file (uf2)');
+    if (!spec.uf2?.length) throw new Error('which image? Name its UF2 file (uf2)');
     const script = spec.script ? this.#script(spec.script) : [];
     const after = spec.after ? this.#script(spec.after) : null;
     const tear = spec.tear ? tearOf(spec.tear) : undefined;
@@ -115,7 +116,7 @@ export class Sessions {
 
   #bench(spec, part, measure) {
     return new Bench({
-      flash: this.#once(`uf2 ${spec.uf2}`, () => flashOfUf2(spec.uf2)),
+      flash: this.#once(`uf2 ${spec.uf2}`, () => flashOfUf2([spec.uf2].flat())),
       elf: spec.elf ? this.#elfOf(spec) : undefined,
       part,
       seed: spec.seed,
