@@ -8,6 +8,7 @@ pub mod checked_file;
 pub mod cli;
 pub mod figures;
 pub mod fitting;
+pub mod flash;
 pub mod gallery;
 pub mod hints;
 pub mod hold_up;

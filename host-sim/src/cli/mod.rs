@@ -11,6 +11,7 @@ pub mod hints;
 pub mod hold_up;
 pub mod inspect;
 pub mod key;
+pub mod number;
 pub mod output;
 pub mod panel;
 pub mod progress;
@@ -18,6 +19,7 @@ pub mod prove;
 pub mod replay;
 pub mod screens;
 pub mod sew;
+pub mod uf2;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -46,6 +48,8 @@ enum Command {
     Hints(hints::Args),
     Key(key::Args),
     Fit(fit::Args),
+    Number(number::Args),
+    Uf2(uf2::Args),
     Authorise(authorise::Args),
     Screens(screens::Args),
     HoldUp(hold_up::Args),
@@ -96,6 +100,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Hints(args) => hints::run(args),
         Command::Key(args) => key::run(args),
         Command::Fit(args) => fit::run(args),
+        Command::Number(args) => number::run(args),
+        Command::Uf2(args) => uf2::run(args),
         Command::Authorise(args) => authorise::run(args),
         Command::Screens(args) => screens::run(args),
         Command::HoldUp(args) => hold_up::run(args),

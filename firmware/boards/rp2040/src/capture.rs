@@ -153,26 +153,48 @@ fn take_flags() -> Flagged {
     flags
 }
 
+/// Whether `$pin` has a flag in `$flags`: one mask, made when it is compiled, so that the
+/// pins that did not move cost next to nothing.
+macro_rules! has_moved {
+    ($flags:expr, $pin:expr) => {
+        $flags[const { word($pin) }] & const { (FELL | ROSE) << shift($pin) } != 0
+    };
+}
+
 impl Ends {
+    #[inline]
     fn push(&mut self, tick_us: u32, flags: Flagged, levels: u32) {
-        let mut push = |pin: Pin, input: fn(Level) -> Input| {
-            edges_of(pin, flags, levels).each(|level| self.edges.push(tick_us, input(level)));
-        };
-        push(POWER_FAIL, Input::PowerFail);
-        push(SHAFT, Input::Shaft);
-        push(TRIM, Input::Trim);
-        push(THREAD_BREAK, Input::ThreadBreak);
-        push(JUMP, Input::Jump);
+        macro_rules! machine {
+            ($pin:expr, $input:path) => {
+                if has_moved!(flags, $pin) {
+                    edges_of($pin, flags, levels)
+                        .each(|level| self.edges.push(tick_us, $input(level)));
+                }
+            };
+        }
+        macro_rules! button {
+            ($button:expr) => {
+                if has_moved!(flags, $button.0) {
+                    edges_of($button.0, flags, levels)
+                        .each(|level| self.presses.push(tick_us, ($button.1, level)));
+                }
+            };
+        }
+        machine!(POWER_FAIL, Input::PowerFail);
+        machine!(SHAFT, Input::Shaft);
+        machine!(TRIM, Input::Trim);
+        machine!(THREAD_BREAK, Input::ThreadBreak);
+        machine!(JUMP, Input::Jump);
         if (flags[0] & NEEDLE_FLAGS[0]) | (flags[1] & NEEDLE_FLAGS[1]) != 0 {
             self.edges.push(tick_us, Input::NeedleCode(needle_code(levels)));
         }
-        for (pin, button) in BUTTONS {
-            edges_of(pin, flags, levels).each(|level| self.presses.push(tick_us, (button, level)));
-        }
+        button!(BUTTONS[0]);
+        button!(BUTTONS[1]);
+        button!(BUTTONS[2]);
     }
 }
 
-#[inline]
+/// The edges of a pin that has moved.
 fn edges_of(pin: Pin, flags: Flagged, levels: u32) -> Edges {
     let flags = flags[word(pin)] >> shift(pin);
     let flags = Flags { rose: flags & ROSE != 0, fell: flags & FELL != 0 };

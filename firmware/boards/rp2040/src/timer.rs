@@ -68,6 +68,7 @@ pub fn sleep(until_tick_us: u32, is_awake: impl Fn() -> bool) {
         }
         // An interrupt that is pending ends it, masked or not; it is served right after
         // this critical section.
+        cortex_m::asm::dsb();
         cortex_m::asm::wfi();
     });
 }
