@@ -36,9 +36,11 @@ mod port;
 mod timer;
 mod watchdog;
 
+use cortex_m::singleton;
 use defmt_rtt as _;
 use rp2040_hal::{Clock, Watchdog, clocks, pac};
 use shaftbook_core::board::Effect;
+use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::stop::Stop;
@@ -108,17 +110,28 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    let mut unit =
-        Unit::new(id, WiredPart::REFERENCE, env!("CARGO_PKG_VERSION"), stop_of(last_end));
-    if last_end == LastEnd::Bitten {
-        unit.was_reset_by_watchdog();
-    }
+    // It is built once; a second time would be an error of the program.
+    let Some(unit) = unit(id, last_end) else { panic!() };
     say_hello(id, last_end);
     loop {
         if let Some(effect) = unit.turn(&mut parts, &mut edges_in, &mut presses_in) {
             log(&effect);
         }
     }
+}
+
+/// The loop's state, in a place of its own: built in a frame that is gone when the loop
+/// runs, so that its copies are no part of the loop's stack. `None` the second time.
+#[inline(never)]
+fn unit(id: BoardId, last_end: LastEnd) -> Option<&'static mut Unit> {
+    let version = env!("CARGO_PKG_VERSION");
+    let unit = singleton!(
+        : Unit = Unit::new(id, WiredPart::REFERENCE, version, stop_of(last_end))
+    )?;
+    if last_end == LastEnd::Bitten {
+        unit.was_reset_by_watchdog();
+    }
+    Some(unit)
 }
 
 /// Lets pins and their pads out of reset.
@@ -140,7 +153,7 @@ fn stop_of(last_end: LastEnd) -> Option<Stop> {
     }
 }
 
-fn say_hello(id: shaftbook_core::identity::BoardId, last_end: LastEnd) {
+fn say_hello(id: BoardId, last_end: LastEnd) {
     defmt::info!("shaftbook {=str}, board {=u64:016X}", env!("CARGO_PKG_VERSION"), id.0);
     if id == number::UNNUMBERED {
         defmt::warn!("this board has no number: make one with `shaftbook number`");
