@@ -36,7 +36,8 @@ mod port;
 mod timer;
 mod watchdog;
 
-use cortex_m::singleton;
+use core::mem::MaybeUninit;
+
 use defmt_rtt as _;
 use rp2040_hal::{Clock, Watchdog, clocks, pac};
 use shaftbook_core::board::Effect;
@@ -69,6 +70,7 @@ fn main() -> ! {
     static mut EDGES: Capture<256> = Capture::new();
     static mut PRESSES: Capture<32, ButtonEdge> = Capture::new();
     static mut RECEIVED: Received = Received::new();
+    static mut UNIT: MaybeUninit<Unit> = MaybeUninit::uninit();
 
     // SAFETY: the only place that takes them, run once. Not `take`: its failure would be a
     // panic for a case that there is not.
@@ -110,8 +112,7 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    // It is built once; a second time would be an error of the program.
-    let Some(unit) = unit(id, last_end) else { panic!() };
+    let unit = unit(UNIT, id, last_end);
     say_hello(id, last_end);
     loop {
         if let Some(effect) = unit.turn(&mut parts, &mut edges_in, &mut presses_in) {
@@ -120,18 +121,20 @@ fn main() -> ! {
     }
 }
 
-/// The loop's state, in a place of its own: built in a frame that is gone when the loop
-/// runs, so that its copies are no part of the loop's stack. `None` the second time.
+/// Builds the loop's state in `place`, in a frame that is gone when the loop runs, so that
+/// its copies are no part of the loop's stack.
 #[inline(never)]
-fn unit(id: BoardId, last_end: LastEnd) -> Option<&'static mut Unit> {
+fn unit(
+    place: &'static mut MaybeUninit<Unit>,
+    id: BoardId,
+    last_end: LastEnd,
+) -> &'static mut Unit {
     let version = env!("CARGO_PKG_VERSION");
-    let unit = singleton!(
-        : Unit = Unit::new(id, WiredPart::REFERENCE, version, stop_of(last_end))
-    )?;
+    let unit = place.write(Unit::new(id, WiredPart::REFERENCE, version, stop_of(last_end)));
     if last_end == LastEnd::Bitten {
         unit.was_reset_by_watchdog();
     }
-    Some(unit)
+    unit
 }
 
 /// Lets pins and their pads out of reset.
