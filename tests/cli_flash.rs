@@ -37,8 +37,7 @@ fn refused(args: &[&str], out: &str) -> String {
 #[test]
 fn a_board_gets_its_number_in_the_last_sector() {
     let out = absent("number.uf2");
-    let output =
-        shaftbook(&["number", "--board-id", "a11ce", "--out", &out, "--format", "json"]);
+    let output = shaftbook(&["number", "--board-id", "a11ce", "--out", &out, "--format", "json"]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");
     let report: Value = serde_json::from_slice(&output.stdout).expect("JSON");
     assert_eq!(report["board"], "00000000000A11CE");

@@ -38,6 +38,7 @@ impl Pin {
         while n < PINS.len() {
             let row = &PINS[n];
             if is_same(row.signal, signal) && row.direction as u8 == direction as u8 {
+                assert!(row.gpio < 30, "the chip has 30 pins");
                 return Self { gpio: row.gpio, active_low: matches!(row.active, Active::Low) };
             }
             n += 1;
@@ -67,13 +68,18 @@ impl Pin {
 
     /// Gives the pin to `function`, pulled up or not.
     pub fn connect(self, function: Function, pulled_up: bool) {
-        pads().gpio(self.number()).write(|w| {
-            w.ie().bit(!matches!(function, Function::Null));
-            w.od().clear_bit().pue().bit(pulled_up).pde().clear_bit().schmitt().set_bit()
-        });
-        // SAFETY: the function numbers are those of the table; the other fields are 0: no
-        // override.
-        bank().gpio(self.number()).gpio_ctrl().write(|w| unsafe { w.bits(function as u32) });
+        // `nth` instead of the index: what cannot fail need not be able to panic.
+        let (pad, pin) =
+            (pads().gpio_iter().nth(self.number()), bank().gpio_iter().nth(self.number()));
+        if let (Some(pad), Some(pin)) = (pad, pin) {
+            pad.write(|w| {
+                w.ie().bit(!matches!(function, Function::Null)).od().clear_bit();
+                w.pue().bit(pulled_up).pde().clear_bit().schmitt().set_bit()
+            });
+            // SAFETY: the function numbers are those of the table; the other fields are 0:
+            // no override.
+            pin.gpio_ctrl().write(|w| unsafe { w.bits(function as u32) });
+        }
     }
 
     /// Makes it an input of the software, pulled up.

@@ -36,9 +36,12 @@ mod port;
 mod timer;
 mod watchdog;
 
+use core::mem::MaybeUninit;
+
 use defmt_rtt as _;
 use rp2040_hal::{Clock, Watchdog, clocks, pac};
 use shaftbook_core::board::Effect;
+use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::stop::Stop;
@@ -67,6 +70,7 @@ fn main() -> ! {
     static mut EDGES: Capture<256> = Capture::new();
     static mut PRESSES: Capture<32, ButtonEdge> = Capture::new();
     static mut RECEIVED: Received = Received::new();
+    static mut UNIT: MaybeUninit<Unit> = MaybeUninit::uninit();
 
     // SAFETY: the only place that takes them, run once. Not `take`: its failure would be a
     // panic for a case that there is not.
@@ -108,17 +112,29 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    let mut unit =
-        Unit::new(id, WiredPart::REFERENCE, env!("CARGO_PKG_VERSION"), stop_of(last_end));
-    if last_end == LastEnd::Bitten {
-        unit.was_reset_by_watchdog();
-    }
+    let unit = unit(UNIT, id, last_end);
     say_hello(id, last_end);
     loop {
         if let Some(effect) = unit.turn(&mut parts, &mut edges_in, &mut presses_in) {
             log(&effect);
         }
     }
+}
+
+/// Builds the loop's state in `place`, in a frame that is gone when the loop runs, so that
+/// its copies are no part of the loop's stack.
+#[inline(never)]
+fn unit(
+    place: &'static mut MaybeUninit<Unit>,
+    id: BoardId,
+    last_end: LastEnd,
+) -> &'static mut Unit {
+    let version = env!("CARGO_PKG_VERSION");
+    let unit = place.write(Unit::new(id, WiredPart::REFERENCE, version, stop_of(last_end)));
+    if last_end == LastEnd::Bitten {
+        unit.was_reset_by_watchdog();
+    }
+    unit
 }
 
 /// Lets pins and their pads out of reset.
@@ -140,7 +156,7 @@ fn stop_of(last_end: LastEnd) -> Option<Stop> {
     }
 }
 
-fn say_hello(id: shaftbook_core::identity::BoardId, last_end: LastEnd) {
+fn say_hello(id: BoardId, last_end: LastEnd) {
     defmt::info!("shaftbook {=str}, board {=u64:016X}", env!("CARGO_PKG_VERSION"), id.0);
     if id == number::UNNUMBERED {
         defmt::warn!("this board has no number: make one with `shaftbook number`");
