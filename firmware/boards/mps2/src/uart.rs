@@ -18,8 +18,8 @@ const RX_SEEN: u32 = 1 << 1;
 /// their other end.
 const CLOCKS_OF_A_BIT: u32 = 16;
 
-/// SysTick's control, reload and current value (Armv7-M Architecture Reference Manual,
-/// B3.3), and what starts it without an interrupt.
+/// The system timer's control, reload and current value (Armv7-M Architecture Reference
+/// Manual, B3.3), and what starts it without an interrupt.
 const TICK_CONTROL: Register = Register::of(0xE000_E000, 0x10);
 const TICK_RELOAD: Register = Register::of(0xE000_E000, 0x14);
 const TICK_VALUE: Register = Register::of(0xE000_E000, 0x18);
