@@ -53,8 +53,9 @@ impl Chain {
         scenario.faults.shaft_bounce_us = 0;
         let mut settings = scenario.settings();
         if number % 2 == 1 {
-            // Ten times the writes, so that more kills fall into one.
-            settings.checkpoint_running_s = 1;
+            // Four times the writes, so that more kills fall into one. The interval is over
+            // the run gap: below it the board would write without a pause.
+            settings.checkpoint_running_s = 3;
             settings.checkpoint_trims = 1;
         }
         let folder = Folder::new(&format!("kills-{number}"));
