@@ -242,7 +242,7 @@ fn sigkill_at_any_instant_loses_nothing_durable_and_no_more_than_promised() {
 /// The checks of a kill on the last part of `chain`, broken on purpose.
 fn what_is_broken_is_found(chain: &Chain) {
     let part = chain.before;
-    assert_eq!(chain.idle(&[]).objections(&part), [String::new(); 0], "sound");
+    assert_eq!(chain.idle(&[]).objections(&part), Vec::<String>::new(), "sound");
     let more = |add: &Counters| part.plus(add);
     let mut stitch = Counters::default();
     stitch.needle_stitches[0] = 1;

@@ -92,7 +92,7 @@ fn check(stopped: &Stopped, kind: StopKind) {
     // What was durable before is there, needle by needle.
     let mut kept = found.counters;
     kept.unattributed_stitches -= AFTER;
-    assert_eq!(differences(&kept, before), [String::new(); 0]);
+    assert_eq!(differences(&kept, before), Vec::<String>::new());
 }
 
 #[test]

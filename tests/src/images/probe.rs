@@ -69,7 +69,7 @@ pub fn jump(folder: &Path, address: u32, code: &[u8], registers: &[(u8, u32)]) {
     let mut stub = Stub(UnixStream::connect(folder.join("debug")).expect("the stub listens"));
     // Registers can be set one by one only after their description was asked for.
     stub.ask("qXfer:features:read:target.xml:0,ffb");
-    let bytes: String = code.iter().map(|byte| format!("{byte:02x}")).collect();
+    let bytes = code.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"));
     assert_eq!(stub.ask(&format!("M{address:x},{:x}:{bytes}", code.len())), "OK", "memory");
     for (number, value) in registers {
         let value = value.swap_bytes();

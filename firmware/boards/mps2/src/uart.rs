@@ -99,7 +99,7 @@ impl Uart {
 
 /// Makes QEMU look for the next byte now. It looks only when its event loop turns, which
 /// reading a UART does not make it do; setting a timer does. (Seen with QEMU 7.2: without
-/// this, some bytes a minute.) A chip needs none of it.
+/// this, the board stood still.) A chip needs none of it.
 fn nudge() {
     TICK_VALUE.write(0);
 }
