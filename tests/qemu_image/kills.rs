@@ -4,7 +4,7 @@
 //! while up to [`AHEAD_MAX`] more are under way. The draws are the seed's; where in an
 //! instruction QEMU is then is the host's.
 
-use std::thread;
+use std::{fs, thread};
 
 use host_sim::scenario::Scenario;
 use host_sim::sewing::random::Random;
@@ -17,7 +17,7 @@ use system_tests::images::script::Script;
 use crate::bench::{Folder, scenario};
 
 /// Kills in all, and how many go on at the same time, each with a board of its own.
-const KILLS: u32 = 240;
+const KILLS: u32 = 200;
 const CHAINS: u32 = 2;
 /// A kill in so many comes while the board starts.
 const STARTS_ONE_IN: u32 = 4;
@@ -35,9 +35,12 @@ struct Chain {
     /// The part's counters after the last kill, and the parts after all of them.
     before: Counters,
     parts: Vec<Counters>,
+    /// The bytes of the part half-way.
+    older: Vec<u8>,
     /// Sum of what was fed at least, of what was lost, and kills while it started.
     fed: Counters,
     lost: Counters,
+    nothing: Counters,
     starts: u32,
     durable_lines: usize,
     objections: Vec<String>,
@@ -50,8 +53,9 @@ impl Chain {
         scenario.faults.shaft_bounce_us = 0;
         let mut settings = scenario.settings();
         if number % 2 == 1 {
-            // Ten times the writes, so that more kills fall into one.
-            settings.checkpoint_running_s = 1;
+            // Four times the writes, so that more kills fall into one. The interval is over
+            // the run gap: below it the board would write without a pause.
+            settings.checkpoint_running_s = 3;
             settings.checkpoint_trims = 1;
         }
         let folder = Folder::new(&format!("kills-{number}"));
@@ -65,8 +69,10 @@ impl Chain {
             random: Random::new(seed, number.into()),
             before,
             parts: Vec::new(),
+            older: Vec::new(),
             fed: Counters::default(),
             lost: Counters::default(),
+            nothing: Counters::default(),
             starts: 0,
             durable_lines: 0,
             objections: Vec::new(),
@@ -75,16 +81,16 @@ impl Chain {
 
     /// Records after which the next kill comes: often soon, at times late.
     fn draw(&mut self, script: &Script) -> usize {
-        let starts = script.asked_after as u32 - 1;
+        let asked_after = script.asked_after as u32;
         if self.random.below(STARTS_ONE_IN) == 0 {
             self.starts += 1;
-            return 1 + self.random.below(starts) as usize;
+            return 1 + self.random.below(asked_after - 1) as usize;
         }
-        let mut after = script.len() as u32 - starts;
-        for _ in 0..3 {
+        let mut after = script.len() as u32 - asked_after;
+        for _ in 0..4 {
             after = 1 + self.random.below(after);
         }
-        (starts + after) as usize
+        (asked_after + after) as usize
     }
 
     fn kill(&mut self, number: u32) {
@@ -137,6 +143,34 @@ impl Chain {
         self.lost = self.lost.plus(&self.before.plus(&least).since(&after));
         self.before = after;
         self.parts.push(after);
+        if self.parts.len() as u32 == KILLS / CHAINS / 2 {
+            self.older = fs::read(self.folder.part()).expect("the part can be read");
+        }
+    }
+
+    /// What is found when the part is rolled back to an older copy: by reading it, and by
+    /// the board that starts on it.
+    fn roll_back(&self) -> (Vec<String>, Vec<String>) {
+        fs::write(self.folder.part(), &self.older).expect("the part can be written");
+        let older = read(&self.folder.part()).expect("a sound copy").counters;
+        let script = Script::of(&self.scenario, self.scenario.seed);
+        let mut board = self.folder.power_up(&[]);
+        board.feed(script.bytes(0..script.asked_after));
+        board.wait_taken(script.asked_after);
+        let said = board.ask("state", "end");
+        (self.idle(&[]).objections(&older), state_differences(&said, &self.before))
+    }
+
+    /// A session in which nothing happened and `said` was said.
+    fn idle<'a>(&'a self, said: &'a [String]) -> Session<'a> {
+        Session {
+            before: &self.before,
+            least: &self.nothing,
+            most: &self.nothing,
+            was_ready: true,
+            said,
+            settings: &self.settings,
+        }
     }
 
     fn object(&mut self, number: u32, what: Vec<String>) {
@@ -157,6 +191,7 @@ impl Chain {
             return self.object(u32::MAX, vec!["the part cannot be read at the end".into()]);
         };
         let gained = found.counters.since(&self.before);
+        self.before = found.counters;
         let whole = script.most(script.len());
         self.object(u32::MAX, differences(&gained, &whole));
     }
@@ -177,7 +212,9 @@ fn sigkill_at_any_instant_loses_nothing_durable_and_no_more_than_promised() {
     };
     let chains: Vec<Chain> = thread::scope(|scope| {
         let threads: Vec<_> = (0..CHAINS).map(|n| scope.spawn(move || run(n))).collect();
-        threads.into_iter().map(|thread| thread.join().expect("a chain ends")).collect()
+        // All of them first, so that each clears its folder away.
+        let ended: Vec<_> = threads.into_iter().map(thread::ScopedJoinHandle::join).collect();
+        ended.into_iter().map(|chain| chain.expect("a chain ends")).collect()
     });
     let mut objections = Vec::new();
     for chain in &chains {
@@ -199,4 +236,33 @@ fn sigkill_at_any_instant_loses_nothing_durable_and_no_more_than_promised() {
         objections.join("\n")
     );
     assert!(chains.iter().all(|chain| chain.durable_lines > 20 && chain.starts > 5));
+    what_is_broken_is_found(&chains[0]);
+}
+
+/// The checks of a kill on the last part of `chain`, broken on purpose.
+fn what_is_broken_is_found(chain: &Chain) {
+    let part = chain.before;
+    assert_eq!(chain.idle(&[]).objections(&part), Vec::<String>::new(), "sound");
+    let more = |add: &Counters| part.plus(add);
+    let mut stitch = Counters::default();
+    stitch.needle_stitches[0] = 1;
+    assert_eq!(chain.idle(&[]).objections(&more(&stitch)).len(), 1, "one stitch too many");
+    let line = format!(
+        "durable {} {} {} {}",
+        part.stitches() + 1,
+        part.trims,
+        part.running_ms,
+        part.powered_ms
+    );
+    let said = [line];
+    assert_eq!(chain.idle(&said).objections(&part).len(), 1, "a durable stitch lost");
+    let bound_ms = u64::from(chain.settings.checkpoint_running_s) * 1_000;
+    for (running_ms, found) in [(bound_ms, 0), (bound_ms + 1, 1)] {
+        let least = Counters { running_ms, ..Counters::default() };
+        let session = Session { least: &least, most: &least, ..chain.idle(&[]) };
+        assert_eq!(session.objections(&part).len(), found, "{running_ms} ms lost");
+    }
+    let (of_part, of_state) = chain.roll_back();
+    println!("rolled back to an older copy: {} and {} objections", of_part.len(), of_state.len());
+    assert!(!of_part.is_empty() && !of_state.is_empty(), "an older copy is not noticed");
 }

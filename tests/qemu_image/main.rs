@@ -90,13 +90,13 @@ fn the_image_counts_what_the_simulator_counts_to_the_last_stitch() {
         counted.jumps,
         counted.breaks()
     );
-    assert_eq!(differences(counted, &outcome.counted), [String::new(); 0], "the simulator's");
+    assert_eq!(differences(counted, &outcome.counted), Vec::<String>::new(), "the simulator's");
     let truth = outcome.truth.counters();
-    assert_eq!(differences(counted, &truth), [String::new(); 0], "what happened");
+    assert_eq!(differences(counted, &truth), Vec::<String>::new(), "what happened");
     assert_eq!(counted.running_ms, outcome.counted.running_ms);
     assert_eq!(counted.missed_edges, 0);
     let printed = &sewn().found.report;
-    assert_eq!(printed_differences(printed, counted), [String::new(); 0]);
+    assert_eq!(printed_differences(printed, counted), Vec::<String>::new());
     assert!(sewn().inspected.0, "`shaftbook inspect` ends with 0");
     let of_program = &sewn().inspected.1["lifetime"];
     assert_eq!(*of_program, serde_json::to_value(&printed.lifetime).unwrap());
@@ -136,7 +136,7 @@ fn the_same_script_leaves_the_same_bytes() {
 fn the_log_says_that_it_boots_and_nothing_while_it_sews() {
     let log = &sewn().log;
     println!("log: {log:?}");
-    assert_eq!(unexpected(log, VERSION), [String::new(); 0]);
+    assert_eq!(unexpected(log, VERSION), Vec::<String>::new());
     // What would be found.
     let mut chatty = log.clone();
     chatty.push("DEBUG CheckpointDurable".into());

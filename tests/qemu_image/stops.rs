@@ -1,7 +1,8 @@
 //! A hard fault and a panic, forced from outside: the image has no hook for it.
 //!
-//! The debug stub sets the program counter: to where no memory is (hard fault), or to the
-//! routine that a failed bounds check calls (panic).
+//! The debug stub sets the program counter: to an instruction that is none, written to RAM
+//! that nothing uses (hard fault), or to the routine that a failed bounds check calls
+//! (panic).
 
 use std::path::Path;
 
@@ -19,8 +20,10 @@ use crate::bench::{Folder, IMAGE, scenario};
 const BEFORE: usize = 4_000;
 /// Stitches after it.
 const AFTER: u64 = 100;
-/// No memory is there.
-const NOWHERE: u32 = 0x1000_0000;
+/// RAM in the middle of the stack's room, far below its deepest use.
+const UNUSED: u32 = 0x2000_8000;
+/// `udf #254`: permanently undefined (Armv6-M Architecture Reference Manual, A6.7.76).
+const UNDEFINED: [u8; 2] = [0xFE, 0xDE];
 
 /// What a stop left.
 struct Stopped {
@@ -32,7 +35,8 @@ struct Stopped {
 }
 
 /// Sews, stands, is stopped by `stop`, starts by itself, and sews [`AFTER`] stitches.
-fn stopped_by(name: &str, stop: impl Fn(&Path)) -> Stopped {
+/// `starts`: how often the firmware starts in all.
+fn stopped_by(name: &str, starts: u32, stop: impl Fn(&Path)) -> Stopped {
     let folder = Folder::new(name);
     let mut scenario = scenario();
     scenario.faults.shaft_bounce_us = 0;
@@ -41,15 +45,16 @@ fn stopped_by(name: &str, stop: impl Fn(&Path)) -> Stopped {
     let mut board = folder.power_up(&probe::arguments(&folder.0));
     board.feed(script.bytes(0..BEFORE));
     board.wait_taken(BEFORE);
-    // It stands after a calm while in which the last checkpoint was written.
+    // It stands after a calm minute, in which the last checkpoint was written.
     let mut stand = Script::new();
-    stand.stand_at(15_000_000);
+    stand.stand_at(65_000_000);
     board.feed(stand.bytes(0..1));
     board.wait_taken(BEFORE + 1);
     let before = read(&folder.part()).unwrap().counters;
     stop(&folder.0);
     // It may sleep: a byte at the port wakes it, into the stop. Then it starts, at 0.
     board.say("");
+    board.wait_started(starts);
     let mut after = Script::new();
     after.stand_at(1_000_000);
     board.feed(after.bytes(0..1));
@@ -87,14 +92,16 @@ fn check(stopped: &Stopped, kind: StopKind) {
     // What was durable before is there, needle by needle.
     let mut kept = found.counters;
     kept.unattributed_stitches -= AFTER;
-    assert_eq!(differences(&kept, before), [String::new(); 0]);
+    assert_eq!(differences(&kept, before), Vec::<String>::new());
 }
 
 #[test]
 fn a_hard_fault_is_in_the_journal_and_the_board_goes_on_counting() {
-    let stopped = stopped_by("fault", |folder| probe::jump(folder, &[(15, NOWHERE)]));
+    let stopped = stopped_by("fault", 2, |folder| {
+        probe::jump(folder, UNUSED, &UNDEFINED, &[(15, UNUSED)]);
+    });
     check(&stopped, StopKind::HardFault);
-    assert!(stopped.log.iter().any(|line| line.contains(&NOWHERE.to_string())));
+    assert!(stopped.log.iter().any(|line| line.contains(&UNUSED.to_string())));
 }
 
 #[test]
@@ -104,12 +111,15 @@ fn a_panic_is_in_the_journal_and_the_board_goes_on_counting() {
     let (_, address) = routine.expect("some bounds check is left in the image");
     // Its arguments: an index, a length, and where its place is written: any flash will do.
     let registers = [(0, 7), (1, 5), (2, 0x40), (15, address & !1)];
-    check(&stopped_by("panic", |folder| probe::jump(folder, &registers)), StopKind::Panic);
+    check(
+        &stopped_by("panic", 2, |folder| probe::jump(folder, UNUSED, &UNDEFINED, &registers)),
+        StopKind::Panic,
+    );
 }
 
 #[test]
 fn without_a_stop_the_check_fails() {
-    let stopped = stopped_by("no-stop", |_| {});
+    let stopped = stopped_by("no-stop", 1, |_| {});
     let number = Fault::FirmwareStopped.number();
     assert!(!stopped.said.contains(&format!("fault {number}")));
     assert!(stopped.found.report.journal.iter().all(|line| line.subject != number));

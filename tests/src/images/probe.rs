@@ -60,14 +60,17 @@ pub fn memory(folder: &Path, address: u32, size: u32) -> Vec<u8> {
     std::fs::read(to).expect("the monitor has written it")
 }
 
-/// Sets registers of the processor and lets it go on, by the debug stub at `folder/debug`.
+/// Writes `code` to RAM at `address`, sets registers of the processor, and lets it go on, by
+/// the debug stub at `folder/debug`.
 ///
 /// # Panics
 /// When the stub does not answer as it should.
-pub fn jump(folder: &Path, registers: &[(u8, u32)]) {
+pub fn jump(folder: &Path, address: u32, code: &[u8], registers: &[(u8, u32)]) {
     let mut stub = Stub(UnixStream::connect(folder.join("debug")).expect("the stub listens"));
     // Registers can be set one by one only after their description was asked for.
     stub.ask("qXfer:features:read:target.xml:0,ffb");
+    let bytes = code.iter().fold(String::new(), |text, byte| text + &format!("{byte:02x}"));
+    assert_eq!(stub.ask(&format!("M{address:x},{:x}:{bytes}", code.len())), "OK", "memory");
     for (number, value) in registers {
         let value = value.swap_bytes();
         assert_eq!(stub.ask(&format!("P{number:x}={value:08x}")), "OK", "register {number}");
@@ -81,19 +84,29 @@ impl Stub {
     fn ask(&mut self, packet: &str) -> String {
         let sum = packet.bytes().fold(0_u8, u8::wrapping_add);
         write!(self.0, "${packet}#{sum:02x}").expect("the stub takes a packet");
+        loop {
+            let answer = self.packet();
+            // That it has stopped, as soon as somebody is there, is no answer.
+            if !answer.starts_with('T') {
+                return answer;
+            }
+        }
+    }
+
+    fn packet(&mut self) -> String {
         while self.byte() != b'$' {}
-        let mut answer = Vec::new();
+        let mut packet = Vec::new();
         loop {
             match self.byte() {
                 b'#' => break,
-                byte => answer.push(byte),
+                byte => packet.push(byte),
             }
         }
-        // The sum of the answer is not looked at: this is a socket.
+        // The sum is not looked at: this is a socket.
         self.byte();
         self.byte();
         self.0.write_all(b"+").expect("the stub hears");
-        String::from_utf8_lossy(&answer).into_owned()
+        String::from_utf8_lossy(&packet).into_owned()
     }
 
     fn byte(&mut self) -> u8 {

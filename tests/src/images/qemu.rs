@@ -19,13 +19,15 @@ pub const QEMU: &str = "qemu-system-arm";
 pub const REMEDY: &str = "apt-get install qemu-system-arm";
 /// Longest silence of a board that is waited for. A safety net, not a measure.
 const PATIENCE: Duration = Duration::from_secs(60);
-/// The image's answer to a record taken, and to bytes that are no record.
+/// The image has started; has taken a record; got bytes that are no record.
+const STARTED: u8 = 0x05;
 const TAKEN: u8 = 0x06;
 const NO_RECORD: u8 = 0x15;
 
 enum Heard {
     Port(UnixStream),
     Script(UnixStream),
+    Started,
     Taken(usize),
     NoRecord,
     Line(String),
@@ -42,6 +44,7 @@ pub struct Board {
     heard: Receiver<Heard>,
     /// Records taken so far.
     pub taken: usize,
+    starts: u32,
     lines: Vec<String>,
     gone: u8,
 }
@@ -113,7 +116,7 @@ impl Board {
         listen(&script, say.clone(), hear_script);
         listen(&port, say, Lines::default().into_listener());
         let folder = folder.to_path_buf();
-        Self { child, folder, port, script, heard, taken: 0, lines: Vec::new(), gone: 0 }
+        Self { child, folder, port, script, heard, taken: 0, starts: 0, lines: Vec::new(), gone: 0 }
     }
 
     /// Feeds records. Returns when QEMU has room for them, not when they are taken.
@@ -131,6 +134,17 @@ impl Board {
     pub fn wait_taken(&mut self, count: usize) {
         while self.taken < count {
             assert!(self.hear(), "the board took {} records of {count}, then nothing", self.taken);
+        }
+    }
+
+    /// Waits until the firmware has started for the `count`th time under this power. What
+    /// is fed before would be lost in the reset.
+    ///
+    /// # Panics
+    /// When it does not.
+    pub fn wait_started(&mut self, count: u32) {
+        while self.starts < count {
+            assert!(self.hear(), "the firmware has started {} times of {count}", self.starts);
         }
     }
 
@@ -173,6 +187,7 @@ impl Board {
     /// Hears one thing; `false` for a long silence.
     fn hear(&mut self) -> bool {
         match self.heard.recv_timeout(PATIENCE) {
+            Ok(Heard::Started) => self.starts += 1,
             Ok(Heard::Taken(count)) => self.taken += count,
             Ok(Heard::Line(line)) => self.lines.push(line),
             Ok(Heard::Gone) => self.gone += 1,
@@ -213,7 +228,10 @@ fn listen(
 }
 
 fn hear_script(bytes: &[u8], say: &Sender<Heard>) {
-    let taken = bytes.iter().filter(|byte| **byte == TAKEN).count();
+    if bytes.contains(&STARTED) {
+        let _ = say.send(Heard::Started);
+    }
+    let taken = bytes.iter().map(|byte| usize::from(*byte == TAKEN)).sum();
     let _ = say.send(Heard::Taken(taken));
     if bytes.contains(&NO_RECORD) {
         let _ = say.send(Heard::NoRecord);

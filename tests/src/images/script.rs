@@ -20,8 +20,9 @@ const SUM: u8 = 0xA5;
 pub const LEAD_US: u64 = 2_000_000;
 /// When the board stands to be asked, µs after power-up.
 const ASKED_AT_US: u64 = 1_000_000;
-/// Records that only let time pass, while the board starts, one a ms.
-const START_RECORDS: u64 = 400;
+/// Records that only let time pass, while the board starts, and µs between them.
+const START_RECORDS: u64 = 100;
+const START_GAP_US: u64 = 2_000;
 
 /// What a record says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,7 +61,7 @@ impl Script {
     pub fn of(scenario: &Scenario, seed: u64) -> Self {
         let mut script = Self::new();
         for n in 1..=START_RECORDS {
-            script.push(n * 1_000, What::Nothing, Truth::default());
+            script.push(n * START_GAP_US, What::Nothing, Truth::default());
         }
         script.push(ASKED_AT_US, What::Stand, Truth::default());
         script.asked_after = script.len();
@@ -141,7 +142,7 @@ impl Script {
 #[must_use]
 pub fn pulses(count: u64) -> Script {
     const GAP_US: u64 = 100_000;
-    const CALM_US: u64 = 15_000_000;
+    const CALM_US: u64 = 65_000_000;
     let mut script = Script::new();
     for n in 1..=count {
         for (after_us, level) in [(0, Level::Active), (30_000, Level::Inactive)] {

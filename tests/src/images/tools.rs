@@ -28,11 +28,7 @@ pub fn need(program: &str, remedy: &str) {
 #[must_use]
 pub fn image(name: &str) -> PathBuf {
     let path = repository("firmware/boards/target/thumbv6m-none-eabi/release").join(name);
-    assert!(
-        path.is_file(),
-        "{} is missing: in firmware/boards run `cargo build --locked --release -p {name}`",
-        path.display()
-    );
+    assert!(path.is_file(), "{} is missing: run `firmware/boards/build` ({name})", path.display());
     path
 }
 

@@ -69,7 +69,9 @@ impl Record {
             5 => What::Machine(Input::NeedleCode(value as u8)),
             6 => What::Machine(Input::NeedleLevel(value)),
             7 => What::Machine(Input::PowerFail(level)),
-            8..=10 => What::Button(Button::ALL[usize::from(kind) - 8], level),
+            8 => What::Button(Button::Back, level),
+            9 => What::Button(Button::Next, level),
+            10 => What::Button(Button::Act, level),
             11 => What::Stand,
             _ => return None,
         };

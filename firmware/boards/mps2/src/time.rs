@@ -10,7 +10,8 @@
 //! - [`What::Stand`]: time stands, but the board goes on: it finishes what it does, and
 //!   answers the service port. So a bench can stop, ask, and go on.
 //!
-//! For each record taken one byte [`TAKEN`] goes back; for a stand, when there is nothing
+//! A reset loses what is in the UART: who sends waits for [`STARTED`]. For each record
+//! taken one byte [`TAKEN`] goes back; for a stand, when there is nothing
 //! left to do. Invariant: it is never left out and never early.
 
 use shaftbook_core::input::Input;
@@ -20,6 +21,8 @@ use shaftbook_mainloop::unit::ButtonEdge;
 use crate::received::Received;
 use crate::record::{RECORD_BYTES, Record, What};
 
+/// Sent at the beginning: time is 0, and records are taken from here on (ASCII ENQ).
+pub const STARTED: u8 = 0x05;
 /// Sent back for each record taken (ASCII ACK).
 pub const TAKEN: u8 = 0x06;
 /// Sent back for bytes that are no record (ASCII NAK).
@@ -48,6 +51,8 @@ impl ScriptTime {
         edges: EdgeProducer<'static>,
         presses: EdgeProducer<'static, ButtonEdge>,
     ) -> Self {
+        // Nothing was sent before: there is room.
+        received.uart().write(STARTED);
         Self {
             now_ns: 0,
             last_us: 0,

@@ -18,8 +18,8 @@ const RX_SEEN: u32 = 1 << 1;
 /// their other end.
 const CLOCKS_OF_A_BIT: u32 = 16;
 
-/// SysTick's control, reload and current value (Armv7-M Architecture Reference Manual,
-/// B3.3), and what starts it without an interrupt.
+/// The system timer's control, reload and current value (Armv7-M Architecture Reference
+/// Manual, B3.3), and what starts it without an interrupt.
 const TICK_CONTROL: Register = Register::of(0xE000_E000, 0x10);
 const TICK_RELOAD: Register = Register::of(0xE000_E000, 0x14);
 const TICK_VALUE: Register = Register::of(0xE000_E000, 0x18);
@@ -99,7 +99,7 @@ impl Uart {
 
 /// Makes QEMU look for the next byte now. It looks only when its event loop turns, which
 /// reading a UART does not make it do; setting a timer does. (Seen with QEMU 7.2: without
-/// this, some bytes a minute.) A chip needs none of it.
+/// this, the board stood still.) A chip needs none of it.
 fn nudge() {
     TICK_VALUE.write(0);
 }

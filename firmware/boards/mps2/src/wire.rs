@@ -97,13 +97,10 @@ impl Wire {
         byte
     }
 
-    fn run(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
+    fn run(&mut self, address: u8, mut rest: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
         let mut was_read = None;
-        let total = operations.len();
-        for n in 0..total {
-            let is_read = matches!(operations[n], Operation::Read(_));
-            // A read ends before a stop or another direction.
-            let goes_on = operations.get(n + 1).is_some_and(|o| matches!(o, Operation::Read(_)));
+        while let Some((operation, after)) = rest.split_first_mut() {
+            let is_read = matches!(operation, Operation::Read(_));
             if was_read != Some(is_read) {
                 self.start()?;
                 if !self.send(address << 1 | u8::from(is_read)) {
@@ -111,23 +108,28 @@ impl Wire {
                 }
             }
             was_read = Some(is_read);
-            match &mut operations[n] {
+            match operation {
                 Operation::Read(bytes) => {
-                    let count = bytes.len();
-                    for (place, byte) in bytes.iter_mut().enumerate() {
-                        *byte = self.receive(place + 1 == count && !goes_on);
-                    }
+                    // The last byte before a stop or another direction is not acknowledged.
+                    let goes_on = matches!(after.first(), Some(Operation::Read(_)));
+                    self.read(bytes, goes_on);
                 }
                 Operation::Write(bytes) => {
-                    for byte in *bytes {
-                        if !self.send(*byte) {
-                            return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data));
-                        }
+                    if !bytes.iter().all(|byte| self.send(*byte)) {
+                        return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data));
                     }
                 }
             }
+            rest = after;
         }
         Ok(())
+    }
+
+    fn read(&mut self, bytes: &mut [u8], goes_on: bool) {
+        let count = bytes.len();
+        for (place, byte) in bytes.iter_mut().enumerate() {
+            *byte = self.receive(place + 1 == count && !goes_on);
+        }
     }
 }
 
