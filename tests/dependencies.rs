@@ -31,6 +31,11 @@ fn sound() -> Graph {
             "board-x".into(),
             package("firmware/board-x", &[("shaftbook-drivers", &[]), ("cortex-m", &[])]),
         ),
+        // Holds a sabotaged capture: no image may have it.
+        (
+            "shaftbook-race".into(),
+            package("firmware/boards/race", &[("shaftbook-drivers", &[]), ("cortex-m", &[])]),
+        ),
     ])
 }
 
@@ -54,6 +59,7 @@ fn the_graph_that_is_checked_is_the_workspace() {
     assert_eq!(graph["shaftbook-core"].folder, "firmware/core");
     assert_eq!(graph["shaftbook-rp2040"].folder, "firmware/boards/rp2040");
     assert!(graph["shaftbook-mps2"].needs.contains_key("shaftbook-mainloop"));
+    assert_eq!(graph["shaftbook-race"].folder, "firmware/boards/race", "the sabotaged capture");
     assert!(graph["shaftbook-drivers"].needs.contains_key("shaftbook-core"));
     assert!(graph["host-sim"].needs.contains_key("shaftbook-core"));
     assert!(!graph["shaftbook-core"].needs.contains_key("proptest"), "only for its tests");
@@ -81,6 +87,9 @@ fn each_breach_is_found() {
         ("shaftbook-drivers", "board-x"),
         ("shaftbook-drivers", "rp2040-hal"),
         ("board-x", "host-sim"),
+        ("board-x", "shaftbook-race"),
+        ("shaftbook-mainloop", "shaftbook-race"),
+        ("host-sim", "shaftbook-race"),
         ("host-sim", "board-x"),
     ] {
         let expected = format!("{name} must not depend on {needed}");

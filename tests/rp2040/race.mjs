@@ -12,8 +12,8 @@
  *
  * On one core this is all there is: an interrupt comes between two instructions, runs to
  * its end, and cannot be interrupted by itself. Not shown: more interrupts than N within
- * three turns of the main loop; two cores; interrupts that interrupt each other (the boards
- * have one priority).
+ * three turns of the main loop; two cores; a second handler that pushes to the same queue
+ * (the boards have one).
  *
  * Why not loom: it sees only what goes through its own types, and the queue (heapless) uses
  * the atomics of `core`. Here the linked program itself is run.
