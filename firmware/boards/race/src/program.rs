@@ -1,6 +1,6 @@
 //! The program of both binaries: a main loop takes edges, an interrupt pushes them.
 //!
-//! The runner (`tests/rp2040/preempt.mjs`) reads and writes [`RACE_RESULT`]; it raises the
+//! The runner (`tests/rp2040/race.mjs`) reads and writes [`RACE_RESULT`]; it raises the
 //! interrupt whenever it likes while the phase is [`OPEN`]. At the end every edge pushed
 //! must have been popped or counted as missed, in order.
 //!
