@@ -1,5 +1,5 @@
 //! The RP2040 board's pin table: no pin twice, only functions that the chip has there, and
-//! the same table in `docs/BOARD.md`.
+//! the same table in `docs/BOARD.md` and `docs/WIRING.md`.
 
 #[path = "../firmware/boards/rp2040/src/pins.rs"]
 mod pins;
@@ -8,12 +8,10 @@ use std::collections::BTreeSet;
 
 use pins::{Active, Direction, PINS, PinRow};
 
-/// The rows of the table under "## Pins", without the last column.
-fn documented() -> Vec<[String; 4]> {
-    let text = include_str!("../docs/BOARD.md");
-    let (_, rest) = text.split_once("\n## Pins\n").expect("a section about pins");
-    let (section, _) = rest.split_once("\n## ").expect("a section after it");
-    let rows = section.lines().filter(|line| line.starts_with("| ") && !line.contains("GP |"));
+/// The first four columns of the rows of the table whose head begins with `head`.
+fn documented(text: &str, head: &str) -> Vec<[String; 4]> {
+    let (_, table) = text.split_once(head).expect("a table of the pins");
+    let rows = table.lines().skip(2).take_while(|line| line.starts_with('|'));
     let cells = |line: &str| -> Vec<String> {
         line.split('|').skip(1).map(|cell| cell.trim().to_owned()).collect()
     };
@@ -37,7 +35,14 @@ fn as_documented(row: &PinRow) -> [String; 4] {
 #[test]
 fn the_documented_table_is_the_table_of_the_code() {
     let coded: Vec<_> = PINS.iter().map(as_documented).collect();
-    assert_eq!(documented(), coded);
+    assert_eq!(documented(include_str!("../docs/BOARD.md"), "| GP |"), coded);
+    let wiring: Vec<_> = documented(include_str!("../docs/WIRING.md"), "| GPIO | signal |")
+        .into_iter()
+        .map(|row| row.map(|cell| cell.replace("put", "").replace('–', "")))
+        .collect();
+    assert_eq!(wiring, coded);
+    let moved = "| GP |\n|---|\n| 3 | shaft | in | low |";
+    assert_ne!(documented(moved, "| GP |"), coded[2..3]);
 }
 
 #[test]

@@ -161,8 +161,8 @@ pub fn explain(error: SettingsError) -> &'static str {
         }
         SettingsError::RunGap => "run_gap_ms must be 100 to 60,000",
         SettingsError::CheckpointInterval => {
-            "checkpoint_running_s must be 1 to 60, checkpoint_trims 1 to 255, \
-             checkpoint_powered_s 1 to 3,600"
+            "checkpoint_running_s must be 1 to 60 and at least 1 s more than run_gap_ms, \
+             checkpoint_trims 1 to 255, checkpoint_powered_s 1 to 3,600"
         }
         SettingsError::NeedleLevels => {
             "two needles' levels are so close that their guard bands touch"

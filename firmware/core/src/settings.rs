@@ -46,7 +46,8 @@ pub enum SettingsError {
     /// The run gap is not 100 to 60,000 ms.
     RunGap,
     /// A checkpoint interval is 0, or so long that the deltas could overflow
-    /// (running over 60 s, trims over 255, powered over 3,600 s).
+    /// (running over 60 s, trims over 255, powered over 3,600 s), or that of running time
+    /// is not at least 1 s longer than the run gap.
     CheckpointInterval,
     /// Two needles' levels are so close that their guard bands touch.
     NeedleLevels,
@@ -83,7 +84,9 @@ pub struct Settings {
     pub needle_guard_mv: u16,
     /// A selected needle is kept until the reading leaves guard + this, mV.
     pub needle_hysteresis_mv: u16,
-    /// Most running time between checkpoints, s. Default 10.
+    /// Most running time between checkpoints, s, at least 1 s more than the run gap: any gap
+    /// may turn out to be running time, so with less nearly every pulse would be stored.
+    /// Default 10.
     pub checkpoint_running_s: u8,
     /// Most trims between checkpoints. Default 64.
     pub checkpoint_trims: u8,
@@ -157,7 +160,9 @@ impl Settings {
         if !within(self.run_gap_ms, 100, 60_000) {
             return Err(SettingsError::RunGap);
         }
+        let running_ms = u32::from(self.checkpoint_running_s) * 1_000;
         if !within(self.checkpoint_running_s.into(), 1, 60)
+            || running_ms < u32::from(self.run_gap_ms) + 1_000
             || self.checkpoint_trims == 0
             || !within(self.checkpoint_powered_s, 1, 3_600)
         {
@@ -182,5 +187,21 @@ impl Settings {
         levels.iter().enumerate().all(|(n, level)| {
             levels[n + 1..].iter().all(|other| u32::from(level.abs_diff(*other)) > apart_mv)
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_checkpoint_interval_leaves_room_for_a_run_gap() {
+        let of = |checkpoint_running_s, run_gap_ms| {
+            Settings { checkpoint_running_s, run_gap_ms, ..Settings::default() }.check()
+        };
+        assert_eq!(of(3, 2_000), Ok(()));
+        assert_eq!(of(2, 2_000), Err(SettingsError::CheckpointInterval));
+        assert_eq!(of(3, 2_001), Err(SettingsError::CheckpointInterval));
+        assert_eq!(of(60, 59_000), Ok(()));
     }
 }

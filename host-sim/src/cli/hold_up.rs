@@ -4,7 +4,7 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use crate::hold_up::circuit::{Circuit, Conditions, Load, Losses, Microfarads};
-use crate::hold_up::reaction::{Source, reaction_us};
+use crate::hold_up::reaction::{BUDGET_US, Source};
 use crate::hold_up::report::Report;
 
 /// Size the hold-up capacitor, or say how long a given one lasts.
@@ -98,9 +98,8 @@ impl Args {
 /// A figure that makes no sense, or the output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let given = args.capacitor()?;
-    let (own_us, own) = reaction_us();
-    let (reaction_ms, source) =
-        args.reaction_ms.map_or((f64::from(own_us) / 1_000.0, own), |ms| (ms, Source::Given));
+    let own = (f64::from(BUDGET_US) / 1_000.0, Source::Budget);
+    let (reaction_ms, source) = args.reaction_ms.map_or(own, |ms| (ms, Source::Given));
     let circuit = Circuit::new(Conditions {
         warning_v: args.warning_v,
         lowest_v: args.lowest_v,

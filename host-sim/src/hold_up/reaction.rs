@@ -1,37 +1,31 @@
 //! How long the firmware takes from the power-fail edge until all counts are durable: the
 //! one place of these two figures on the host side.
 //!
+//! Sizing goes by the limit, not by what was measured: the measurement is of random moments
+//! on an emulator, which knows no cache misses of the flash, while the limit is held by a
+//! search for the worst moment (`shaftbook prove`, some 16 ms with parts of 5 ms).
+//!
 //! Invariant: [`BUDGET_US`] is the `reaction_us` limit of the RP2040 image in
-//! `.ci/budgets.toml`; a build that is slower fails.
+//! `.ci/budgets.toml` (a test compares them); an image that is slower fails its tests.
 
-/// Longest time from the power-fail edge to the durable checkpoint that the build allows,
-/// µs. `shaftbook prove` holds this bound with an EEPROM of 5 ms write time on a 400 kHz bus.
+/// Longest time from the power-fail edge to the durable checkpoint that is allowed, µs.
+/// `shaftbook prove` holds this bound with an EEPROM of 5 ms write time on a 400 kHz bus,
+/// `tests/rp2040_image.rs` on the image.
 pub const BUDGET_US: u32 = 20_000;
 
-/// Longest such time that was measured on the RP2040 image, µs; `None`: not measured yet.
-pub const MEASURED_US: Option<u32> = None;
+/// The longest of 100 warnings at random moments that was measured on the RP2040 image, µs
+/// (`tests/rp2040_image.rs`, seed 20261125).
+pub const MEASURED_US: u32 = 7_074;
 
 /// Where a reaction time comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Source {
-    /// Measured on the image.
-    Measured,
-    /// The build's limit, as nothing was measured.
+    /// The limit that the image is held to.
     Budget,
     /// Given on the command line.
     Given,
 }
 
-/// The reaction time that sizing takes unless another is given, in µs, and where it comes
-/// from: the measured one, else the build's limit.
-#[must_use]
-pub const fn reaction_us() -> (u32, Source) {
-    match MEASURED_US {
-        Some(us) => (us, Source::Measured),
-        None => (BUDGET_US, Source::Budget),
-    }
-}
-
 // What was measured is within the budget, or this does not compile.
-const _: () = assert!(reaction_us().0 > 0 && reaction_us().0 <= BUDGET_US);
+const _: () = assert!(MEASURED_US > 0 && MEASURED_US <= BUDGET_US);

@@ -294,6 +294,7 @@ def check_settings(s):
         and 1 <= s["needles"] <= 16
         and s["needle_source"] <= 2
         and 1 <= s["checkpoint_running_s"] <= 60
+        and 1_000 * s["checkpoint_running_s"] >= s["run_gap"] + 1_000
         and s["checkpoint_trims"] >= 1
         and 1 <= s["checkpoint_powered_s"] <= 3_600
         and s["limit_h"] >= 1
