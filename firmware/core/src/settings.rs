@@ -197,7 +197,7 @@ mod tests {
     #[test]
     fn a_checkpoint_interval_leaves_room_for_a_run_gap() {
         let of = |checkpoint_running_s, run_gap_ms| {
-            Settings { checkpoint_running_s, run_gap_ms, ..Settings::default() }.check()
+            Settings { run_gap_ms, checkpoint_running_s, ..Settings::default() }.check()
         };
         assert_eq!(of(3, 2_000), Ok(()));
         assert_eq!(of(2, 2_000), Err(SettingsError::CheckpointInterval));

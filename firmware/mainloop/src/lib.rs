@@ -4,7 +4,7 @@
 //! port, over a trait that a board fills.
 //!
 //! - [`hardware`]: what a board must provide
-//! - [`unit`]: the loop, one [`unit::Unit::turn`] at a time
+//! - [`unit`](mod@unit): the loop, one [`unit::Unit::turn`] at a time
 //! - [`showing`]: keeps the display awake and up to date
 //! - [`indicator`]: lamp and buzzer
 //! - [`port`]: the service port: text lines that tell the state, and change nothing
