@@ -23,7 +23,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::settings::Settings;
+use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_panel::frame::Frame;
 use system_tests::chip::{Queues, Running};
 use system_tests::images::part::differences;
@@ -446,6 +446,34 @@ fn a_panic_a_hard_fault_and_a_hang_are_named_and_counting_goes_on() {
     goes_on_after("hard-fault", "fault hardfault");
     goes_on_after("hang", "fault call DefaultHandler_");
     goes_on_after("panic", "fault call core::panicking::panic_const::panic_const_div_by_zero");
+}
+
+#[test]
+fn buttons_lamp_buzzer_and_the_needle_voltage_are_wired_to_the_loop() {
+    let folder = folder("panel");
+    let mut settings = Settings { needle_source: NeedleSource::Level, ..Settings::default() };
+    for (n, level) in settings.needle_level_mv.iter_mut().enumerate() {
+        *level = 500 + 500 * n as u16;
+    }
+    let sewn = |name: &str, presses: &[(u64, &str)]| {
+        let mut script = Script::default();
+        script.line(400_000, "needle_mv 3520");
+        turn_shaft(&mut script, 1_000_000, (1_000, 1, 40), (0, 0));
+        script.insert(presses.iter().map(|(us, what)| (*us, (*what).to_owned())).collect());
+        script.line(4_000_000, "say state");
+        let script = written(&folder, name, &script);
+        let part = fitted(&folder, settings);
+        bench(&folder, json!({ "script": script, "part": part, "until_us": 5_000_000 }))
+    };
+    let quiet = sewn("quiet.txt", &[]);
+    let counted = state(&said(&quiet)).expect("the board answers");
+    assert_eq!(counted.needle_stitches[6], 40, "{:?}", counted.needle_stitches);
+    assert_eq!(quiet["buzzer"].as_array().unwrap().len(), 0, "{}", quiet["buzzer"]);
+    let pressed =
+        sewn("pressed.txt", &[(2_000_000, "button_next 1"), (2_100_000, "button_next 0")]);
+    assert_ne!(pressed["screen"]["text"], quiet["screen"]["text"], "the next screen");
+    assert_eq!(pressed["buzzer"].as_array().unwrap().len(), 2, "one chirp: {}", pressed["buzzer"]);
+    assert!(!quiet["lamp"].as_array().unwrap().is_empty(), "it is lit");
 }
 
 #[test]
