@@ -14,10 +14,12 @@ use std::sync::OnceLock;
 use host_sim::bus::{Bus, Part, Timing};
 use host_sim::fitting::fit;
 use host_sim::picture::text_of;
+use host_sim::profile::Profile;
 use host_sim::scenario::Scenario;
 use host_sim::sew::run::{plain_fitting, run};
 use host_sim::sewing::random::Random;
 use serde_json::{Value, json};
+use shaftbook_core::board::Fitting;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
@@ -446,6 +448,41 @@ fn a_panic_a_hard_fault_and_a_hang_are_named_and_counting_goes_on() {
     goes_on_after("hard-fault", "fault hardfault");
     goes_on_after("hang", "fault call DefaultHandler_");
     goes_on_after("panic", "fault call core::panicking::panic_const::panic_const_div_by_zero");
+}
+
+/// Walks through all screens, the QR code among them, and looks how long the board was kept
+/// from its next look at the inputs.
+#[test]
+fn no_turn_of_the_loop_is_longer_than_its_budget() {
+    let folder = folder("turns");
+    let mut script = Script::default();
+    let mut at_us = 2_000_000;
+    let mut tap = |button: &str| {
+        script.line(at_us, &format!("button_{button} 1"));
+        script.line(at_us + 100_000, &format!("button_{button} 0"));
+        at_us += 1_000_000;
+    };
+    for top in 1..=8 {
+        for button in ["next", "act", "act", "next", "act", "back", "back", "back"] {
+            tap(button);
+        }
+        (0..top).for_each(|_| tap("next"));
+    }
+    let profile = Profile::builtin(6);
+    let fitting = Fitting {
+        components: profile.components(false),
+        ..plain_fitting(profile.settings(scenario().settings()))
+    };
+    let part = folder.join("part.bin");
+    fs::write(&part, fit(ID, &fitting, None).unwrap()).unwrap();
+    let script = written(&folder, "script.txt", &script);
+    let result = bench(&folder, json!({ "script": script, "part": part, "measure": true }));
+    let turns = &result["measure"]["turns"];
+    println!("turns: {turns}, budget {}", budget("turn_cycles"));
+    let longest = turns["longest_cycles"].as_f64().unwrap();
+    // The QR code was among them: nothing else takes that long.
+    assert!(longest > 400_000.0, "{longest}");
+    assert!(longest <= budget("turn_cycles"), "{longest}");
 }
 
 #[test]

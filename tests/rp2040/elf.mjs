@@ -49,6 +49,14 @@ export class Elf {
   }
 
   /**
+   * @param {string} name As for `addressOf`.
+   * @returns {boolean} Whether there is such a symbol.
+   */
+  has(name) {
+    return this.symbols.has(name) || [...this.symbols.values()].some((it) => readable(it.name) === name);
+  }
+
+  /**
    * The address of a symbol.
    * @param {string} name As in the file, or as it reads demangled without its hash.
    * @returns {number}

@@ -9,8 +9,11 @@
  */
 
 import { FIRST_IRQ_EXCEPTION, HARD_FAULT, RAM_START, SYS_TICK } from './chip.mjs';
+import { usOf } from './time.mjs';
 
 const PAINT = 0xc5c5c5c5;
+/** Called once a turn of the main loop: from call to call, sleep left out, is a turn. */
+const TURN = 'shaftbook_mainloop::unit::Unit::count';
 /** How many of the longest masked stretches are told. */
 const WORST = 10;
 
@@ -27,6 +30,7 @@ export class Measure {
   #interrupts = new Map();
   #masked = null;
   #stretches = new Map();
+  #turn = { entry: null, cycle: null, asleep: 0, count: 0, longest: 0, at: 0 };
 
   /** @param {import('./elf.mjs').Elf} elf The image's symbols. */
   constructor(elf) {
@@ -37,6 +41,7 @@ export class Measure {
     const bottom = ends.find((address) => address !== undefined && address <= top) ?? RAM_START;
     this.#stack = { top, bottom };
     this.#deepest = top;
+    if (elf.has(TURN)) this.#turn.entry = elf.addressOf(TURN);
   }
 
   /** An interrupt line became active. @param {number} irq */
@@ -70,6 +75,7 @@ export class Measure {
 
   /** After each instruction. @param {object} core */
   stepped(core) {
+    if (core.PC === this.#turn.entry) this.#turned(this.now());
     if (core.PM === (this.#masked !== null)) return;
     if (core.PM) this.#masked = { cycle: this.now(), pc: core.PC };
     else this.#unmasked(core.PC, this.now());
@@ -77,6 +83,7 @@ export class Measure {
 
   /** Sleep does not count: a wake-up in it is taken up at once. */
   slept(core, fromCycle, toCycle) {
+    this.#turn.asleep += toCycle - fromCycle;
     if (!this.#masked) return;
     if (fromCycle > this.#masked.cycle) this.#unmasked(core.PC, fromCycle);
     this.#masked = { cycle: toCycle, pc: core.PC };
@@ -85,6 +92,7 @@ export class Measure {
   /** Before the first instruction after a power-up: paints. @param {Uint8Array} ram */
   poweredUp(ram) {
     this.#wordsOf(ram).fill(PAINT);
+    this.#turn.cycle = null;
     this.#masked = null;
     this.#active = [];
     this.#raisedAt.clear();
@@ -100,6 +108,7 @@ export class Measure {
 
   /** A reset with the supply up: what was under way is over. */
   reset() {
+    this.#turn.cycle = null;
     this.#masked = null;
     this.#active = [];
     this.#raisedAt.clear();
@@ -129,12 +138,28 @@ export class Measure {
         from: this.#elf.placeOf(from),
         to: this.#elf.placeOf(to),
       })),
+      turns: {
+        count: this.#turn.count,
+        longest_cycles: this.#turn.longest,
+        at_us: usOf(this.#turn.at),
+      },
       stack: {
         room_bytes: top - bottom,
         deepest_bytes: top - this.#deepest,
         is_full: this.#deepest === bottom,
       },
     };
+  }
+
+  /** A turn of the main loop begins. */
+  #turned(cycle) {
+    const turn = this.#turn;
+    if (turn.cycle !== null) {
+      turn.count += 1;
+      const cycles = cycle - turn.cycle - turn.asleep;
+      if (cycles > turn.longest) [turn.longest, turn.at] = [cycles, cycle];
+    }
+    [turn.cycle, turn.asleep] = [cycle, 0];
   }
 
   #unmasked(pc, cycle) {
