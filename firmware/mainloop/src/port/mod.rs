@@ -103,14 +103,9 @@ impl Port {
         }
         let mut line = Line::new();
         let written = match effect {
-            Effect::CheckpointDurable(saved) | Effect::LedgerDurable(saved) => write!(
-                line,
-                "durable {} {} {} {}",
-                saved.stitches(),
-                saved.trims,
-                saved.running_ms,
-                saved.powered_ms
-            ),
+            Effect::CheckpointDurable(saved) | Effect::LedgerDurable(saved) => {
+                report::durable(&mut line, saved)
+            }
             Effect::LifetimeKnown(saved) => write!(line, "known {}", saved.stitches()),
             Effect::Ready => write!(line, "ready"),
             Effect::EntryDurable { number, .. } => write!(line, "entry {}", number.get()),

@@ -79,18 +79,14 @@ fn head(
         10 => write!(line, "trims {}", counted.trims),
         11 => write!(line, "power_ups {}", counted.power_ups),
         12 => write!(line, "rejected {} missed {}", counted.glitches, counted.missed_edges),
-        _ => {
-            let saved = board.saved();
-            write!(
-                line,
-                "durable {} {} {} {}",
-                saved.stitches(),
-                saved.trims,
-                saved.running_ms,
-                saved.powered_ms
-            )
-        }
+        _ => durable(line, board.saved()),
     }
+}
+
+/// What a power cut now would leave: `durable`, stitches, trims, running and powered ms.
+pub(super) fn durable(line: &mut Line, saved: &Counters) -> core::fmt::Result {
+    let (stitches, trims) = (saved.stitches(), saved.trims);
+    write!(line, "durable {stitches} {trims} {} {}", saved.running_ms, saved.powered_ms)
 }
 
 /// Stitches of the needles, then their breaks.
