@@ -13,6 +13,8 @@ use std::sync::OnceLock;
 
 use host_sim::bus::{Bus, Part, Timing};
 use host_sim::fitting::fit;
+use host_sim::flash::number::sector;
+use host_sim::flash::uf2::encode;
 use host_sim::picture::text_of;
 use host_sim::profile::Profile;
 use host_sim::scenario::Scenario;
@@ -448,6 +450,32 @@ fn a_panic_a_hard_fault_and_a_hang_are_named_and_counting_goes_on() {
     goes_on_after("hard-fault", "fault hardfault");
     goes_on_after("hang", "fault call DefaultHandler_");
     goes_on_after("panic", "fault call core::panicking::panic_const::panic_const_div_by_zero");
+}
+
+/// As a retrofitter does it: a number of its own, a part fitted for that number, the image.
+#[test]
+fn a_numbered_board_takes_the_part_that_was_fitted_for_it_and_no_other() {
+    let folder = folder("numbered");
+    let id = BoardId(0x5EED_0000_0000_0A11);
+    let number = folder.join("number.uf2");
+    fs::write(&number, encode(&sector(id))).unwrap();
+    let mut script = Script::default();
+    script.line(1_500_000, "say state");
+    script.line(2_500_000, "needle_mv 0");
+    let script = written(&folder, "script.txt", &script);
+    let lines = |fitted_for: BoardId| -> Vec<String> {
+        let part = folder.join("part.bin");
+        let fitting = plain_fitting(scenario().settings());
+        fs::write(&part, fit(fitted_for, &fitting, None).unwrap()).unwrap();
+        let result = bench(&folder, json!({ "uf2": number, "script": script, "part": part }));
+        said(&result).into_iter().map(|(_, line)| line).collect()
+    };
+    let own = lines(id);
+    assert!(own.iter().any(|line| line.starts_with("board 5EED000000000A11 ")), "{own:?}");
+    assert!(own.contains(&"ready 1".to_owned()));
+    assert!(!own.iter().any(|line| line.starts_with("fault ")), "{own:?}");
+    let foreign = format!("fault {}", Fault::ForeignMemory.number());
+    assert!(lines(ID).contains(&foreign), "a part of another board is named");
 }
 
 /// Walks through all screens, the QR code among them, and looks how long the board was kept

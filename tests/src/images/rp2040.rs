@@ -180,7 +180,12 @@ pub fn bench(folder: &Path, mut spec: Value) -> Value {
     need("node", "install Node.js 20 or later");
     let packages = repository("tests/rp2040/node_modules");
     assert!(packages.is_dir(), "packages are missing: in tests/rp2040 run `npm ci`");
-    spec["uf2"] = json!(shipped("uf2"));
+    // The image, and what a run copies onto the board beside it.
+    let beside = spec["uf2"].take();
+    spec["uf2"] = json!([json!(shipped("uf2")), beside]);
+    if let Some(files) = spec["uf2"].as_array_mut() {
+        files.retain(|file| !file.is_null());
+    }
     spec["elf"] = json!(shipped("elf"));
     let batch = folder.join("run.json");
     fs::write(&batch, json!([spec]).to_string()).expect("the run can be written");
