@@ -61,6 +61,7 @@ PAD_PULL_UP_OHM = 50e3  # strongest internal pull-up; RP2040
 SHAFT_SERIES_OHM, SHAFT_F, SHAFT_SETTLING_US = 1e3, 1e-9, setting("shaft_settling_us")
 CONTACT_SERIES_OHM, CONTACT_F, CONTACT_SETTLING_US = 10e3, 47e-9, setting("contact_settling_us")
 GATE_SERIES_OHM, GATE_DOWN_OHM, GATE_F = 100e3, 1e6, 100e-12
+GATE_ZENER_V = 12
 
 # --- needle position, bus, panel ------------------------------------------------------
 TAP_OHM = 330e3  # four alike: three above, one below
@@ -171,7 +172,9 @@ def figures():
         yield f"filter, {name}: {us:.1f} µs, a fifth of the settling time is {settling / 5:.0f} µs"
     gate_us = GATE_SERIES_OHM * GATE_F * 1e6
     assert gate_us <= SHAFT_SETTLING_US / 5
-    load = (24 / (GATE_SERIES_OHM + GATE_DOWN_OHM)) * 1e6
+    # Above its voltage Z1 conducts: then R4 alone limits the current.
+    through_z1 = (24 - GATE_ZENER_V) / GATE_SERIES_OHM
+    load = max(24 / (GATE_SERIES_OHM + GATE_DOWN_OHM), through_z1) * 1e6
     yield f"buffer: takes {load:.0f} µA at 24 V; gate filter {gate_us:.0f} µs"
 
     total, source = 4 * TAP_OHM, 3 * TAP_OHM * TAP_OHM / (4 * TAP_OHM)
