@@ -49,7 +49,7 @@ def opto():
 def buffered():
     """A signal that must not be loaded: a transistor drives the LED."""
     d = drawing()
-    title(d, (-2, 6), "Buffered input, for every other signal: the machine feels 22 µA at 24 V")
+    title(d, (-2, 6), "Buffered input, for every other signal: the machine feels 120 µA at 24 V")
     port(d, (4, 4), "the signal's own rail, fused (F2 0.1 A)", "left")
     wire(d, (4, 4), (6, 4))
     d += elm.Resistor().at((6, 4)).down().length(2).label("R1, as before", loc="bottom")
