@@ -25,7 +25,7 @@ use shaftbook_core::board::Fitting;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::input::{Input, Level};
+use shaftbook_core::input::Input;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_panel::frame::Frame;
@@ -339,6 +339,17 @@ fn a_warned_cut_loses_nothing_and_the_reaction_is_within_its_budget() {
             objections.push(format!("warning {n}: lost {lost:?} of {}", most.stitches()));
         }
     }
+    // Lamp and buzzer are spared: off within the longest turn of the loop, and the bus
+    // transaction that was under way.
+    let offs: Vec<f64> = switched_off(&result["lamp"]);
+    let turn_us = budget("turn_cycles") / CYCLES_PER_US as f64;
+    for (warned, _) in (0..WARNINGS).zip(&tried) {
+        let at_us = cut_us(&result, warned as usize) as f64 - HOLD_UP_US as f64;
+        let is_off = |off: &f64| (at_us..at_us + turn_us + 1_000.0).contains(off);
+        if !offs.iter().any(is_off) {
+            objections.push(format!("warning {warned}: the lamp is not off in time"));
+        }
+    }
     let reactions = result["power_fail"].as_array().unwrap();
     let took: Vec<f64> = reactions.iter().filter_map(|r| r["durable_us"].as_f64()).collect();
     assert_eq!(reactions.len() as u64, WARNINGS);
@@ -354,6 +365,12 @@ fn a_warned_cut_loses_nothing_and_the_reaction_is_within_its_budget() {
     );
     assert!(objections.is_empty(), "{}\n{}", objections.join("\n"), replay("a_warned_cut"));
     assert!(worst_us <= budget("reaction_us"));
+}
+
+/// When an output went off, µs.
+fn switched_off(changes: &Value) -> Vec<f64> {
+    let changes = changes.as_array().unwrap().iter();
+    changes.filter(|c| c["on"] == false).filter_map(|c| c["at_us"].as_f64()).collect()
 }
 
 /// What the display's memory holds is what the same loop shows on the simulated chip.
@@ -545,11 +562,4 @@ fn buttons_lamp_buzzer_and_the_needle_voltage_are_wired_to_the_loop() {
 fn the_same_run_gives_the_same_bytes() {
     let twice = [through("one", &[]).0, through("two", &[]).0];
     assert_eq!(twice[0], twice[1]);
-}
-
-#[test]
-fn warnings_are_levels_that_the_script_knows() {
-    let mut script = Script::default();
-    script.input(5, Input::PowerFail(Level::Active));
-    assert_eq!(script.end_us, 5);
 }

@@ -1,11 +1,12 @@
 //! A simulated chip for the boards' main loop: the simulated bus, events of a scenario as
 //! interrupts, lamp, buzzer and service port.
 //!
-//! Invariants: time goes on by bus transactions, sleep, and 1 µs for each look at the
-//! timer; an edge reaches the capture queue at its moment, also in the middle of a
+//! Invariants: time goes on by bus transactions, sleep, and [`Chip::look_us`] for each look
+//! at the timer; an edge reaches the capture queue at its moment, also in the middle of a
 //! transaction, as an interrupt would.
 
 use std::collections::VecDeque;
+use std::mem::discriminant;
 
 // The lock of the capture queues, on a host.
 use critical_section as _;
@@ -13,7 +14,7 @@ use critical_section as _;
 use host_sim::bus::Bus;
 use host_sim::sewing::{Event, Timed};
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::input::Level;
+use shaftbook_core::input::{Input, Level};
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::WiredPart;
@@ -49,6 +50,10 @@ pub struct Chip<'a> {
     incoming: VecDeque<Incoming>,
     edges: EdgeProducer<'a>,
     presses: EdgeProducer<'a, ButtonEdge>,
+    /// What came in last at each input of the machine.
+    levels: Vec<Input>,
+    /// What one look at the timer takes, µs.
+    pub look_us: u64,
     /// Reading of the needle-position voltage, mV.
     pub level_mv: Option<u16>,
     /// Whether the lamp is lit.
@@ -77,7 +82,9 @@ impl Chip<'_> {
         self.incoming.is_empty()
     }
 
-    fn advance_to(&mut self, at_us: u64) {
+    /// Time goes on to `at_us` since power-up, the loop held up by something else; what comes
+    /// in meanwhile is captured.
+    pub fn advance_to(&mut self, at_us: u64) {
         self.bus.advance_to(self.origin_ns + at_us * 1_000);
         self.interrupt();
     }
@@ -89,6 +96,8 @@ impl Chip<'_> {
             let Some(incoming) = self.incoming.pop_front() else { return };
             match incoming {
                 Incoming::Machine(Timed { at_us, event: Event::Input(input) }) => {
+                    self.levels.retain(|level| discriminant(level) != discriminant(&input));
+                    self.levels.push(input);
                     self.edges.push(at_us as u32, input);
                 }
                 Incoming::Machine(_) => {}
@@ -109,8 +118,12 @@ impl Hardware for Chip<'_> {
 
     fn tick_us(&mut self) -> u32 {
         let now_us = self.now_us();
-        self.advance_to(now_us + 1);
-        (now_us + 1) as u32
+        self.advance_to(now_us + self.look_us);
+        (now_us + self.look_us) as u32
+    }
+
+    fn tell_levels(&mut self, tell: impl FnMut(Input)) {
+        self.levels.iter().copied().for_each(tell);
     }
 
     fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool) {
@@ -187,6 +200,8 @@ impl<'a> Running<'a> {
             incoming: incoming.into_iter().collect(),
             edges: edges_in,
             presses: presses_in,
+            levels: Vec::new(),
+            look_us: 1,
             level_mv: None,
             lamp: false,
             buzzer: false,

@@ -1,6 +1,7 @@
 //! What a board must provide.
 
 use embedded_hal::i2c::I2c;
+use shaftbook_core::input::Input;
 
 /// Longest sleep, µs: the main loop turns at least this often, so that a watchdog of
 /// twice that (or more) never bites a healthy board.
@@ -22,6 +23,11 @@ pub trait Hardware {
 
     /// The free-running µs timer by which edges are stamped: 32 bits, wrapping, 0 at reset.
     fn tick_us(&mut self) -> u32;
+
+    /// Tells the level at which each digital input of the machine stands now, power-fail
+    /// warning first, each once. Asked after edges were lost: a level that was told by the
+    /// lost one would else be wrong until the input's next edge.
+    fn tell_levels(&mut self, tell: impl FnMut(Input));
 
     /// Sleeps until the timer reads `until_tick_us`, or an interrupt comes; may return
     /// early for any reason.

@@ -5,8 +5,8 @@
 //! sees what the pin did and ends at the pin's true level.
 //!
 //! Invariant: after the edges given, the level that was handed on is the level that was
-//! read. A flag that contradicts the level read (it moved again after the flags were read,
-//! and will interrupt again) gives the flag's edge.
+//! read. That holds too for a flag that contradicts the level: the pin moved again after the
+//! flags were read, and it may or may not interrupt again.
 
 use shaftbook_core::input::Level;
 
@@ -39,6 +39,8 @@ pub const fn edges(flags: Flags, is_high: bool, active_low: bool) -> Edges {
     match (flags.rose, flags.fell) {
         (false, false) => Edges::None,
         (true, true) => Edges::Two(Level::from_bool(is_high != active_low)),
+        // The flag of a move in between was cleared with this one's.
+        (high, _) if high != is_high => Edges::Two(Level::from_bool(is_high != active_low)),
         (high, _) => Edges::One(Level::from_bool(high != active_low)),
     }
 }
@@ -77,6 +79,13 @@ mod tests {
         assert_eq!(given((true, false), true, true), [false]);
         assert_eq!(given((true, false), true, false), [true]);
         assert_eq!(given((false, false), true, true), [false; 0]);
+    }
+
+    #[test]
+    fn a_flag_that_contradicts_the_level_ends_at_the_level() {
+        assert_eq!(given((false, true), true, true), [true, false]);
+        assert_eq!(given((true, false), false, true), [false, true]);
+        assert_eq!(given((true, false), false, false), [true, false]);
     }
 
     #[test]

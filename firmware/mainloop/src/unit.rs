@@ -9,7 +9,8 @@
 //!                        └► sleep until an edge or the next deadline
 //! ```
 //!
-//! Invariants: a poll comes before each piece of other work; while a power-fail warning is
+//! Invariants: what the board takes for certain at a moment rests on all edges up to it;
+//! after edges were lost the levels are looked at; a poll comes before each piece of other work; while a power-fail warning is
 //! answered there is no other work, and lamp and buzzer are dark and quiet; the sleep is
 //! never longer than [`SLEEP_MAX_US`].
 //!
@@ -133,8 +134,9 @@ impl Unit {
         if let Some(effect) = &polled.effect {
             self.happened(now, effect);
         }
+        self.port.hear(hardware);
         if !self.board.is_answering(now) {
-            self.port.pump(hardware);
+            self.port.send(hardware);
             self.press = self.press.or_else(|| self.buttons.poll(now));
         }
         match turn::next(&self.board, now, polled, self.has_work(now)) {
@@ -157,21 +159,33 @@ impl Unit {
         edges: &mut EdgeConsumer<'_>,
         presses: &mut EdgeConsumer<'_, ButtonEdge>,
     ) -> Polled {
-        self.take_edges(edges, presses);
+        // The time before the edges: all up to it are in the queue then, so that nothing is
+        // settled over the head of one that came in between.
         let now = self.now(hardware);
+        self.take_edges(now, hardware, edges, presses);
+        if self.board.is_answering(now) {
+            self.indicate(now, hardware);
+        }
         self.read_level(now, hardware);
         self.board.poll(now, &mut Eeprom::new(hardware.bus(), self.part))
     }
 
-    fn take_edges(
+    fn take_edges<H: Hardware>(
         &mut self,
+        now: Instant,
+        hardware: &mut H,
         edges: &mut EdgeConsumer<'_>,
         presses: &mut EdgeConsumer<'_, ButtonEdge>,
     ) {
         while let Some((tick_us, input)) = edges.pop() {
             self.board.input(self.ticks.extend(tick_us), input);
         }
-        self.board.missed_edges(edges.take_missed());
+        let missed = edges.take_missed();
+        if missed > 0 {
+            self.board.missed_edges(missed);
+            let board = &mut self.board;
+            hardware.tell_levels(|input| board.input(now, input));
+        }
         while let Some((tick_us, (button, level))) = presses.pop() {
             self.buttons.edge(self.ticks.extend(tick_us), button, level);
         }

@@ -1,5 +1,6 @@
 //! This machine, as the main loop sees it.
 
+use shaftbook_core::input::Input;
 use shaftbook_mainloop::hardware::Hardware;
 
 use crate::received::Received;
@@ -30,6 +31,10 @@ impl Hardware for Machine {
     fn tick_us(&mut self) -> u32 {
         self.wire.time.pass(1_000);
         self.wire.time.now_us() as u32
+    }
+
+    fn tell_levels(&mut self, tell: impl FnMut(Input)) {
+        self.wire.time.tell_levels(tell);
     }
 
     fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool) {

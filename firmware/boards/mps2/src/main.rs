@@ -35,8 +35,8 @@ use received::Received;
 use time::ScriptTime;
 use wire::Wire;
 
-/// Of every board of this kind: the machine has no serial number. A real board takes its
-/// chip's.
+/// Of every board of this kind: the machine has no number. A real board's is written into
+/// its flash.
 const ID: BoardId = BoardId(0x5EED);
 const VERSION: &str = env!("CARGO_PKG_VERSION");
 

@@ -42,6 +42,24 @@ pub struct ScriptTime {
     edges: EdgeProducer<'static>,
     presses: EdgeProducer<'static, ButtonEdge>,
     level_mv: Option<u16>,
+    /// What the script said last of each digital input, power-fail warning first.
+    levels: [Option<Input>; INPUTS],
+}
+
+/// Digital inputs of a machine.
+const INPUTS: usize = 6;
+
+/// The place of a digital input's level; `None` for the voltage.
+const fn place(input: Input) -> Option<usize> {
+    match input {
+        Input::PowerFail(_) => Some(0),
+        Input::NeedleCode(_) => Some(1),
+        Input::Shaft(_) => Some(2),
+        Input::Trim(_) => Some(3),
+        Input::ThreadBreak(_) => Some(4),
+        Input::Jump(_) => Some(5),
+        Input::NeedleLevel(_) => None,
+    }
 }
 
 impl ScriptTime {
@@ -63,7 +81,13 @@ impl ScriptTime {
             edges,
             presses,
             level_mv: None,
+            levels: [None; INPUTS],
         }
+    }
+
+    /// Tells what the script said last of each digital input.
+    pub fn tell_levels(&self, tell: impl FnMut(Input)) {
+        self.levels.iter().flatten().copied().for_each(tell);
     }
 
     /// Now, µs since the reset.
@@ -128,7 +152,12 @@ impl ScriptTime {
         match next.what {
             What::Nothing => {}
             What::Machine(Input::NeedleLevel(mv)) => self.level_mv = Some(mv),
-            What::Machine(input) => self.edges.push(tick_us, input),
+            What::Machine(input) => {
+                if let Some(level) = place(input).and_then(|n| self.levels.get_mut(n)) {
+                    *level = Some(input);
+                }
+                self.edges.push(tick_us, input);
+            }
             What::Button(button, level) => self.presses.push(tick_us, (button, level)),
             What::Stand => {
                 self.standing = Some(false);

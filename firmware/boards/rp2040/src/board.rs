@@ -1,9 +1,11 @@
 //! The board below the main loop: its parts as [`Hardware`].
 
 use rp2040_hal::Watchdog;
+use shaftbook_core::input::Input;
 use shaftbook_mainloop::hardware::Hardware;
 
 use crate::bus::Bus;
+use crate::capture;
 use crate::gpio::Pin;
 use crate::level::Level;
 use crate::pins::Direction::Out;
@@ -41,6 +43,10 @@ impl Hardware for Parts {
     #[inline]
     fn tick_us(&mut self) -> u32 {
         timer::tick_us()
+    }
+
+    fn tell_levels(&mut self, tell: impl FnMut(Input)) {
+        capture::tell_levels(tell);
     }
 
     fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool) {

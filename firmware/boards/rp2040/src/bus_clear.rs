@@ -1,8 +1,10 @@
 //! Clocks a bus free: a part that was cut off in the middle of a byte holds the data line
 //! low until it has been clocked to the byte's end.
 //!
-//! I²C-bus specification and user manual UM10204, section "Bus clear": up to nine clock
-//! pulses. A Stop after them ends what the part takes for a transaction.
+//! I²C-bus specification and user manual UM10204, section "Bus clear": nine clock pulses,
+//! always all of them: a data line that is high may be a 1 that a part is sending. Among
+//! nine is the place of an acknowledge, which nobody gives, so that the part stops sending.
+//! A Stop after them ends what it takes for a transaction.
 //!
 //! Invariant: ends within 0.4 ms, also when a line is held for good; leaves both lines
 //! let go.
@@ -12,7 +14,7 @@ use crate::timer::{Deadline, pause_us};
 
 /// Half a clock of 100 kHz, which every part understands.
 const HALF_US: u32 = 5;
-const PULSES_MAX: u8 = 9;
+const PULSES: u8 = 9;
 /// How long a part may hold the clock line.
 const STRETCH_US: u32 = 20;
 
@@ -23,10 +25,7 @@ pub fn run(sda: Pin, scl: Pin) {
         line.connect(Function::Sio, true);
     }
     pause_us(HALF_US);
-    for _ in 0..PULSES_MAX {
-        if sda.is_high() {
-            break;
-        }
+    for _ in 0..PULSES {
         scl.pull_low();
         pause_us(HALF_US);
         raise(scl);

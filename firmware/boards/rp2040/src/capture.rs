@@ -123,6 +123,18 @@ pub fn start(mut ends: Ends, nvic: &mut cortex_m::peripheral::NVIC) {
     }
 }
 
+/// Tells the levels of all inputs of the machine, as they are now.
+pub fn tell_levels(mut tell: impl FnMut(Input)) {
+    let levels = gpio::levels();
+    let level = |pin: Pin| Level::from_bool(pin.is_active(levels));
+    tell(Input::PowerFail(level(POWER_FAIL)));
+    tell(Input::NeedleCode(needle_code(levels)));
+    tell(Input::Shaft(level(SHAFT)));
+    tell(Input::Trim(level(TRIM)));
+    tell(Input::ThreadBreak(level(THREAD_BREAK)));
+    tell(Input::Jump(level(JUMP)));
+}
+
 /// Two upper bits count; 0 goes before all.
 const HIGH_PRIORITY: u8 = 0;
 const LOW_PRIORITY: u8 = 0x40;

@@ -60,11 +60,15 @@ impl Port {
         }
     }
 
-    /// Takes what came in, and sends what there is room for. Short; call every turn.
-    pub fn pump<H: Hardware>(&mut self, hardware: &mut H) {
+    /// Takes what came in. Short; call every turn: what is not taken keeps a board awake.
+    pub fn hear<H: Hardware>(&mut self, hardware: &mut H) {
         while let Some(byte) = hardware.port_read() {
             self.take(byte);
         }
+    }
+
+    /// Sends what there is room for. Short.
+    pub fn send<H: Hardware>(&mut self, hardware: &mut H) {
         while !self.out.is_empty() {
             let sent = hardware.port_write(self.out.as_slices().0);
             if sent == 0 {

@@ -7,8 +7,6 @@
 #![no_main]
 
 use core::hint::black_box;
-use critical_section::RawRestoreState;
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::{Board, Command, Polled};
 use shaftbook_core::fault::Fault;
@@ -19,44 +17,10 @@ use shaftbook_core::settings::Settings;
 use shaftbook_core::time::{Instant, TickClock};
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use size_probe::Unknown;
 
 // Counting, storing, answering a power-fail warning, commands: no panic may be left.
 size_probe::panic_does_not_link!();
-
-/// A bus whose every answer is unknown to the compiler.
-struct Unknown;
-
-impl ErrorType for Unknown {
-    type Error = ErrorKind;
-}
-
-impl I2c for Unknown {
-    #[inline(never)]
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), ErrorKind> {
-        black_box((address, operations));
-        black_box(Ok(()))
-    }
-}
-
-/// Stands for the chip's interrupt mask.
-struct NoInterrupts;
-
-critical_section::set_impl!(NoInterrupts);
-
-// SAFETY: nothing runs, so nothing interrupts.
-unsafe impl critical_section::Impl for NoInterrupts {
-    unsafe fn acquire() -> RawRestoreState {
-        black_box(());
-    }
-
-    unsafe fn release(state: RawRestoreState) {
-        black_box(state);
-    }
-}
 
 #[inline(never)]
 fn probe_board_new() -> Board {

@@ -12,16 +12,15 @@
 #![no_main]
 
 use core::hint::black_box;
-use critical_section::RawRestoreState;
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 use shaftbook_core::board::Polled;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::input::Input;
+use shaftbook_core::input::{Input, Level};
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::hardware::Hardware;
 use shaftbook_mainloop::pin::{Flags, edges};
 use shaftbook_mainloop::unit::{ButtonEdge, Unit};
+use size_probe::Unknown;
 
 #[cfg(not(feature = "panics-spin"))]
 size_probe::panic_does_not_link!();
@@ -29,29 +28,15 @@ size_probe::panic_does_not_link!();
 size_probe::panic_spins!();
 
 /// Hardware whose every answer is unknown to the compiler.
-struct Unknown;
-
-impl ErrorType for Unknown {
-    type Error = ErrorKind;
+struct Board {
+    bus: Unknown,
 }
 
-impl I2c for Unknown {
-    #[inline(never)]
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), ErrorKind> {
-        black_box((address, operations));
-        black_box(Ok(()))
-    }
-}
+impl Hardware for Board {
+    type Bus = Unknown;
 
-impl Hardware for Unknown {
-    type Bus = Self;
-
-    fn bus(&mut self) -> &mut Self {
-        self
+    fn bus(&mut self) -> &mut Unknown {
+        &mut self.bus
     }
 
     fn tick_us(&mut self) -> u32 {
@@ -59,6 +44,10 @@ impl Hardware for Unknown {
         #[cfg(feature = "index-in-counting")]
         black_box([1_u8, 2, 3][black_box(4_usize)]);
         black_box(0)
+    }
+
+    fn tell_levels(&mut self, mut tell: impl FnMut(Input)) {
+        tell(black_box(Input::PowerFail(Level::Active)));
     }
 
     fn sleep(&mut self, _: u32, _: impl Fn() -> bool) {}
@@ -82,22 +71,6 @@ impl Hardware for Unknown {
     }
 }
 
-/// Stands for the chip's interrupt mask.
-struct NoInterrupts;
-
-critical_section::set_impl!(NoInterrupts);
-
-// SAFETY: nothing runs, so nothing interrupts.
-unsafe impl critical_section::Impl for NoInterrupts {
-    unsafe fn acquire() -> RawRestoreState {
-        black_box(());
-    }
-
-    unsafe fn release(state: RawRestoreState) {
-        black_box(state);
-    }
-}
-
 #[inline(never)]
 fn probe_interrupt(producer: &mut EdgeProducer<'_>) {
     let flags = Flags { rose: black_box(true), fell: black_box(true) };
@@ -111,7 +84,7 @@ fn probe_count(
     edges: &mut EdgeConsumer<'_>,
     presses: &mut EdgeConsumer<'_, ButtonEdge>,
 ) -> Polled {
-    unit.count(&mut Unknown, edges, presses)
+    unit.count(&mut Board { bus: Unknown }, edges, presses)
 }
 
 /// The entry point.
