@@ -32,7 +32,7 @@ def overview():
     for y, text in ((6.6, "memory, clock"), (4.5, "display, buttons,\nLED, buzzer"), (2.4, "service port")):
         wire(d, (16, y), (16.6, y))
         block(d, (16.6, y - 0.75), (19.8, y + 0.75), text, 11)
-    note(d, (0, -2.1), "Every arrow points away from the machine: no signal there is driven, fed or loaded.")
+    note(d, (0, -2.1), "Every arrow points away from the machine: no signal there is driven or fed, and each is loaded no more than section 1 allows.")
     return d
 
 

@@ -15,7 +15,7 @@ pub const BUDGET_US: u32 = 20_000;
 
 /// The longest of 100 warnings at random moments that was measured on the RP2040 image, µs
 /// (`tests/rp2040_image.rs`, seed 20261125).
-pub const MEASURED_US: u32 = 6_996;
+pub const MEASURED_US: u32 = 7_017;
 
 /// Where a reaction time comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
