@@ -3,6 +3,7 @@
 
 pub mod bench_board;
 pub mod bus;
+pub mod campaign;
 pub mod capture;
 pub mod checked_file;
 pub mod cli;
