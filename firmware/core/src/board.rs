@@ -1,6 +1,7 @@
 //! The board: one plain state machine. Inputs with their time stamps and commands
 //! in; effects and the next deadline out.
 //!
+//! - [`activity`][]: what it is in the middle of
 //! - `commands`: what a person asks, and what comes of it
 //! - `due`: when something is due
 //! - this file: counting, and the store's news
@@ -16,6 +17,7 @@
 //!
 //! Never panics, whatever the inputs and the memory part do.
 
+pub mod activity;
 mod commands;
 mod due;
 

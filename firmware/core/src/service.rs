@@ -154,6 +154,12 @@ impl Gate {
         }
     }
 
+    /// Whether a challenge is open and young enough for a reply.
+    #[must_use]
+    pub fn is_open(&self, now: Instant) -> bool {
+        self.open.is_some_and(|open| now.since_us(open.at) <= CHALLENGE_LIFE_S * 1_000_000)
+    }
+
     /// How long until a reply is taken, s, rounded up; 0 for now.
     #[must_use]
     pub fn wait_s(&self, now: Instant) -> u32 {

@@ -1,5 +1,35 @@
 //! Campaigns: many scenarios × seeds × fault mixes, and the evidence that they leave.
 //!
-//! - [`store`]: what is asked of a store that somebody brings
+//! - [`plan`]: the campaign file; [`draw`]: the script of a run, drawn from it
+//! - [`kind`], [`state`]: the kinds of fault, and the states that they can meet, by name
+//! - [`script`]: a run as a list of steps and faults
+//! - [`subject`]: what is worked on; [`board`]: our board; [`store`], [`bare`]: a store
+//!   that somebody brings
+//! - [`run`]: one run, judged; [`tally`]: its figures; [`row`]: what is kept of it
+//! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
+//!   [`merge`]: the parts of a split campaign put together
+//! - [`results`]: what every report is made of
+//! - [`shrink`], [`regression`]: a failing run made short, and written to a file
+//!
+//! Invariants: the plan decides every byte of the results; a campaign that is interrupted
+//! and goes on, or is split and merged, leaves the same bytes as one that is not.
 
+pub mod bare;
+pub mod board;
+pub mod draw;
+pub mod execute;
+pub mod kind;
+pub mod merge;
+pub mod plan;
+pub mod regression;
+pub mod results;
+pub mod row;
+pub mod run;
+pub mod runner;
+pub mod script;
+pub mod shrink;
+pub mod state;
 pub mod store;
+pub mod stream;
+pub mod subject;
+pub mod tally;

@@ -79,6 +79,31 @@ impl Figures {
                 .all(|(place, (a, b))| a == b || (is_time(place) && close(*a, *b)))
     }
 
+    /// Whether `now` is these figures, with what a command changed from `before` dated
+    /// anywhere up to `latest`: a part that is away for a while delays a command.
+    #[must_use]
+    pub fn came_late(&self, before: &Self, now: &Self, latest: &Counters, ledger: &Ledger) -> bool {
+        let within = |a: u64, now: u64, most: u64| (a..=most.max(a)).contains(&now);
+        self.services == now.services
+            && self.baselines.len() == now.baselines.len()
+            && if self.interval == before.interval {
+                now.interval == before.interval
+            } else {
+                within(self.interval.powered_ms, now.interval.powered_ms, latest.powered_ms)
+                    && within(self.interval.running_ms, now.interval.running_ms, latest.running_ms)
+            }
+            && ledger.components.iter().enumerate().all(|(place, fitted)| {
+                let (a, now) = (self.baselines[place], now.baselines[place]);
+                let was = before.baselines.get(place).copied();
+                if was == Some(a) {
+                    // Renewed at what it was, or not renewed: the latter cannot be later.
+                    now >= a && now <= fitted.component.measure.value(latest, None)
+                } else {
+                    within(a, now, fitted.component.measure.value(latest, None))
+                }
+            })
+    }
+
     /// The figures of a ledger.
     #[must_use]
     pub fn of(ledger: &Ledger) -> Self {
@@ -117,6 +142,8 @@ pub struct Rig<R: Rules> {
     pub effects: std::vec::Vec<Effect>,
     /// A display on the bus that is redrawn without pause, if there is one.
     screen: Option<Screen>,
+    /// The needle over the plate, and whether the needle bar is disengaged.
+    levels: (Option<Needle>, bool),
 }
 
 impl<R: Rules + Clone> Rig<R> {
@@ -146,6 +173,7 @@ impl<R: Rules + Clone> Rig<R> {
             pending: None,
             effects: std::vec::Vec::new(),
             screen: None,
+            levels: (None, false),
         }
     }
 
@@ -289,23 +317,62 @@ impl<R: Rules + Clone> Rig<R> {
         period_us: u64,
         watch: &mut impl FnMut(&Self),
     ) {
+        self.select(needle, watch);
+        for _ in 0..stitches {
+            self.revolution(Some(needle), period_us, watch);
+        }
+    }
+
+    /// Brings `needle` over the plate and lets it settle.
+    pub fn select(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         let code = Input::NeedleCode(needle.number() - 1);
         self.board.input(self.now(), code);
+        self.levels.0 = Some(needle);
         self.pass_to(self.now_us + 50_000, watch);
-        for _ in 0..stitches {
-            let at_us = self.now_us;
-            self.board.input(self.now(), Input::Shaft(Level::Active));
-            if let Some(last_us) = self.last_pulse_us
-                && at_us - last_us <= 2_000_000
-            {
-                self.truth_running_us += at_us - last_us;
-            }
-            self.last_pulse_us = Some(at_us);
-            self.truth_session.needle_stitches[needle.index()] += 1;
-            self.pass_to(at_us + period_us / 2, watch);
-            self.board.input(self.now(), Input::Shaft(Level::Inactive));
-            self.pass_to(at_us + period_us, watch);
+    }
+
+    /// Tells a board that was just powered the levels that its inputs have, as a main
+    /// loop does first of all: those of `before`, the same machine's last power-up.
+    pub fn tell_levels(&mut self, before: &Self) {
+        self.levels = before.levels;
+        if let (Some(needle), _) = self.levels {
+            self.board.input(self.now(), Input::NeedleCode(needle.number() - 1));
         }
+        if self.levels.1 {
+            self.board.input(self.now(), Input::Jump(Level::Active));
+        }
+    }
+
+    /// One revolution of the shaft in `period_us`: a stitch on `needle`, which is the one
+    /// over the plate, or without one a jump.
+    pub fn revolution(
+        &mut self,
+        needle: Option<Needle>,
+        period_us: u64,
+        watch: &mut impl FnMut(&Self),
+    ) {
+        let at_us = self.now_us;
+        self.board.input(self.now(), Input::Shaft(Level::Active));
+        if let Some(last_us) = self.last_pulse_us
+            && at_us - last_us <= 2_000_000
+        {
+            self.truth_running_us += at_us - last_us;
+        }
+        self.last_pulse_us = Some(at_us);
+        match needle {
+            Some(needle) => self.truth_session.needle_stitches[needle.index()] += 1,
+            None => self.truth_session.jumps += 1,
+        }
+        self.pass_to(at_us + period_us / 2, watch);
+        self.board.input(self.now(), Input::Shaft(Level::Inactive));
+        self.pass_to(at_us + period_us, watch);
+    }
+
+    /// The needle bar is disengaged, or engaged again.
+    pub fn jump(&mut self, is_jump: bool, watch: &mut impl FnMut(&Self)) {
+        self.board.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
+        self.levels.1 = is_jump;
+        self.pass_to(self.now_us + 50_000, watch);
     }
 
     /// Actuates the trimmer once.
@@ -319,8 +386,7 @@ impl<R: Rules + Clone> Rig<R> {
 
     /// One thread break on `needle`.
     pub fn thread_break(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
-        self.board.input(self.now(), Input::NeedleCode(needle.number() - 1));
-        self.pass_to(self.now_us + 50_000, watch);
+        self.select(needle, watch);
         self.truth_session.needle_breaks[needle.index()] += 1;
         self.board.input(self.now(), Input::ThreadBreak(Level::Active));
         self.pass_to(self.now_us + 50_000, watch);
@@ -376,15 +442,56 @@ impl<R: Rules + Clone> Rig<R> {
     /// Cuts the power and powers up again on the same part. What was lost is taken
     /// out of the truth: from here on the truth is what the board rightly knows.
     pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
-        self.bus.power_cycle(tear);
-        let mut next = Self::on(self.bus.clone(), self.board.id());
+        let mut next = self.powered_again(tear);
+        let rested = next.rest(&mut |_| {});
+        let past = next.board.past().copied();
+        next.found(past.as_ref());
+        *self = next;
+        rested
+    }
+
+    /// The next power-up on the same part, which has not been polled yet; the power is
+    /// cut first, unless it has been.
+    #[must_use]
+    pub fn powered_again(&self, tear: Tear) -> Self {
+        let mut bus = self.bus.clone();
+        bus.power_cycle(tear);
+        let mut next = Self::on(bus, self.board.id());
         next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
-        let rested = next.rest(&mut |_| {});
-        next.truth_before = next.board.past().copied().unwrap_or_default();
-        *self = next;
-        rested
+        next
+    }
+
+    /// The truth goes on from what the board found.
+    pub fn found(&mut self, past: Option<&Counters>) {
+        self.truth_before = past.copied().unwrap_or_default();
+    }
+
+    /// Whether anything was ever said to be durable.
+    #[must_use]
+    pub fn has_begun(&self) -> bool {
+        self.acknowledged != Counters::default()
+    }
+
+    /// The bus's time since the board's reset, µs: it stands still from a cut on.
+    #[must_use]
+    pub fn bus_us(&self) -> u64 {
+        (self.bus.now_ns() - self.origin_ns).div_ceil(1_000)
+    }
+
+    /// Asks for `command` when no other is under way, and waits until it is done, at most
+    /// two seconds: the machine stands meanwhile.
+    pub fn ask_and_wait(&mut self, command: Command, watch: &mut impl FnMut(&Self)) {
+        if self.pending.is_none() {
+            let _ = self.ask(command);
+        }
+        for _ in 0..100 {
+            self.pass_to(self.now_us + 20_000, watch);
+            if self.pending.is_none() || self.bus.is_cut() {
+                break;
+            }
+        }
     }
 }
 

@@ -6,6 +6,7 @@
 //! - [`retired`][]: slots that failed
 //! - [`slot_writer`][]: one record, programmed and read back
 //! - [`recovery`][]: from bytes to what the board knew
+//! - [`activity`][]: what it is in the middle of
 //! - `outcome`: what the end of a record under way brings
 //! - `shown`: what `Debug` shows: no bytes, for the key is among them
 //! - this file: what is written next
@@ -22,6 +23,7 @@
 //! Work: at most one bus transaction a [`Store::poll`]. Never panics, whatever the
 //! part holds or does.
 
+pub mod activity;
 mod outcome;
 pub mod recovery;
 pub mod retired;

@@ -1,0 +1,70 @@
+//! Runs a subject, behind one interface whatever it is: a board with sound rules or
+//! broken ones, or a brought store.
+
+use std::collections::BTreeMap;
+use std::marker::PhantomData;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::run::{Ran, run};
+use super::script::{Script, Start};
+use super::subject::Subject;
+
+/// Plays scripts on a subject.
+pub trait Runner: Send + Sync {
+    /// The subject's name, as reports show it.
+    fn subject(&self) -> &'static str;
+
+    /// Plays `script`. A subject that panics has failed.
+    fn play(&self, script: &Script) -> Ran;
+}
+
+/// The runner of subjects `S`. Boards that were aged once are kept, to start from.
+pub struct On<S> {
+    aged: Mutex<BTreeMap<Start, Arc<S>>>,
+    subject: PhantomData<S>,
+}
+
+impl<S: Subject> On<S> {
+    /// A runner that has aged no board yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { aged: Mutex::new(BTreeMap::new()), subject: PhantomData }
+    }
+
+    fn aged(&self, start: &Start) -> Arc<S> {
+        let kept = |map: &BTreeMap<Start, Arc<S>>| map.get(start).cloned();
+        if let Some(aged) = kept(&self.aged.lock().unwrap_or_else(PoisonError::into_inner)) {
+            return aged;
+        }
+        // Without the lock: two that need the same one both make it, equal.
+        let aged = Arc::new(S::start(start));
+        let mut map = self.aged.lock().unwrap_or_else(PoisonError::into_inner);
+        map.entry(*start).or_insert(aged).clone()
+    }
+}
+
+impl<S: Subject> Default for On<S> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<S: Subject> Runner for On<S> {
+    fn subject(&self) -> &'static str {
+        S::NAME
+    }
+
+    fn play(&self, script: &Script) -> Ran {
+        let played =
+            catch_unwind(AssertUnwindSafe(|| run(self.aged(&script.start).fork(), script)));
+        played.unwrap_or_else(|panic| {
+            let said = panic
+                .downcast_ref::<String>()
+                .map(String::as_str)
+                .or_else(|| panic.downcast_ref::<&str>().copied())
+                .unwrap_or("without a word");
+            Ran { seen: Some(format!("panicked: {said}")), ..Ran::default() }
+        })
+    }
+}

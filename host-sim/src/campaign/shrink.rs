@@ -1,0 +1,184 @@
+//! Makes a failing script short: fewer faults, fewer steps, less to do in each, and a
+//! simpler start, as long as it still fails in the same way.
+//!
+//! Method: delta debugging by halves (A. Zeller, R. Hildebrandt, "Simplifying and Isolating
+//! Failure-Inducing Input", IEEE TSE 28(2), 2002; from memory), then step by step.
+//!
+//! Invariant: what is given back fails; the work is bounded.
+
+use super::run::Ran;
+use super::runner::Runner;
+use super::script::{Deed, Script, Start};
+
+/// Most scripts that are tried.
+const TRIES_MAX: u32 = 3_000;
+
+/// A failing script, and what is seen of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Shrunk {
+    /// The script.
+    pub script: Script,
+    /// What is seen when it is played.
+    pub seen: String,
+    /// Scripts that were tried.
+    pub tries: u32,
+}
+
+/// The way in which a script fails: what is seen up to its figures.
+#[must_use]
+pub fn way(seen: &str) -> &str {
+    seen.split([':', '[']).next().unwrap_or(seen).trim()
+}
+
+struct Search<'a> {
+    runner: &'a dyn Runner,
+    best: Shrunk,
+    way: String,
+}
+
+impl Search<'_> {
+    /// Takes `script` if it fails in the same way.
+    fn take(&mut self, script: Script) -> bool {
+        if self.best.tries >= TRIES_MAX || script == self.best.script {
+            return false;
+        }
+        self.best.tries += 1;
+        let Ran { seen: Some(seen), .. } = self.runner.play(&script) else { return false };
+        if way(&seen) != self.way {
+            return false;
+        }
+        (self.best.script, self.best.seen) = (script, seen);
+        true
+    }
+
+    /// Leaves out as many of `count` things as it can, by halves; `without` gives the script
+    /// without things `from` to `to`.
+    fn leave_out(
+        &mut self,
+        count: impl Fn(&Script) -> usize,
+        without: impl Fn(&Script, usize, usize) -> Script,
+    ) -> bool {
+        let mut has_changed = false;
+        let mut size = count(&self.best.script).next_power_of_two();
+        while size > 0 {
+            let mut from = 0;
+            while from < count(&self.best.script) {
+                let to = (from + size).min(count(&self.best.script));
+                if self.take(without(&self.best.script, from, to)) {
+                    has_changed = true;
+                } else {
+                    from = to;
+                }
+            }
+            size /= 2;
+        }
+        has_changed
+    }
+}
+
+/// Shrinks `script`, which fails on `runner` as `seen` says.
+#[must_use]
+pub fn shrink(runner: &dyn Runner, script: Script, seen: &str) -> Shrunk {
+    let mut search = Search {
+        runner,
+        way: way(seen).to_owned(),
+        best: Shrunk { script, seen: seen.to_owned(), tries: 0 },
+    };
+    loop {
+        let mut has_changed = search.leave_out(|s| s.faults.len(), without_faults);
+        has_changed |= search.leave_out(|s| s.steps.len(), without_steps);
+        has_changed |= shorter_steps(&mut search);
+        has_changed |= simpler_start(&mut search);
+        has_changed |= simpler_faults(&mut search);
+        if !has_changed {
+            return search.best;
+        }
+    }
+}
+
+fn without_faults(script: &Script, from: usize, to: usize) -> Script {
+    let mut script = script.clone();
+    script.faults.drain(from..to);
+    script
+}
+
+/// Without steps `from` to `to`; their faults come in the step after them.
+fn without_steps(script: &Script, from: usize, to: usize) -> Script {
+    let mut script = script.clone();
+    script.steps.drain(from..to);
+    let gone = (to - from) as u32;
+    let last = (script.steps.len() as u32).saturating_sub(1);
+    for fault in &mut script.faults {
+        if fault.step as usize >= to {
+            fault.step -= gone;
+        } else if fault.step as usize >= from {
+            (fault.step, fault.act) = (from as u32, 0);
+        }
+        fault.step = fault.step.min(last);
+    }
+    script.faults.sort_by_key(|fault| (fault.step, fault.act));
+    script
+}
+
+fn shorter_steps(search: &mut Search<'_>) -> bool {
+    let mut has_changed = false;
+    for place in 0..search.best.script.steps.len() {
+        while let Some(shorter) = search.best.script.steps[place].shorter() {
+            let mut script = search.best.script.clone();
+            script.steps[place] = shorter;
+            for fault in script.faults.iter_mut().filter(|f| f.step as usize == place) {
+                fault.act = fault.act.min(shorter.acts() - 1);
+            }
+            if !search.take(script) {
+                break;
+            }
+            has_changed = true;
+        }
+    }
+    has_changed
+}
+
+fn simpler_start(search: &mut Search<'_>) -> bool {
+    let simpler: [fn(Start) -> Start; 5] = [
+        |_| Start { fitted: true, lap: 1, checkpoints: 0, seed: 1 },
+        |start| Start { checkpoints: 0, ..start },
+        |start| Start { checkpoints: start.checkpoints / 2, ..start },
+        |start| Start { seed: 1, ..start },
+        |start| Start { lap: 1, ..start },
+    ];
+    let mut has_changed = false;
+    for simpler in simpler {
+        let start = simpler(search.best.script.start);
+        has_changed |= search.take(Script { start, ..search.best.script.clone() });
+    }
+    has_changed
+}
+
+/// Cuts that leave the old page or the new one instead of a mixture, and that are not cut
+/// again.
+fn simpler_faults(search: &mut Search<'_>) -> bool {
+    let mut has_changed = false;
+    for place in 0..search.best.script.faults.len() {
+        for tear in ["old", "new", "ff"] {
+            let mut script = search.best.script.clone();
+            let simple = match &script.faults[place].deed {
+                Deed::NestedCut { after_bytes, .. } | Deed::Cut { after_bytes, .. } => {
+                    Deed::Cut { after_bytes: *after_bytes, tear: tear.into() }
+                }
+                Deed::WarnedCut { hold_up_ms, .. } => {
+                    Deed::WarnedCut { hold_up_ms: *hold_up_ms, tear: tear.into() }
+                }
+                _ => break,
+            };
+            if script.faults[place].deed == simple {
+                break;
+            }
+            script.faults[place].deed = simple;
+            if search.take(script) {
+                has_changed = true;
+                break;
+            }
+        }
+    }
+    has_changed
+}
