@@ -121,7 +121,17 @@ impl Proof {
 
     /// Runs the proof on a board with rules `R`.
     pub fn run<R: UnderTest>(self, plan: &Plan, progress: &(impl Fn(u64, u64) + Sync)) -> Outcome {
-        let run = |run: &mut Run| match self {
+        self.run_after::<R>(plan, progress, &|| {})
+    }
+
+    /// The same; `before_each` is called before each run, on the thread of that run.
+    fn run_after<R: UnderTest>(
+        self,
+        plan: &Plan,
+        progress: &(impl Fn(u64, u64) + Sync),
+        before_each: &(impl Fn() + Sync),
+    ) -> Outcome {
+        let search = |run: &mut Run| match self {
             Self::NeverBackwards => cuts::never_backwards::<R>(run),
             Self::LossBound => cuts::loss_bound::<R>(run),
             Self::WholeService => cuts::whole_service::<R>(run),
@@ -132,7 +142,10 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<R>(run),
             Self::NoFreeReset => reset::no_free_reset::<R>(run),
         };
-        spread(self, plan, progress, run)
+        spread(self, plan, progress, |run| {
+            before_each();
+            search(run);
+        })
     }
 
     /// How many runs a plan takes of it.

@@ -1,13 +1,17 @@
 //! Boards that are broken on purpose, one mistake each, to show that the proofs find what
 //! engineers really get wrong.
 //!
-//! - [`variants`]: the broken boards
+//! - [`variants`]: the table of the broken boards
+//! - [`outside`]: mistakes that are not in the core
+//! - [`switches`]: the one board type that has them all
 //! - this file: what a broken board is, and the search for a proof that catches it
 //!
 //! They live in the host simulator only: boards use `Sound`, and nothing that a board
 //! links depends on this crate (`tests/dependencies.rs` reads the dependency graph,
 //! `tests/no_sabotage.rs` the sources).
 
+pub mod outside;
+pub mod switches;
 pub mod variants;
 
 use std::fmt;
@@ -16,6 +20,7 @@ use std::str::FromStr;
 use shaftbook_core::rules::Sound;
 
 use super::{Outcome, Plan, Proof};
+use switches::{Sabotaged, Switches};
 pub use variants::ALL;
 
 /// Kinds of mistake that are made again and again.
@@ -85,7 +90,7 @@ pub struct Sabotage {
     pub mistake: Mistake,
     /// The proof that is expected to catch it, and is tried first.
     pub tried_first: Proof,
-    run: fn(Proof, &Plan, Progress<'_>) -> Outcome,
+    switches: &'static Switches,
 }
 
 /// What was found out about a broken board.
@@ -129,7 +134,8 @@ impl Sabotage {
     /// Runs one proof on it.
     #[must_use]
     pub fn run(&self, proof: Proof, plan: &Plan, progress: Progress<'_>) -> Outcome {
-        (self.run)(proof, plan, progress)
+        let before_each = || switches::set(self.switches);
+        proof.run_after::<Sabotaged>(plan, &|done, of| progress(done, of), &before_each)
     }
 
     /// Searches for a proof that catches it: first the one that is expected to, then the
