@@ -424,7 +424,9 @@ impl<R: Rules> Board<R> {
             StoreEvent::Ready => {
                 self.meter.learn(self.ledger.settings);
                 self.leave_early();
-                self.gate.start_wait::<R>(now, self.ledger.tries);
+                if R::wait_after_power_up() {
+                    self.gate.start_wait::<R>(now, self.ledger.tries);
+                }
                 self.saved_at = Instant::ZERO;
                 self.boot_record_due = true;
                 self.look_at_day = true;
@@ -455,7 +457,7 @@ impl<R: Rules> Board<R> {
                 Some(Effect::EntryDurable { number: entry.number, event: entry.event })
             }
             StoreEvent::SlotRetired(slot) => {
-                if !self.note(Event::SlotRetired, slot) {
+                if R::note_retired() && !self.note(Event::SlotRetired, slot) {
                     // A snapshot names it instead.
                     self.store.want_snapshot();
                 }
@@ -516,7 +518,7 @@ impl<R: Rules> Board<R> {
             subject: waiting.subject,
             renewed: waiting.renewed,
             day: self.day,
-            at: waiting.at.unwrap_or(lifetime),
+            at: waiting.at.filter(|_| R::dated_when_asked()).unwrap_or(lifetime),
         });
     }
 
@@ -581,6 +583,6 @@ impl<R: Rules> Board<R> {
     }
 
     fn add(&self, past: &Counters, now: Instant) -> Counters {
-        if R::ADD_SESSION { R::lifetime(past, &self.meter.session(now)) } else { *past }
+        if R::add_session() { R::lifetime(past, &self.meter.session(now)) } else { *past }
     }
 }

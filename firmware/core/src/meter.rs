@@ -166,17 +166,17 @@ impl Meter {
                 self.needle.level(at, level_mv, &self.settings);
             }
             Input::Trim(level) => {
-                self.settle_contacts(at);
+                self.settle_contacts::<R>(at);
                 self.trim.edge(at, level);
             }
             Input::ThreadBreak(level) => {
-                self.settle_contacts(at);
+                self.settle_contacts::<R>(at);
                 self.thread_break.edge(at, level);
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
                 self.settle_shaft::<R>(at);
-                self.settle_contacts(at);
+                self.settle_contacts::<R>(at);
                 self.jump.edge(at, level);
             }
             Input::PowerFail(_) => {}
@@ -186,7 +186,7 @@ impl Meter {
     /// Takes in all changes that have become certain by `now`.
     pub fn settle<R: Rules>(&mut self, now: Instant) {
         self.settle_shaft::<R>(now);
-        self.settle_contacts(now);
+        self.settle_contacts::<R>(now);
     }
 
     /// When the next contact becomes certain.
@@ -205,9 +205,10 @@ impl Meter {
         }
     }
 
-    fn settle_contacts(&mut self, now: Instant) {
-        let us = self.contact_settling_us;
-        if self.trim.settle(now, us).is_some_and(|c| c.level.is_active()) {
+    fn settle_contacts<R: Rules>(&mut self, now: Instant) {
+        let us = if R::settle_contacts() { self.contact_settling_us } else { 0 };
+        let counts = |level: Level| level.is_active() || !R::count_on_one_edge();
+        if self.trim.settle(now, us).is_some_and(|c| counts(c.level)) {
             self.counted.trims = self.counted.trims.saturating_add(1);
         }
         if let Some(change) = self.thread_break.settle(now, us)
@@ -222,12 +223,13 @@ impl Meter {
     fn pulse<R: Rules>(&mut self, at: Instant) {
         if self.last_pulse != Instant::NEVER {
             let gap_us = at.since_us(self.last_pulse);
-            if gap_us < self.shortest_period_us {
+            if gap_us < self.shortest_period_us && R::reject_fast_pulses() {
                 self.counted.glitches = self.counted.glitches.saturating_add(1);
                 return;
             }
             if gap_us <= self.run_gap_us {
-                self.running_us += if R::CARRY_REMAINDER { gap_us } else { gap_us / 1_000 * 1_000 };
+                self.running_us +=
+                    if R::carry_remainder() { gap_us } else { gap_us / 1_000 * 1_000 };
             }
         }
         self.last_pulse = at;
@@ -240,12 +242,12 @@ impl Meter {
 
     #[inline]
     fn revolution<R: Rules>(&mut self, at: Instant) {
-        if self.jump.level(at, self.contact_settling_us) == Level::Active {
+        if R::jumps_apart() && self.jump.level(at, self.contact_settling_us) == Level::Active {
             self.counted.jumps += 1;
             return;
         }
         let needle = self.needle.needle(at, &self.settings).or_else(|| {
-            if R::UNATTRIBUTED_WHEN_UNSURE { None } else { self.needle.last_settled() }
+            if R::unattributed_when_unsure() { None } else { self.needle.last_settled() }
         });
         match needle.and_then(|n| self.counted.needle_stitches.get_mut(n.index())) {
             Some(stitches) => *stitches += 1,

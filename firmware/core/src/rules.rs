@@ -2,73 +2,142 @@
 //!
 //! Purpose: a proof is only worth something if it fails when the thing it guards
 //! is broken. Every rule below can be broken on its own, by a type that
-//! implements [`Rules`] with one line changed; the simulator keeps such types and
-//! shows which proof catches each. Boards use [`Sound`]; the switches are
-//! constants, so that the sound build carries none of the others.
+//! implements [`Rules`] with one function changed; the simulator keeps such a type and
+//! shows which proof catches what. Boards use [`Sound`]; every function gives a constant
+//! or is one call, so that the sound build carries none of the others.
 //!
 //! Invariant: [`Sound`] changes nothing: every default here is the right one.
 
 use crate::counters::Counters;
 use crate::store::serial::Lap;
 
-/// The rules of counting and storing. Every default is the sound one.
-pub trait Rules {
+macro_rules! rules {
+    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
+        /// The rules of counting and storing. Every default is the sound one.
+        pub trait Rules {
+            $(
+                $(#[doc = $doc])+
+                #[inline]
+                #[must_use]
+                fn $name() -> bool {
+                    true
+                }
+            )*
+
+            /// Copies of a journal entry, 1 or 2.
+            #[inline]
+            #[must_use]
+            fn journal_copies() -> u8 {
+                2
+            }
+
+            /// How many slots are used in turn, of a ring of `slots`.
+            #[inline]
+            #[must_use]
+            fn slots_used(slots: u16) -> u16 {
+                slots
+            }
+
+            /// Whether lap `a` comes after lap `b`.
+            #[inline]
+            #[must_use]
+            fn lap_is_newer(a: Lap, b: Lap) -> bool {
+                a.is_after(b)
+            }
+
+            /// What the board adds up when the past becomes known.
+            #[inline]
+            #[must_use]
+            fn lifetime(past: &Counters, session: &Counters) -> Counters {
+                past.plus(session)
+            }
+        }
+    };
+}
+
+rules! {
     /// A record whose CRC does not fit is refused.
-    const CHECK_CRC: bool = true;
+    check_crc
+    /// A record's CRC covers all of it.
+    crc_of_all
     /// A record's CRC covers the slot that it was written for.
-    const KEY_BY_SLOT: bool = true;
+    key_by_slot
     /// A record's CRC covers the board that wrote it.
-    const KEY_BY_BOARD: bool = true;
+    key_by_board
+    /// A record counts only if its lap is the one that its place must have.
+    check_lap
     /// Every record is read back and compared before it counts as stored.
-    const READ_BACK: bool = true;
+    read_back
     /// A slot that fails twice is retired.
-    const RETIRE: bool = true;
-    /// Copies of a journal entry, 1 or 2.
-    const JOURNAL_COPIES: u8 = 2;
+    retire
+    /// A retired slot is noted in the journal.
+    note_retired
+    /// The copies of a journal entry are in slots of their own.
+    copies_apart
     /// A snapshot carries a parity member.
-    const SNAPSHOT_PARITY: bool = true;
+    snapshot_parity
+    /// All members of a snapshot are written before it is committed.
+    members_before_commit
+    /// A new snapshot is committed by two checkpoints.
+    commit_twice
+    /// Members of a snapshot that was cut are told from those of the next.
+    mark_drafts
     /// The slots after the newest record found are looked at before it is believed.
-    const LOOK_AHEAD: bool = true;
+    look_ahead
+    /// After a boot, writing goes on behind the newest record.
+    head_after_newest
     /// The live snapshot is never overwritten before its successor is committed.
-    const GUARD_LIVE_SNAPSHOT: bool = true;
+    guard_live_snapshot
     /// A service takes its interval baseline and its renewals in one entry.
-    const SERVICE_IN_ONE_ENTRY: bool = true;
+    service_in_one_entry
+    /// A renewal is dated to when it was asked for, not to when it is written.
+    dated_when_asked
     /// A power-fail warning is answered with a checkpoint at once.
-    const ANSWER_POWER_FAIL: bool = true;
+    answer_power_fail
+    /// The answer to a power-fail warning goes before everything else that is to be written.
+    power_fail_first
+    /// Time that passes at a standstill is stored too.
+    checkpoint_at_standstill
     /// Running time is carried in µs between checkpoints, not rounded at each.
-    const CARRY_REMAINDER: bool = true;
+    carry_remainder
     /// What was counted before the past is known is added to it.
-    const ADD_SESSION: bool = true;
+    add_session
+    /// Contacts count once they have settled.
+    settle_contacts
+    /// Pulses that come faster than the machine can turn are glitches.
+    reject_fast_pulses
+    /// A contact counts when it closes, not when it opens too.
+    count_on_one_edge
+    /// A revolution with the needle bar disengaged is a jump, not a stitch.
+    jumps_apart
     /// An unsettled or unknown needle position is unattributed, not guessed.
-    const UNATTRIBUTED_WHEN_UNSURE: bool = true;
+    unattributed_when_unsure
     /// A service needs the engineer's reply.
-    const ASK_AUTHORITY: bool = true;
+    ask_authority
     /// A reply is good only for the purpose that its challenge was asked for.
-    const BIND_PURPOSE: bool = true;
+    bind_purpose
+    /// A reply is good only for the service count that its challenge was asked at.
+    bind_service_count
+    /// Every challenge is another one.
+    fresh_challenges
+    /// A challenge is good for one try.
+    one_try_a_challenge
+    /// A challenge is good for a while only.
+    challenges_age
+    /// A try is stored before it is judged.
+    store_before_judging
     /// Wrong replies make the next try wait.
-    const LOCK_OUT: bool = true;
-    /// Every slot of the ring is used in turn.
-    const LEVEL_WEAR: bool = true;
+    lock_out
+    /// The wait starts anew at a power-up.
+    wait_after_power_up
     /// The panel stands still while a power-fail warning is answered.
-    const PANEL_YIELDS: bool = true;
+    panel_yields
     /// A picture goes to the display tile by tile, with a poll of the board after each.
     /// Boards' loops do so; the switch is for the simulator's.
-    const SCREEN_IN_TILES: bool = true;
+    screen_in_tiles
     /// Growth that does not fit a checkpoint's field forces a new snapshot, and
     /// is capped until then.
-    const CAP_DELTAS: bool = true;
-
-    /// Whether lap `a` comes after lap `b`.
-    #[must_use]
-    fn lap_is_newer(a: Lap, b: Lap) -> bool {
-        a.is_after(b)
-    }
-
-    /// What the board adds up when the past becomes known.
-    #[must_use]
-    fn lifetime(past: &Counters, session: &Counters) -> Counters {
-        past.plus(session)
-    }
+    cap_deltas
 }
 
 /// The rules as boards use them.

@@ -102,11 +102,15 @@ impl Try {
     /// Whether the reply is right.
     #[must_use]
     pub fn is_right<R: Rules>(&self, key: &Key) -> bool {
-        let is = |purpose| {
-            authority::reply(key, purpose, self.services, self.challenge)
+        let is_at = |purpose, services| {
+            authority::reply(key, purpose, services, self.challenge)
                 .same_in_constant_time(self.reply)
         };
-        if R::BIND_PURPOSE {
+        let is = |purpose| {
+            is_at(purpose, self.services)
+                || (!R::bind_service_count() && is_at(purpose, self.services.wrapping_add(1)))
+        };
+        if R::bind_purpose() {
             return is(self.allows.purpose());
         }
         [Purpose::Service, Purpose::Renewal, Purpose::Refit].into_iter().any(is)
@@ -149,7 +153,7 @@ impl Gate {
     /// Starts the wait that `tries` unsuccessful tries ask for, from `now`: called
     /// after each try and after each power-up, so that a cut does not shorten it.
     pub fn start_wait<R: Rules>(&mut self, now: Instant, tries: u8) {
-        if R::LOCK_OUT {
+        if R::lock_out() {
             self.next_try = now.plus_us(wait_s(tries) * 1_000_000);
         }
     }
@@ -209,14 +213,16 @@ impl Gate {
             return Err(Refusal::Wait { seconds });
         }
         let open = self.open.ok_or(Refusal::NoChallenge)?;
-        if now.since_us(open.at) > CHALLENGE_LIFE_S * 1_000_000 {
+        if now.since_us(open.at) > CHALLENGE_LIFE_S * 1_000_000 && R::challenges_age() {
             self.open = None;
             return Err(Refusal::NoChallenge);
         }
-        if R::BIND_PURPOSE && open.allows != allows {
+        if R::bind_purpose() && open.allows != allows {
             return Err(Refusal::OtherPurpose);
         }
-        self.open = None;
+        if R::one_try_a_challenge() {
+            self.open = None;
+        }
         Ok(Try { allows, challenge: open.challenge, services: open.services, reply })
     }
 }

@@ -53,7 +53,7 @@ pub fn next<R: Rules>(board: &Board<R>, now: Instant, polled: Polled, panel_wait
         Next::Poll
     } else if !panel_waits {
         Next::Sleep(polled.deadline)
-    } else if R::PANEL_YIELDS && board.is_answering(now) {
+    } else if R::panel_yields() && board.is_answering(now) {
         Next::Sleep(polled.deadline.min(now.plus_us(ANSWER_TIME_US)))
     } else {
         Next::Step

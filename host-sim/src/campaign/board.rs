@@ -8,7 +8,6 @@ use shaftbook_core::board::Command;
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::FaultSet;
 use shaftbook_core::journal::ComponentSet;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
@@ -17,6 +16,7 @@ use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
 use crate::bus::{Bus, Part, Tear, Timing};
 use crate::prove::rig::{BOARD, Figures, OPERATORS, Rig, any_needle, fitting};
+use crate::prove::under_test::UnderTest;
 use shaftbook_core::medium::Geometry;
 
 /// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.
@@ -30,7 +30,7 @@ fn needle(number: u8) -> Option<Needle> {
 
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
-fn age<R: Rules + Clone>(rig: &mut Rig<R>, start: &Start) {
+fn age<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
     let mut rng = Pcg32::seed_from_u64(start.seed);
     for number in 0..start.checkpoints {
         rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
@@ -51,7 +51,7 @@ trait NoteLate {
     fn note_late(&mut self, before: &Figures);
 }
 
-impl<R: Rules + Clone> NoteLate for Rig<R> {
+impl<R: UnderTest> NoteLate for Rig<R> {
     fn note_late(&mut self, before: &Figures) {
         let ledger = self.board.ledger();
         let now = Figures::of(ledger);
@@ -61,7 +61,7 @@ impl<R: Rules + Clone> NoteLate for Rig<R> {
     }
 }
 
-impl<R: Rules + Clone + Send + Sync + 'static> Subject for Rig<R> {
+impl<R: UnderTest + 'static> Subject for Rig<R> {
     const NAME: &'static str = "shaftbook";
 
     fn fork(&self) -> Self {

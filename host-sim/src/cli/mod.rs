@@ -17,6 +17,7 @@ pub mod panel;
 pub mod progress;
 pub mod prove;
 pub mod replay;
+pub mod sabotage;
 pub mod screens;
 pub mod sew;
 pub mod uf2;
@@ -40,6 +41,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Prove(prove::Args),
+    Sabotage(sabotage::Args),
     Sew(sew::Args),
     Panel(panel::Args),
     Replay(replay::Args),
@@ -92,6 +94,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let result = match &cli.command {
         Command::Prove(args) => prove::run(args),
+        Command::Sabotage(args) => sabotage::run(args),
         Command::Sew(args) => sew::run(args),
         Command::Panel(args) => panel::run(args),
         Command::Replay(args) => replay::run(args),

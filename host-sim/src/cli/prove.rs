@@ -11,6 +11,7 @@ use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bar;
 use crate::figures::grouped;
+use crate::prove::sabotage::Sabotage;
 use crate::prove::{CaseId, Outcome, Plan, Proof};
 
 /// Prove that no count is lost or invented: search for a case in which something that
@@ -40,6 +41,9 @@ pub struct Args {
     /// Only this case, as a failing proof printed it
     #[arg(long, value_name = "ID", conflicts_with_all = ["only", "seed"])]
     replay: Option<CaseId>,
+    /// A board that is broken on purpose, instead of the sound one (see `sabotage --list`)
+    #[arg(long, value_name = "NAME")]
+    board: Option<&'static Sabotage>,
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
@@ -65,15 +69,19 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let mut rows = Vec::new();
     for proof in Proof::ALL.into_iter().filter(wanted) {
         let progress = bar(0, proof.name());
-        let outcome = proof.run::<Sound>(&plan, &|done, of| {
+        let show = |done, of| {
             progress.set_length(of);
             progress.set_position(done);
-        });
+        };
+        let outcome = match args.board {
+            None => proof.run::<Sound>(&plan, &show),
+            Some(broken) => broken.run(proof, &plan, &show),
+        };
         progress.finish_and_clear();
         if let (Some(id), 0) = (&args.replay, outcome.cases) {
             return Err(Failure(format!("{id}: run {} has no such case", id.run)));
         }
-        let row = Row::of(&outcome, args.quick);
+        let row = Row::of(&outcome, args);
         if args.format == Format::Text {
             // A row as soon as it is known: the whole takes minutes.
             io::stdout().write_all(row.text().as_bytes())?;
@@ -107,17 +115,19 @@ struct Row {
 }
 
 impl Row {
-    fn of(outcome: &Outcome, quick: bool) -> Self {
+    fn of(outcome: &Outcome, args: &Args) -> Self {
         let id = outcome.failure.as_ref().map(|failure| failure.id.to_string());
         // The size of a search decides what its cases are.
-        let size = if quick { " --quick" } else { "" };
+        let size = if args.quick { " --quick" } else { "" };
+        let board =
+            args.board.map(|broken| format!(" --board {}", broken.name)).unwrap_or_default();
         Self {
             proof: outcome.proof.name(),
             claim: outcome.proof.claim(),
             cases: outcome.cases,
             worst: outcome.worst.clone(),
             held: outcome.held(),
-            replay: id.as_ref().map(|id| format!("shaftbook prove{size} --replay {id}")),
+            replay: id.as_ref().map(|id| format!("shaftbook prove{size}{board} --replay {id}")),
             failing_case: id,
             seen: outcome.failure.as_ref().map(|failure| failure.seen.clone()),
         }

@@ -7,19 +7,19 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use super::rig::{Figures, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
 use crate::bus::{Part, Stuck, Tear};
 
 const PAGE: usize = 64;
 const PAGES: usize = 512;
 
 /// Proof 6.
-pub fn one_bad_page<R: Rules + Clone>(run: &mut Run) {
+pub fn one_bad_page<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut rig = a_used_board::<R>(run, &mut rng);
     at_rest(run, &rig, &mut rng);
@@ -27,7 +27,7 @@ pub fn one_bad_page<R: Rules + Clone>(run: &mut Run) {
 }
 
 /// A board somewhere in its second lap or later, with services and renewals.
-fn a_used_board<R: Rules + Clone>(run: &Run, rng: &mut Pcg32) -> Rig<R> {
+fn a_used_board<R: UnderTest>(run: &Run, rng: &mut Pcg32) -> Rig<R> {
     let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
     for _ in 0..14 + rng.next_u32() % 30 {
         let needle = any_needle(rng);
@@ -81,7 +81,7 @@ fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
 }
 
 /// Every page, damaged in every way, before a boot.
-fn at_rest<R: Rules + Clone>(run: &mut Run, rig: &Rig<R>, rng: &mut Pcg32) {
+fn at_rest<R: UnderTest>(run: &mut Run, rig: &Rig<R>, rng: &mut Pcg32) {
     let mut sound = Vec::new();
     rig.cut_image(Tear::New, &mut sound);
     let reference = Recovered::<R>::from_image(sound.clone(), run.seed);
@@ -115,7 +115,7 @@ fn at_rest<R: Rules + Clone>(run: &mut Run, rig: &Rig<R>, rng: &mut Pcg32) {
 
 /// No figure above the truth; nothing lost but what stood in one checkpoint; services
 /// and baselines as they were. Gives what was lost.
-fn check<R: Rules + Clone>(
+fn check<R: UnderTest>(
     after: &Recovered<R>,
     past: &Counters,
     truth: &Counters,
@@ -144,7 +144,7 @@ fn check<R: Rules + Clone>(
 
 /// A page goes bad while the board works: it retires it, says nothing wrong, and
 /// remembers it.
-fn in_use<R: Rules + Clone>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
     for kind in 0..3 {
         if run.is_over() {
             return;

@@ -8,13 +8,13 @@ use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::journal::ComponentSet;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::turn::Next;
 
 use super::Run;
 use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
 use crate::bus::Tear;
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
@@ -25,12 +25,12 @@ const RECOVERY_BYTES: u64 = 2_600;
 const REFUSED: f64 = 0.03;
 
 /// Proof 1.
-pub fn never_backwards<R: Rules + Clone>(run: &mut Run) {
+pub fn never_backwards<R: UnderTest>(run: &mut Run) {
     campaign::<R>(run, Emphasis::Counters);
 }
 
 /// Proof 3.
-pub fn whole_service<R: Rules + Clone>(run: &mut Run) {
+pub fn whole_service<R: UnderTest>(run: &mut Run) {
     campaign::<R>(run, Emphasis::Services);
 }
 
@@ -40,7 +40,7 @@ enum Emphasis {
     Services,
 }
 
-fn campaign<R: Rules + Clone>(run: &mut Run, emphasis: Emphasis) {
+fn campaign<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
@@ -61,7 +61,7 @@ fn campaign<R: Rules + Clone>(run: &mut Run, emphasis: Emphasis) {
 }
 
 /// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
-fn age<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn age<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
         rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
@@ -69,7 +69,7 @@ fn age<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
 }
 
 /// One step of the script, watched.
-fn step<R: Rules + Clone>(
+fn step<R: UnderTest>(
     rig: &mut Rig<R>,
     rng: &mut Pcg32,
     emphasis: Emphasis,
@@ -122,7 +122,7 @@ struct Forks {
 impl Forks {
     /// Forks at a poll that left a program cycle under way (a cut at any other bus
     /// byte leaves the bytes as they were before or after one).
-    fn at<R: Rules + Clone>(&mut self, rig: &Rig<R>, run: &mut Run) {
+    fn at<R: UnderTest>(&mut self, rig: &Rig<R>, run: &mut Run) {
         if rig.bus.page_under_way().is_none() || run.is_over() {
             return;
         }
@@ -156,7 +156,7 @@ impl Forks {
     }
 }
 
-fn check<R: Rules + Clone>(
+fn check<R: UnderTest>(
     before: &Rig<R>,
     after: &Recovered<R>,
     truth: &Counters,
@@ -188,7 +188,7 @@ fn check<R: Rules + Clone>(
     Ok(())
 }
 
-fn faults<R: Rules + Clone>(after: &Recovered<R>) -> Vec<shaftbook_core::fault::Fault> {
+fn faults<R: UnderTest>(after: &Recovered<R>) -> Vec<shaftbook_core::fault::Fault> {
     after.rig.board.faults().iter().collect()
 }
 
@@ -197,7 +197,7 @@ const ANSWER_MS: f64 = 20.0;
 
 /// Proof 2: with and without hold-up, at drawn moments of steady work; in every second
 /// run beside a display that is redrawn without pause.
-pub fn loss_bound<R: Rules + Clone>(run: &mut Run) {
+pub fn loss_bound<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
     age(&mut rig, &mut rng);
@@ -264,7 +264,7 @@ pub fn loss_bound<R: Rules + Clone>(run: &mut Run) {
 
 /// Warns somewhere in the middle of whatever the board is doing, half of the time a
 /// renewal (two program cycles, and now and then a snapshot after it); when, µs.
-fn warn_somewhere<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
+fn warn_somewhere<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
     if rng.next_u32().is_multiple_of(2) {
         let components = ComponentSet(1 << (rng.next_u32() % 15));
         let _ = rig.ask(Command::Renew { components, reply: None });
@@ -278,7 +278,7 @@ fn warn_somewhere<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
 
 /// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many
 /// steps of the panel were done until then.
-fn wait_for_answer<R: Rules + Clone>(rig: &mut Rig<R>, truth: &Counters) -> (Option<u64>, u32) {
+fn wait_for_answer<R: UnderTest>(rig: &mut Rig<R>, truth: &Counters) -> (Option<u64>, u32) {
     let (mut durable_us, mut steps) = (None, 0);
     for _ in 0..300 {
         let polled = rig.poll_once(&mut |_| {});
@@ -309,7 +309,7 @@ fn is_durable(truth: &Counters, durable: &Counters) -> bool {
 }
 
 /// Sews, trims, breaks, stands and renews, ending at a drawn moment.
-fn work_for_a_while<R: Rules + Clone>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn work_for_a_while<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
     for _ in 0..=rng.next_u32() % 4 {
         let needle = any_needle(rng);
         match rng.next_u32() % 8 {

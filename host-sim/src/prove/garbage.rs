@@ -7,18 +7,18 @@ use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use super::rig::{BOARD, Rig};
+use super::under_test::UnderTest;
 use crate::bus::{Answers, Bus, Part, Tear, Timing};
 
 /// Another board, whose part gets into ours.
 const STRANGER: BoardId = BoardId(0x0DD_B0A2D);
 
 /// Proof 7.
-pub fn garbage_boots<R: Rules + Clone>(run: &mut Run) {
+pub fn garbage_boots<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let used = used_image::<R>(run.seed);
     for kind in 0..KINDS {
@@ -35,7 +35,7 @@ pub fn garbage_boots<R: Rules + Clone>(run: &mut Run) {
 const KINDS: usize = 12;
 
 /// Our own board's part after some use.
-fn used_image<R: Rules + Clone>(seed: u64) -> Vec<u8> {
+fn used_image<R: UnderTest>(seed: u64) -> Vec<u8> {
     let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(3));
     rig.sew(Needle::new(2).expect("needle 2"), 400, 1_990_000, &mut |_| {});
     rig.warn();
@@ -45,7 +45,7 @@ fn used_image<R: Rules + Clone>(seed: u64) -> Vec<u8> {
     image
 }
 
-fn case<R: Rules + Clone>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
+fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let garbage = |rng: &mut Pcg32, size: usize| -> Vec<u8> {
         (0..size).map(|_| rng.next_u32() as u8).collect()
@@ -137,7 +137,7 @@ fn case<R: Rules + Clone>(kind: usize, seed: u64, used: &[u8]) -> Result<(), Str
 }
 
 /// The part answers again: the past is found and what was counted is added.
-fn comes_back<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
+fn comes_back<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
     rig.bus.set_answers(Answers::Part);
     rig.pass_to(rig.now_us + 3_000_000, &mut |_| {});
     let lifetime = rig.board.lifetime(rig.now()).ok_or("the past is not found again")?;
@@ -152,7 +152,7 @@ fn comes_back<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
 
 /// Another board's part gets into the socket while the board works; the board is cut,
 /// and powered up on that part, then on its own.
-fn exchanged<R: Rules + Clone>(seed: u64, used: &[u8]) -> Result<(), String> {
+fn exchanged<R: UnderTest>(seed: u64, used: &[u8]) -> Result<(), String> {
     let part =
         |image: Vec<u8>| Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string());
     let mut rig: Rig<R> = Rig::new(part(used.to_vec())?, seed);
@@ -182,7 +182,7 @@ fn exchanged<R: Rules + Clone>(seed: u64, used: &[u8]) -> Result<(), String> {
 }
 
 /// The part of another board.
-fn foreign<R: Rules + Clone>(seed: u64) -> Vec<u8> {
+fn foreign<R: UnderTest>(seed: u64) -> Vec<u8> {
     let mut rig: Rig<R> = Rig::fitted_as(seed, Lap::new(5), STRANGER);
     rig.sew(Needle::new(1).expect("needle 1"), 900, 1_990_000, &mut |_| {});
     let mut image = Vec::new();

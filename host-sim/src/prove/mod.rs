@@ -3,14 +3,15 @@
 //!
 //! - [`rig`]: a board that can be forked and cut at any bus transaction; [`screen`]: a
 //!   display beside it that is redrawn without pause
+//! - [`under_test`]: what stands between the core and the wires, and may be broken
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - this file: what a proof is, how its runs are spread over the cores, and how a
 //!   failing case is named and replayed
 //!
-//! Invariants: the same seed gives the same cases and the same figures, on any
-//! number of cores; a proof holds only if every case holds.
+//! Invariants: the same seed gives the same cases, the same figures and, if one fails, the
+//! same failing case, on any number of cores; a proof holds only if every case holds.
 
 pub mod bad_page;
 pub mod cuts;
@@ -21,14 +22,16 @@ pub mod rig;
 pub mod roll_over;
 pub mod sabotage;
 pub mod screen;
+pub mod under_test;
 pub mod wear;
 
 use std::fmt;
 use std::str::FromStr;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
-use shaftbook_core::rules::Rules;
+use under_test::UnderTest;
 
 /// A proof, by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -117,12 +120,18 @@ impl Proof {
     }
 
     /// Runs the proof on a board with rules `R`.
-    pub fn run<R: Rules + Clone + Send + Sync>(
+    pub fn run<R: UnderTest>(self, plan: &Plan, progress: &(impl Fn(u64, u64) + Sync)) -> Outcome {
+        self.run_after::<R>(plan, progress, &|| {})
+    }
+
+    /// The same; `before_each` is called before each run, on the thread of that run.
+    fn run_after<R: UnderTest>(
         self,
         plan: &Plan,
         progress: &(impl Fn(u64, u64) + Sync),
+        before_each: &(impl Fn() + Sync),
     ) -> Outcome {
-        let run = |run: &mut Run| match self {
+        let search = |run: &mut Run| match self {
             Self::NeverBackwards => cuts::never_backwards::<R>(run),
             Self::LossBound => cuts::loss_bound::<R>(run),
             Self::WholeService => cuts::whole_service::<R>(run),
@@ -133,7 +142,10 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<R>(run),
             Self::NoFreeReset => reset::no_free_reset::<R>(run),
         };
-        spread(self, plan, progress, run)
+        spread(self, plan, progress, |run| {
+            before_each();
+            search(run);
+        })
     }
 
     /// How many runs a plan takes of it.
@@ -224,11 +236,12 @@ pub struct Outcome {
     pub proof: Proof,
     /// Cases tried.
     pub cases: u64,
-    /// Cases tried before the first that failed was found, in the order of runs.
+    /// Cases up to the first that failed, that one counted, in the order of runs: as many
+    /// as one core would have tried.
     pub cases_to_failure: Option<u64>,
     /// The worst figure seen, in words.
     pub worst: String,
-    /// A failing case: the one with the shortest way to it.
+    /// The first failing case, in the order of runs.
     pub failure: Option<Failure>,
 }
 
@@ -253,14 +266,16 @@ pub struct Run {
     id: CaseId,
     only: Option<u64>,
     cases: u64,
-    failure: Option<(u64, Failure)>,
+    failure: Option<Failure>,
     worst: std::collections::BTreeMap<&'static str, f64>,
+    /// The lowest number of a run that failed, of all of the proof.
+    first_failed: Arc<AtomicU64>,
 }
 
 impl Run {
     /// Tries a case, unless another one is being replayed or one has failed already.
     pub fn case(&mut self, case: impl FnOnce() -> Result<(), String>) {
-        if self.failure.is_some() {
+        if self.failure.is_some() || self.is_of_no_account() {
             return;
         }
         let number = self.cases;
@@ -270,8 +285,14 @@ impl Run {
         }
         if let Err(seen) = case() {
             let id = CaseId { case: number, ..self.id };
-            self.failure = Some((number + 1, Failure { id, seen }));
+            self.failure = Some(Failure { id, seen });
+            self.first_failed.fetch_min(self.number, Ordering::Relaxed);
         }
+    }
+
+    /// Whether a run before this one has failed: nothing of this one is told then.
+    fn is_of_no_account(&self) -> bool {
+        self.first_failed.load(Ordering::Relaxed) < self.number
     }
 
     /// Notes a figure of which the largest is shown.
@@ -283,7 +304,9 @@ impl Run {
     /// Whether there is no point in going on.
     #[must_use]
     pub fn is_over(&self) -> bool {
-        self.failure.is_some() || self.only.is_some_and(|only| self.cases > only)
+        self.failure.is_some()
+            || self.is_of_no_account()
+            || self.only.is_some_and(|only| self.cases > only)
     }
 }
 
@@ -296,8 +319,8 @@ fn spread(
     let seed = plan.replay.map_or(plan.seed, |id| id.seed);
     let runs = proof.runs(plan.quick);
     let numbers = plan.replay.map_or(0..runs, |id| id.run..id.run + 1);
-    let failed = AtomicBool::new(false);
-    let done = std::sync::atomic::AtomicU64::new(0);
+    let first_failed = Arc::new(AtomicU64::new(u64::MAX));
+    let done = AtomicU64::new(0);
     let one = |number: u64| {
         let mut it = Run {
             // Spread over the seeds by the golden ratio, so that runs do not resemble.
@@ -309,32 +332,31 @@ fn spread(
             cases: 0,
             failure: None,
             worst: std::collections::BTreeMap::new(),
+            first_failed: Arc::clone(&first_failed),
         };
-        if !failed.load(Ordering::Relaxed) {
+        if !it.is_of_no_account() {
             run(&mut it);
-        }
-        if it.failure.is_some() {
-            failed.store(true, Ordering::Relaxed);
         }
         progress(done.fetch_add(1, Ordering::Relaxed) + 1, runs);
         it
     };
-    let results: Vec<Run> = numbers.into_par_iter().map(one).collect();
+    let mut results: Vec<Run> = numbers.into_par_iter().map(one).collect();
+    // Every run before the first that failed was run to its end; those after it were not,
+    // and how far they came depends on the cores: they do not count.
+    let first_failed = first_failed.load(Ordering::Relaxed);
+    results.retain(|run| run.number <= first_failed);
     let mut outcome =
         Outcome { proof, cases: 0, cases_to_failure: None, worst: String::new(), failure: None };
     let mut worst = std::collections::BTreeMap::new();
     for result in results {
-        // Of the runs that failed, the one with the shortest way to its failure.
-        if let Some((cases, failure)) = result.failure
-            && outcome.failure.as_ref().is_none_or(|shortest| cases <= shortest.id.case)
-        {
-            outcome.failure = Some(failure);
-            outcome.cases_to_failure.get_or_insert(outcome.cases + cases);
-        }
         outcome.cases += match result.only {
             Some(only) => u64::from(result.cases > only),
             None => result.cases,
         };
+        if let Some(failure) = result.failure {
+            outcome.cases_to_failure = Some(outcome.cases);
+            outcome.failure = Some(failure);
+        }
         for (name, value) in result.worst {
             let entry = worst.entry(name).or_insert(f64::MIN);
             *entry = value.max(*entry);
@@ -352,5 +374,42 @@ struct Figure(f64);
 impl fmt::Display for Figure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.0.fract() == 0.0 { write!(f, "{}", self.0) } else { write!(f, "{:.3}", self.0) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
+
+    /// Seven cases a run; in run 5 the third and in every run from 9 on the first fails.
+    fn outcome(threads: usize) -> Outcome {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        pool.install(|| {
+            spread(Proof::LossBound, &PLAN, &|_, _| {}, |run| {
+                for case in 0..7 {
+                    let number = run.number;
+                    run.figure("seen", number as f64);
+                    run.case(|| match (number, case) {
+                        (5, 2) => Err("the one that counts".into()),
+                        (9.., 0) => Err(format!("run {number}")),
+                        _ => Ok(()),
+                    });
+                }
+            })
+        })
+    }
+
+    #[test]
+    fn the_first_failure_in_the_order_of_runs_is_told_on_any_number_of_cores() {
+        for threads in 1..=8 {
+            let outcome = outcome(threads);
+            let failure = outcome.failure.expect("it fails");
+            assert_eq!(failure.id.to_string(), "loss-bound:1:5:2", "{threads} threads");
+            assert_eq!(failure.seen, "the one that counts");
+            assert_eq!((outcome.cases_to_failure, outcome.cases), (Some(5 * 7 + 3), 5 * 7 + 3));
+            assert_eq!(outcome.worst, "seen 5", "{threads} threads");
+        }
     }
 }

@@ -7,17 +7,17 @@ use rand_pcg::Pcg32;
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::time::Instant;
-use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_drivers::memory::WiredPart;
 
 use super::Run;
 use super::rig::{BOARD, fitting};
+use super::under_test::UnderTest;
 use crate::bus::{Bus, Part, Timing};
 
 /// Proof 4.
-pub fn needles_add_up<R: Rules + Clone>(run: &mut Run) {
+pub fn needles_add_up<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let cases = if run.quick { 12 } else { 40 };
     for _ in 0..cases {
@@ -34,7 +34,7 @@ const NEEDLES: u8 = 12;
 const FIRST_LEVEL_MV: u16 = 400;
 const STEP_MV: u16 = 350;
 
-fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
+fn case<R: UnderTest>(seed: u64) -> Result<(f64, f64), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let by_level = rng.next_u32().is_multiple_of(2);
     let noisy = rng.next_u32().is_multiple_of(2);
@@ -54,8 +54,8 @@ fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
         let until_us = *now_us + us;
         for _ in 0..1_000 {
             bus.advance_to(*now_us * 1_000);
-            let polled = board
-                .poll(Instant::from_us(*now_us), &mut Eeprom::new(&mut bus, WiredPart::REFERENCE));
+            let now = Instant::from_us(*now_us);
+            let polled = R::poll(board, now, &mut bus, WiredPart::REFERENCE);
             *now_us = (*now_us).max(bus.now_ns().div_ceil(1_000));
             if polled.effect.is_none() {
                 if polled.deadline.as_us() >= until_us {
@@ -87,13 +87,13 @@ fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
             let flickers = noisy && rng.next_u32().is_multiple_of(12);
             let late =
                 flickers && flicker(&mut board, &mut pass, &mut now_us, &mut rng, needle, by_level);
-            board.input(Instant::from_us(now_us), Input::Shaft(Level::Active));
+            R::input(&mut board, Instant::from_us(now_us), Input::Shaft(Level::Active));
             pass(&mut board, &mut now_us, 5_000);
             if late {
                 read(&mut board, now_us, needle, by_level, 0);
             }
             pass(&mut board, &mut now_us, 15_000);
-            board.input(Instant::from_us(now_us), Input::Shaft(Level::Inactive));
+            R::input(&mut board, Instant::from_us(now_us), Input::Shaft(Level::Inactive));
             pass(&mut board, &mut now_us, 30_000 + u64::from(rng.next_u32()) % 60_000);
             sewn[usize::from(needle)] += 1;
             fed += 1;
@@ -119,25 +119,19 @@ fn case<R: Rules + Clone>(seed: u64) -> Result<(f64, f64), String> {
     Ok(if noisy { (0.0, share) } else { (share, 0.0) })
 }
 
-fn read<R: Rules + Clone>(
-    board: &mut Board<R>,
-    now_us: u64,
-    needle: u8,
-    by_level: bool,
-    off_mv: i32,
-) {
+fn read<R: UnderTest>(board: &mut Board<R>, now_us: u64, needle: u8, by_level: bool, off_mv: i32) {
     let input = if by_level {
         let level_mv = i32::from(FIRST_LEVEL_MV + STEP_MV * u16::from(needle)) + off_mv;
         Input::NeedleLevel(u16::try_from(level_mv).unwrap_or(0))
     } else {
         Input::NeedleCode(needle)
     };
-    board.input(Instant::from_us(now_us), input);
+    R::input(board, Instant::from_us(now_us), input);
 }
 
 /// The head moves to `needle`; noisy lines pass through other codes on the way. Whether
 /// a stitch was sewn before the position could settle.
-fn select<R: Rules + Clone>(
+fn select<R: UnderTest>(
     board: &mut Board<R>,
     pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
     now_us: &mut u64,
@@ -157,9 +151,9 @@ fn select<R: Rules + Clone>(
     let early = noisy && rng.next_u32().is_multiple_of(3);
     if early {
         pass(board, now_us, 5_000);
-        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Active));
+        R::input(board, Instant::from_us(*now_us), Input::Shaft(Level::Active));
         pass(board, now_us, 20_000);
-        board.input(Instant::from_us(*now_us), Input::Shaft(Level::Inactive));
+        R::input(board, Instant::from_us(*now_us), Input::Shaft(Level::Inactive));
     }
     pass(board, now_us, 60_000);
     early
@@ -167,7 +161,7 @@ fn select<R: Rules + Clone>(
 
 /// For a few ms another position is read, or one between two: too short to settle.
 /// Whether the wrong reading still stands and is to be put right after the stitch.
-fn flicker<R: Rules + Clone>(
+fn flicker<R: UnderTest>(
     board: &mut Board<R>,
     pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
     now_us: &mut u64,

@@ -8,7 +8,6 @@ use rand_pcg::Pcg32;
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::journal::ComponentSet;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::{
     Authorised, CHALLENGE_LIFE_S, CHALLENGE_PAUSE_S, CHALLENGES_MAX, Refusal,
 };
@@ -16,6 +15,7 @@ use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use super::rig::{BELT, Figures, KEY, KNIFE, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
 use crate::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
@@ -25,7 +25,7 @@ const YEAR_CHANCE: f64 = 1e-4;
 const WHILE_S: u64 = 600;
 
 /// Proof 9.
-pub fn no_free_reset<R: Rules + Clone>(run: &mut Run) {
+pub fn no_free_reset<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
     rig.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
@@ -45,13 +45,13 @@ pub fn no_free_reset<R: Rules + Clone>(run: &mut Run) {
     run.figure("guesses in a year:", tries);
 }
 
-fn unchanged<R: Rules + Clone>(rig: &Rig<R>, start: &Figures, what: &str) -> Result<(), String> {
+fn unchanged<R: UnderTest>(rig: &Rig<R>, start: &Figures, what: &str) -> Result<(), String> {
     let now = Figures::of(rig.board.ledger());
     if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
 }
 
 /// Without any reply, as an operator would press it.
-fn missing_replies<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
+fn missing_replies<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
     let before = Figures::of(rig.board.ledger());
     let now = rig.now();
     let knife = ComponentSet::only(KNIFE);
@@ -72,7 +72,7 @@ fn missing_replies<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
     Ok(())
 }
 
-fn service<R: Rules + Clone>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(), Refusal> {
+fn service<R: UnderTest>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(), Refusal> {
     let now = rig.now();
     let answer = rig.board.request(now, Command::Service { reply: Some(reply) });
     rig.rest(&mut |_| {});
@@ -81,7 +81,7 @@ fn service<R: Rules + Clone>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(),
 
 /// 0 a guess, 1 a used reply, 2 a stale one, 3 another board's, 4 the reply to an
 /// earlier challenge.
-fn wrong_reply<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
+fn wrong_reply<R: UnderTest>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let right = rig.right_reply(Authorised::Service).ok_or("no challenge")?;
     let reply = match kind {
@@ -125,7 +125,7 @@ const OTHER_PURPOSES: u32 = 7;
 /// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
 /// opened, and rightly answered, for something else; from 4 on the challenge is the right
 /// one and the reply is the engineer's for another purpose or service count.
-fn other_purpose<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32) -> Result<(), String> {
+fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let belt = Authorised::Renew(ComponentSet::only(BELT));
     let (opened, asked) = match kind {
@@ -162,7 +162,7 @@ fn other_purpose<R: Rules + Clone>(rig: &mut Rig<R>, kind: u32) -> Result<(), St
 
 /// Somebody who has a used reply asks for challenges as fast as he can, hoping for the one
 /// that it answers: how many does he get?
-fn challenges_in_a_while<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), String> {
+fn challenges_in_a_while<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let (start_us, mut given) = (rig.now_us, 0_u64);
     while rig.now_us - start_us < WHILE_S * 1_000_000 {
@@ -179,7 +179,7 @@ fn challenges_in_a_while<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<(), Strin
 
 /// The power is cut while a wrong try is being stored: either it is on record, or it
 /// was not judged.
-fn cut_during_a_try<R: Rules + Clone>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
+fn cut_during_a_try<R: UnderTest>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
     let mut rig = start.clone();
     let Some(right) = rig.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
@@ -210,7 +210,7 @@ fn cut_during_a_try<R: Rules + Clone>(run: &mut Run, start: &Rig<R>, rng: &mut P
 
 /// An operator who tries without pause, cutting the power whenever he likes: how many
 /// tries in a year?
-fn guesses_in_a_year<R: Rules + Clone>(rig: &mut Rig<R>) -> Result<f64, String> {
+fn guesses_in_a_year<R: UnderTest>(rig: &mut Rig<R>) -> Result<f64, String> {
     let mut tries = 0_u32;
     let mut spent_us = 0_u64;
     let start_us = rig.now_us;

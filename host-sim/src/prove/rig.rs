@@ -21,15 +21,15 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::Event;
 use shaftbook_core::ledger::{CarriedIn, IntervalBaseline, Ledger};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_core::turn::Next;
-use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_drivers::memory::WiredPart;
 
 use super::screen::Screen;
+use super::under_test::UnderTest;
 use crate::bus::{Bus, Part, Tear, Timing};
 
 /// The board of the proofs.
@@ -117,7 +117,7 @@ impl Figures {
 
 /// A board under proof.
 #[derive(Clone, Debug)]
-pub struct Rig<R: Rules> {
+pub struct Rig<R: UnderTest> {
     /// The bus and the part.
     pub bus: Bus,
     /// The board.
@@ -146,7 +146,7 @@ pub struct Rig<R: Rules> {
     levels: (Option<Needle>, bool),
 }
 
-impl<R: Rules + Clone> Rig<R> {
+impl<R: UnderTest> Rig<R> {
     /// A board on a part, just powered.
     #[must_use]
     pub fn new(part: Part, seed: u64) -> Self {
@@ -156,8 +156,12 @@ impl<R: Rules + Clone> Rig<R> {
     /// A board on a bus, just powered, at the bus's time.
     #[must_use]
     pub fn on(bus: Bus, id: BoardId) -> Self {
+        Self::with(bus, Board::new(id, Settings::default()))
+    }
+
+    /// `board`, as it is just after a reset, on a bus, at the bus's time.
+    fn with(bus: Bus, board: Board<R>) -> Self {
         let origin_ns = bus.now_ns();
-        let board = Board::new(id, Settings::default());
         let figures = Figures::of(board.ledger());
         Self {
             bus,
@@ -234,11 +238,16 @@ impl<R: Rules + Clone> Rig<R> {
         self.truth_before.plus(&session)
     }
 
+    /// One change of an input.
+    pub fn input(&mut self, at: Instant, input: Input) {
+        R::input(&mut self.board, at, input);
+    }
+
     /// One poll. Bus time passes for the board too. `watch` sees the world after it.
     pub fn poll_once(&mut self, watch: &mut impl FnMut(&Self)) -> Polled {
         self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
         let now = self.now();
-        let polled = self.board.poll(now, &mut Eeprom::new(&mut self.bus, WiredPart::REFERENCE));
+        let polled = R::poll(&mut self.board, now, &mut self.bus, WiredPart::REFERENCE);
         self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
         match polled.effect {
             Some(Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters)) => {
@@ -326,7 +335,7 @@ impl<R: Rules + Clone> Rig<R> {
     /// Brings `needle` over the plate and lets it settle.
     pub fn select(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         let code = Input::NeedleCode(needle.number() - 1);
-        self.board.input(self.now(), code);
+        self.input(self.now(), code);
         self.levels.0 = Some(needle);
         self.pass_to(self.now_us + 50_000, watch);
     }
@@ -336,10 +345,10 @@ impl<R: Rules + Clone> Rig<R> {
     pub fn tell_levels(&mut self, before: &Self) {
         self.levels = before.levels;
         if let (Some(needle), _) = self.levels {
-            self.board.input(self.now(), Input::NeedleCode(needle.number() - 1));
+            self.input(self.now(), Input::NeedleCode(needle.number() - 1));
         }
         if self.levels.1 {
-            self.board.input(self.now(), Input::Jump(Level::Active));
+            self.input(self.now(), Input::Jump(Level::Active));
         }
     }
 
@@ -352,7 +361,7 @@ impl<R: Rules + Clone> Rig<R> {
         watch: &mut impl FnMut(&Self),
     ) {
         let at_us = self.now_us;
-        self.board.input(self.now(), Input::Shaft(Level::Active));
+        self.input(self.now(), Input::Shaft(Level::Active));
         if let Some(last_us) = self.last_pulse_us
             && at_us - last_us <= 2_000_000
         {
@@ -364,13 +373,13 @@ impl<R: Rules + Clone> Rig<R> {
             None => self.truth_session.jumps += 1,
         }
         self.pass_to(at_us + period_us / 2, watch);
-        self.board.input(self.now(), Input::Shaft(Level::Inactive));
+        self.input(self.now(), Input::Shaft(Level::Inactive));
         self.pass_to(at_us + period_us, watch);
     }
 
     /// The needle bar is disengaged, or engaged again.
     pub fn jump(&mut self, is_jump: bool, watch: &mut impl FnMut(&Self)) {
-        self.board.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
+        self.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
         self.levels.1 = is_jump;
         self.pass_to(self.now_us + 50_000, watch);
     }
@@ -378,9 +387,9 @@ impl<R: Rules + Clone> Rig<R> {
     /// Actuates the trimmer once.
     pub fn trim(&mut self, watch: &mut impl FnMut(&Self)) {
         self.truth_session.trims += 1;
-        self.board.input(self.now(), Input::Trim(Level::Active));
+        self.input(self.now(), Input::Trim(Level::Active));
         self.pass_to(self.now_us + 100_000, watch);
-        self.board.input(self.now(), Input::Trim(Level::Inactive));
+        self.input(self.now(), Input::Trim(Level::Inactive));
         self.pass_to(self.now_us + 100_000, watch);
     }
 
@@ -388,15 +397,15 @@ impl<R: Rules + Clone> Rig<R> {
     pub fn thread_break(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         self.select(needle, watch);
         self.truth_session.needle_breaks[needle.index()] += 1;
-        self.board.input(self.now(), Input::ThreadBreak(Level::Active));
+        self.input(self.now(), Input::ThreadBreak(Level::Active));
         self.pass_to(self.now_us + 50_000, watch);
-        self.board.input(self.now(), Input::ThreadBreak(Level::Inactive));
+        self.input(self.now(), Input::ThreadBreak(Level::Inactive));
         self.pass_to(self.now_us + 50_000, watch);
     }
 
     /// The power-fail warning.
     pub fn warn(&mut self) {
-        self.board.input(self.now(), Input::PowerFail(Level::Active));
+        self.input(self.now(), Input::PowerFail(Level::Active));
     }
 
     /// The right reply to a new challenge for `allows`.
@@ -456,7 +465,7 @@ impl<R: Rules + Clone> Rig<R> {
     pub fn powered_again(&self, tear: Tear) -> Self {
         let mut bus = self.bus.clone();
         bus.power_cycle(tear);
-        let mut next = Self::on(bus, self.board.id());
+        let mut next = Self::with(bus, R::power_up(self.board.id(), &self.board));
         next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
@@ -497,7 +506,7 @@ impl<R: Rules + Clone> Rig<R> {
 
 /// What a recovery from bytes alone found.
 #[derive(Clone, Debug)]
-pub struct Recovered<R: Rules> {
+pub struct Recovered<R: UnderTest> {
     /// The rig after it.
     pub rig: Rig<R>,
     /// Whether it came to rest.
@@ -507,7 +516,7 @@ pub struct Recovered<R: Rules> {
     pub between: Counters,
 }
 
-impl<R: Rules + Clone> Recovered<R> {
+impl<R: UnderTest> Recovered<R> {
     /// Boots a new board on `image`.
     ///
     /// # Panics

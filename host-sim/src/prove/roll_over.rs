@@ -8,7 +8,7 @@ use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
 use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::rules::Sound;
 use shaftbook_core::store::retired::Retired;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
@@ -16,10 +16,11 @@ use shaftbook_core::time::TickClock;
 
 use super::Run;
 use super::rig::{BOARD, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
 use crate::bus::Tear;
 
 /// Proof 5.
-pub fn roll_over<R: Rules + Clone>(run: &mut Run) {
+pub fn roll_over<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let seed = rng.next_u64();
     run.case(|| ticks::<32>(seed, 40 * 60 * 1_000_000 / 2));
@@ -53,7 +54,7 @@ fn ticks<const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> 
 
 /// Laps just below the wrap of their 21 bits: sews through it, with a cut at every
 /// lap's end.
-fn laps<R: Rules + Clone>(run: &mut Run, rng: &mut Pcg32) {
+fn laps<R: UnderTest>(run: &mut Run, rng: &mut Pcg32) {
     let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new((1 << 21) - 2));
     let rounds = if run.quick { 28 } else { 60 };
     for _ in 0..rounds {
@@ -114,7 +115,7 @@ fn figures_of_a_century() -> Counters {
 }
 
 /// A part that holds the figures of a century: boots, counts on, is cut, boots.
-fn hundred_years<R: Rules + Clone>(seed: u64) -> Result<(), String> {
+fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
     let old = figures_of_a_century();
     let image = part_with::<R>(&old, seed);
     let mut rig = Recovered::<R>::from_image(image, seed).rig;
@@ -136,7 +137,7 @@ fn hundred_years<R: Rules + Clone>(seed: u64) -> Result<(), String> {
 
 /// The image of a part with a snapshot of `counters` and a checkpoint on it, made
 /// from the format alone.
-fn part_with<R: Rules + Clone>(counters: &Counters, seed: u64) -> Vec<u8> {
+fn part_with<R: UnderTest>(counters: &Counters, seed: u64) -> Vec<u8> {
     let ledger = Rig::<R>::fitted(seed, Lap::new(1)).board.ledger().clone();
     let geometry = Geometry::REFERENCE;
     let ring = Ring::new(geometry).expect("the reference part is supported");

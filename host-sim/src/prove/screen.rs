@@ -103,7 +103,7 @@ impl Screen {
     fn send<R: Rules>(&mut self, bus: &mut Bus) -> Result<u64, DisplayError> {
         let begun_ns = bus.now_ns();
         let mut bytes = [0; PICTURE_BYTES + 1];
-        if R::SCREEN_IN_TILES {
+        if R::screen_in_tiles() {
             let tile = self.tiles % TILES * TILE_BYTES_MAX as u32;
             let (page, column) = (tile / u32::from(COLUMNS), tile % u32::from(COLUMNS));
             let page = page as u8 % PAGES;

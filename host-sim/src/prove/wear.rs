@@ -5,11 +5,11 @@ use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Effect;
 use shaftbook_core::counters::Needle;
-use shaftbook_core::rules::Rules;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use super::rig::Rig;
+use super::under_test::UnderTest;
 use crate::bus::Tear;
 
 const SEWING_H: u64 = 40;
@@ -48,7 +48,7 @@ pub struct Cost {
 /// # Panics
 /// When the board cannot be fitted.
 #[must_use]
-pub fn reference_workload<R: Rules + Clone>(seed: u64) -> Cost {
+pub fn reference_workload<R: UnderTest>(seed: u64) -> Cost {
     let mut rng = Pcg32::seed_from_u64(seed);
     let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
     let before = rig.bus.tally();
@@ -94,14 +94,14 @@ pub fn reference_workload<R: Rules + Clone>(seed: u64) -> Cost {
     }
 }
 
-fn count<R: Rules>(rig: &Rig<R>) -> u64 {
+fn count<R: UnderTest>(rig: &Rig<R>) -> u64 {
     let is_checkpoint =
         |e: &&Effect| matches!(e, Effect::CheckpointDurable(_) | Effect::LedgerDurable(_));
     rig.effects.iter().filter(is_checkpoint).count() as u64
 }
 
 /// Bus time to the lifetime counters and to everything, ms, and the bytes read.
-fn boot<R: Rules + Clone>(rig: &Rig<R>) -> (f64, f64, u64) {
+fn boot<R: UnderTest>(rig: &Rig<R>) -> (f64, f64, u64) {
     let mut next: Rig<R> = Rig::on(rig.bus.clone(), rig.board.id());
     let start = next.bus.tally();
     let (mut known_ms, mut ready_ms, mut bytes) = (f64::MAX, f64::MAX, u64::MAX);
@@ -120,7 +120,7 @@ fn boot<R: Rules + Clone>(rig: &Rig<R>) -> (f64, f64, u64) {
 }
 
 /// Proof 8.
-pub fn even_wear<R: Rules + Clone>(run: &mut Run) {
+pub fn even_wear<R: UnderTest>(run: &mut Run) {
     let cost = reference_workload::<R>(run.seed);
     run.figure("hottest/mean", cost.hottest_over_mean);
     run.figure("cycles a checkpoint", cost.cycles_a_checkpoint);

@@ -31,8 +31,8 @@ impl<R: Rules> Board<R> {
             components: allows.components().0,
             services: self.ledger.services,
             tries: self.ledger.tries,
-            powered_ms: lifetime.powered_ms,
-            stitches: lifetime.stitches(),
+            powered_ms: if R::fresh_challenges() { lifetime.powered_ms } else { 0 },
+            stitches: if R::fresh_challenges() { lifetime.stitches() } else { 0 },
         };
         self.gate.challenge(now, allows, &basis)
     }
@@ -65,7 +65,7 @@ impl<R: Rules> Board<R> {
             Command::Renew { components, reply } => self.request_renewal(now, components, reply),
             Command::Service { reply } => match reply {
                 Some(reply) => self.request_try(now, Authorised::Service, reply),
-                None if !R::ASK_AUTHORITY && self.is_ready() => {
+                None if !R::ask_authority() && self.is_ready() => {
                     self.serve(now);
                     Ok(())
                 }
@@ -109,7 +109,7 @@ impl<R: Rules> Board<R> {
             components.contains(place) && fitted.component.renewed_by == Role::Engineer
         });
         match reply {
-            None if engineers && R::ASK_AUTHORITY => Err(Refusal::NeedsAuthority),
+            None if engineers && R::ask_authority() => Err(Refusal::NeedsAuthority),
             Some(reply) if engineers => self.request_try(now, Authorised::Renew(components), reply),
             _ => {
                 self.wait(Event::Renewed, 0, components, Some(now));
@@ -129,18 +129,24 @@ impl<R: Rules> Board<R> {
         }
         self.reply = Some(self.gate.take::<R>(now, allows, reply)?);
         self.wait(Event::ReplyTried, 0, ComponentSet::default(), Some(now));
+        if !R::store_before_judging() {
+            self.judge(now);
+        }
         Ok(())
     }
 
-    /// A try is stored: now it is judged.
+    /// An entry is stored: if it is a try, it is judged now.
     pub(super) fn entry_stored(&mut self, now: Instant, entry: &Entry) {
-        if entry.event != Event::ReplyTried {
-            return;
+        if entry.event == Event::ReplyTried {
+            self.judge(now);
         }
+    }
+
+    fn judge(&mut self, now: Instant) {
         let refit = self.refit.take();
         let Some(tried) = self.reply.take() else { return };
         self.gate.start_wait::<R>(now, self.ledger.tries);
-        if R::ASK_AUTHORITY && !tried.is_right::<R>(&self.ledger.key) {
+        if R::ask_authority() && !tried.is_right::<R>(&self.ledger.key) {
             self.refused = true;
             return;
         }
@@ -163,7 +169,7 @@ impl<R: Rules> Board<R> {
 
     pub(super) fn serve(&mut self, now: Instant) {
         let renewed = self.ledger.renewed_by_service();
-        if R::SERVICE_IN_ONE_ENTRY {
+        if R::service_in_one_entry() {
             self.wait(Event::Served, 0, renewed, Some(now));
         } else {
             self.wait(Event::Served, 0, ComponentSet::default(), Some(now));

@@ -89,6 +89,9 @@ impl<R: Rules> Board<R> {
     }
 
     pub(super) fn powered_limit(&self) -> Instant {
+        if !R::checkpoint_at_standstill() {
+            return Instant::NEVER;
+        }
         let settings = self.meter.settings();
         self.saved_at.plus_us(u64::from(settings.checkpoint_powered_s) * 1_000_000 - WRITE_AHEAD_US)
     }

@@ -65,7 +65,7 @@ impl Pointers {
 /// Passes a checkpoint's payload. When writing, `growth` becomes what a reader gets.
 pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, growth: &mut Counters) {
     pointers.pass(fields);
-    measures::pass(fields, growth, &measures::SHARED, !R::CAP_DELTAS);
+    measures::pass(fields, growth, &measures::SHARED, !R::cap_deltas());
     measures::pass(fields, growth, &measures::OTHERS, false);
     let mut left = BREAKS_MAX;
     for n in field::NEEDLE_BREAKS..=field::END {

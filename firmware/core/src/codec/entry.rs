@@ -30,7 +30,7 @@ pub fn pass<R: Rules>(
     second_copy: &mut bool,
 ) -> Option<()> {
     pointers.pass(fields);
-    measures::pass(fields, &mut entry.at, &measures::SHARED, !R::CAP_DELTAS);
+    measures::pass(fields, &mut entry.at, &measures::SHARED, !R::cap_deltas());
     entry.number = EntryNumber::new(fields.narrow(entry.number.get(), 20));
     entry.event = Event::from_code(fields.narrow(entry.event as u32, 4) as u8)?;
     entry.subject = fields.narrow(u32::from(entry.subject), 10) as u16;

@@ -97,18 +97,23 @@ pub fn seal<R: Rules>(record: &mut Record, header: Header, id: BoardId, slot: u1
 pub fn open<R: Rules>(record: &Record, id: BoardId, slot: u16) -> Option<Header> {
     let header = Header::decode(record)?;
     let stored = record.last_chunk::<4>().map(|c| u32::from_le_bytes(*c));
-    (!R::CHECK_CRC || stored == Some(crc::<R>(record, id, slot))).then_some(header)
+    (!R::check_crc() || stored == Some(crc::<R>(record, id, slot))).then_some(header)
 }
 
 fn crc<R: Rules>(record: &Record, id: BoardId, slot: u16) -> u32 {
     let mut digest = CRC.digest();
-    if R::KEY_BY_BOARD {
+    if R::key_by_board() {
         digest.update(&id.0.to_le_bytes());
     }
-    if R::KEY_BY_SLOT {
+    if R::key_by_slot() {
         digest.update(&slot.to_le_bytes());
     }
-    digest.update(record.first_chunk::<CRC_AT>().map_or(&[], |c| c));
+    let covered: &[u8] = if R::crc_of_all() {
+        record.first_chunk::<CRC_AT>().map_or(&[], |c| c)
+    } else {
+        record.first_chunk::<{ CRC_AT / 2 }>().map_or(&[], |c| c)
+    };
+    digest.update(covered);
     digest.finalize()
 }
 

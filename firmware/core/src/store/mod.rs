@@ -37,7 +37,9 @@ use crate::codec::entry;
 use crate::codec::fields::Fields;
 use crate::codec::frame::{self, Header, Kind, PAYLOAD_BIT, RECORD_BYTES, Record};
 use crate::codec::measures;
-use crate::codec::snapshot::{self, MARKS, MEMBER_BYTES, MEMBERS_MAX, MemberPlace};
+use crate::codec::snapshot::{
+    self, COUNTER_MEMBERS, MARKS, MEMBER_BYTES, MEMBERS_MAX, MemberPlace,
+};
 use crate::counters::{Counters, Merge};
 use crate::fault::Fault;
 use crate::identity::BoardId;
@@ -381,7 +383,7 @@ impl<R: Rules> Store<R> {
             Stage::Empty | Stage::Unusable => None,
             Stage::Ready if self.worn_out => None,
             Stage::Ready => {
-                if wanted.urgent && R::ANSWER_POWER_FAIL {
+                if wanted.urgent && R::answer_power_fail() && R::power_fail_first() {
                     self.make_way();
                 }
                 if self.job.is_none() {
@@ -481,7 +483,7 @@ impl<R: Rules> Store<R> {
         self.growth = self.counters;
         self.growth.merge(&self.base_counters, Merge::TakeAway);
         let Some(job) = self.choose(wanted, ledger)? else { return Ok(()) };
-        if R::GUARD_LIVE_SNAPSHOT && self.base.is_some_and(|base| base.slot == self.head.slot) {
+        if R::guard_live_snapshot() && self.base.is_some_and(|base| base.slot == self.head.slot) {
             return Err(Fault::MemoryWornOut);
         }
         self.encode(job, wanted.entry);
@@ -494,7 +496,7 @@ impl<R: Rules> Store<R> {
 
     fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
         let fitted = self.base.is_some();
-        if wanted.urgent && R::ANSWER_POWER_FAIL && fitted {
+        if wanted.urgent && R::answer_power_fail() && R::power_fail_first() && fitted {
             return Ok(Some(Job::Checkpoint));
         }
         if self.first_copy.is_some() && wanted.entry.is_some() {
@@ -505,7 +507,8 @@ impl<R: Rules> Store<R> {
         }
         let snapshot = self.draft.is_some() || self.snapshot_wanted || self.is_snapshot_due();
         // However much checkpoints are wanted, the snapshot goes on between them.
-        let checkpoint = wanted.checkpoint && !(snapshot && self.gave_way);
+        let wants_any = wanted.checkpoint || (!R::power_fail_first() && wanted.urgent);
+        let checkpoint = wants_any && !(snapshot && self.gave_way);
         if fitted && (self.commits_left > 0 || checkpoint) {
             return Ok(Some(Job::Checkpoint));
         }
@@ -551,7 +554,8 @@ impl<R: Rules> Store<R> {
 
     fn draft_is_complete(&self) -> bool {
         self.draft.is_some_and(|draft| {
-            draft.next.index + u8::from(!R::SNAPSHOT_PARITY) > draft.next.count
+            draft.next.index + u8::from(!R::snapshot_parity()) > draft.next.count
+                || (!R::members_before_commit() && usize::from(draft.next.index) > COUNTER_MEMBERS)
         })
     }
 

@@ -22,7 +22,9 @@ impl<R: Rules> Store<R> {
     pub(super) fn stored(&mut self, job: Job) -> Option<StoreEvent> {
         let place = self.head;
         self.differing = 0;
-        self.advance();
+        if R::copies_apart() || job != (Job::EntryCopy { second: false }) {
+            self.advance();
+        }
         match job {
             Job::Checkpoint => {
                 self.commits_left = self.commits_left.saturating_sub(1);
@@ -33,6 +35,9 @@ impl<R: Rules> Store<R> {
                 // The old snapshot is no longer needed. One more checkpoint, so that
                 // no single slot holds the only pointer to the new one.
                 self.commits_left = 1 + u8::from(self.base.is_none());
+                if !R::commit_twice() {
+                    self.commits_left = 0;
+                }
                 self.base = self.draft.take().map(|draft| draft.base);
                 self.base_counters = self.draft_counters;
                 (self.entry_slot, self.entries) = (None, 0);
@@ -66,7 +71,7 @@ impl<R: Rules> Store<R> {
 
     pub(super) fn entry_copy_stored(&mut self, place: Place, second: bool) -> Option<StoreEvent> {
         let first = *self.first_copy.get_or_insert(place.slot);
-        if R::JOURNAL_COPIES > 1 && !second {
+        if R::journal_copies() > 1 && !second {
             return None;
         }
         self.first_copy = None;
@@ -92,7 +97,7 @@ impl<R: Rules> Store<R> {
         self.differing = self.differing.saturating_add(1);
         let slot = self.head.slot;
         self.job = None;
-        if !R::RETIRE {
+        if !R::retire() {
             self.advance();
             return None;
         }

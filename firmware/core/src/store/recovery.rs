@@ -222,7 +222,7 @@ impl<R: Rules> Store<R> {
             self.recovery.newest = place;
             self.recovery.found_any = true;
             self.recovery.steps = 0;
-            self.recovery.at = if R::LOOK_AHEAD {
+            self.recovery.at = if R::look_ahead() {
                 At::LookAhead { ahead: 1, full: false }
             } else {
                 At::FindCheckpoint { full: false }
@@ -322,7 +322,7 @@ impl<R: Rules> Store<R> {
         } else {
             self.read_header(medium, place.slot)?
         };
-        let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
+        let kind = header.filter(|h| h.lap == place.lap || !R::check_lap()).map(|h| h.kind);
         let wanted = matches!(kind, Some(Kind::Checkpoint | Kind::Entry));
         self.recovery.at = At::FindCheckpoint { full: wanted && !full };
         if full || !wanted {
@@ -389,7 +389,7 @@ impl<R: Rules> Store<R> {
     fn member<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger) -> Stepped {
         let place = self.recovery.place;
         let header = self.read_record(medium, place.slot)?;
-        let kind = header.filter(|h| h.lap == place.lap).map(|h| h.kind);
+        let kind = header.filter(|h| h.lap == place.lap || !R::check_lap()).map(|h| h.kind);
         let mut over = self.recovery.steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS
             || place == self.recovery.newest;
         if kind == Some(Kind::Snapshot) {
@@ -424,7 +424,9 @@ impl<R: Rules> Store<R> {
         if self.recovery.members_count == 0 {
             (self.recovery.members_count, self.recovery.mark) = (member.count, member.mark);
         }
-        if (member.count, member.mark) != (self.recovery.members_count, self.recovery.mark) {
+        if (member.count, member.mark) != (self.recovery.members_count, self.recovery.mark)
+            && R::mark_drafts()
+        {
             return; // left over from a snapshot that was cut
         }
         self.recovery.members |= 1 << member.index;
@@ -537,7 +539,9 @@ impl<R: Rules> Store<R> {
         // Beyond the newest record lies the lap before: its entries are not of this chain.
         let (base, newest) = (self.recovery.base.slot, self.recovery.newest.slot);
         let is_written = self.ring.distance(base, at) <= self.ring.distance(base, newest);
-        if is_written && header.is_some_and(|h| h.kind == Kind::Entry && h.lap == lap) {
+        if is_written
+            && header.is_some_and(|h| h.kind == Kind::Entry && (h.lap == lap || !R::check_lap()))
+        {
             self.take_copy(ledger, slot, reach, seen);
         }
         Ok(None)
@@ -561,9 +565,9 @@ impl<R: Rules> Store<R> {
                 self.retired.insert(self.entry.subject);
             }
         }
-        if seen.is_some() || second || R::JOURNAL_COPIES < 2 {
+        if seen.is_some() || second || R::journal_copies() < 2 {
             // Only the second copy: the first is damaged.
-            self.snapshot_wanted |= seen.is_none() && R::JOURNAL_COPIES > 1;
+            self.snapshot_wanted |= seen.is_none() && R::journal_copies() > 1;
             self.next_in_chain(pointers);
         } else {
             self.recovery.at = At::Chain { slot, reach: reach + 1, seen: Some(pointers) };
@@ -582,7 +586,11 @@ impl<R: Rules> Store<R> {
         // Members of a snapshot that was cut are overwritten in the same lap: a board
         // that is cut in every snapshot must not eat up the ring.
         let tail = self.recovery.tail.unwrap_or(newest);
-        self.head = self.ring.usable_after::<R>(tail, &self.retired);
+        self.head = if R::head_after_newest() {
+            self.ring.usable_after::<R>(tail, &self.retired)
+        } else {
+            tail
+        };
         self.base = Some(self.recovery.base);
         self.stage = Stage::Ready;
         StoreEvent::Ready

@@ -78,7 +78,7 @@ impl Ring {
     /// The place after `place`.
     #[must_use]
     pub fn after<R: Rules>(self, place: Place) -> Place {
-        let slots = if R::LEVEL_WEAR { self.slots } else { self.slots / 2 };
+        let slots = R::slots_used(self.slots);
         if place.slot + 1 < slots {
             Place { slot: place.slot + 1, ..place }
         } else {

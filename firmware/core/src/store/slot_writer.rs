@@ -89,7 +89,7 @@ impl SlotWriter {
                     self.phase = Phase::Program { done };
                     Step::Again
                 }
-                Ok(true) if !R::READ_BACK => Step::Stored,
+                Ok(true) if !R::read_back() => Step::Stored,
                 Ok(true) => {
                     self.phase = Phase::ReadBack;
                     Step::Again

@@ -5,14 +5,14 @@
 
 use shaftbook_core::board::Polled;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 use shaftbook_core::turn::{self, Next};
 
 use super::Rig;
 use crate::prove::screen::Screen;
+use crate::prove::under_test::UnderTest;
 
-impl<R: Rules + Clone> Rig<R> {
+impl<R: UnderTest> Rig<R> {
     /// Puts a display on the bus. From now on it is redrawn without pause, whenever time
     /// passes with [`Rig::pass_to`] or [`Rig::turn`]: a board that boots, or rests, is
     /// alone.
@@ -75,7 +75,7 @@ impl<R: Rules + Clone> Rig<R> {
             self.step();
         }
         let at_us = begun_us + (((self.now_us - begun_us) * u64::from(share)) >> 32);
-        self.board.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
+        self.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
         at_us
     }
 }

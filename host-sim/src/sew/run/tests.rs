@@ -94,14 +94,18 @@ impl Rules for SessionTwice {
 #[derive(Clone, Copy, Debug)]
 struct DeafToWarning;
 impl Rules for DeafToWarning {
-    const ANSWER_POWER_FAIL: bool = false;
+    fn answer_power_fail() -> bool {
+        false
+    }
 }
 
 /// Takes the last needle when it does not know.
 #[derive(Clone, Copy, Debug)]
 struct GuessesNeedle;
 impl Rules for GuessesNeedle {
-    const UNATTRIBUTED_WHEN_UNSURE: bool = false;
+    fn unattributed_when_unsure() -> bool {
+        false
+    }
 }
 
 #[test]

@@ -1,0 +1,271 @@
+//! The broken boards, one mistake each: the table.
+
+use shaftbook_core::counters::Counters;
+use shaftbook_core::store::serial::Lap;
+
+use super::switches::{SOUND, Switches};
+use super::{Mistake, Sabotage, outside};
+use crate::prove::Proof;
+
+macro_rules! sabotages {
+    ($($name:literal $mistake:ident $proof:ident $what:literal
+        { $($switch:ident: $broken:path),* })*) => {
+        /// All broken boards.
+        pub const ALL: &[Sabotage] = &[$(
+            Sabotage {
+                name: $name,
+                what: $what,
+                mistake: Mistake::$mistake,
+                tried_first: Proof::$proof,
+                switches: &Switches { $($switch: $broken,)* ..SOUND },
+            },
+        )*];
+    };
+}
+
+// Name, kind of mistake, the proof that is tried first, what is broken; in braces the
+// functions that are replaced.
+sabotages! {
+    "crc-ignored" Trust NeverBackwards
+        "a record is believed whatever its CRC"
+        { check_crc: no }
+    "session-twice" Arithmetic NeverBackwards
+        "what was counted before the past was known is added twice"
+        { lifetime: session_twice }
+    "past-forgotten" Arithmetic NeverBackwards
+        "a checkpoint holds this session only"
+        { lifetime: session_only }
+    "warning-ignored" Power LossBound
+        "a power-fail warning is not answered"
+        { answer_power_fail: no }
+    "screen-in-one-go" Power LossBound
+        "the whole picture goes to the display in one transaction"
+        { screen_in_tiles: no }
+    "panel-never-yields" Power LossBound
+        "the panel goes on drawing while a warning is answered"
+        { panel_yields: no }
+    "remainder-dropped" Arithmetic LossBound
+        "running time is rounded at each pulse"
+        { carry_remainder: no }
+    "service-in-two-steps" Order WholeService
+        "interval baseline and renewals are two entries"
+        { service_in_one_entry: no }
+    "needle-guessed" Signals NeedlesAddUp
+        "an unsettled position counts for the last needle"
+        { unattributed_when_unsure: no }
+    "lap-compared-plainly" Arithmetic RollOver
+        "laps are compared with >, not by RFC 1982"
+        { lap_is_newer: plainly }
+    "no-look-ahead" Trust OneBadPage
+        "the first place where the lap changes is believed"
+        { look_ahead: no }
+    "no-parity" Redundancy OneBadPage
+        "a snapshot has no parity member"
+        { snapshot_parity: no }
+    "one-copy" Redundancy OneBadPage
+        "a journal entry has one copy"
+        { journal_copies: one }
+    "not-read-back" Trust OneBadPage
+        "a record counts as stored when it was sent"
+        { read_back: no }
+    "never-retired" Wear OneBadPage
+        "a page that fails is passed over, not retired"
+        { retire: no }
+    "any-slot" Trust OneBadPage
+        "a record is believed in whatever slot it stands"
+        { key_by_slot: no }
+    "session-not-added" Reset GarbageBoots
+        "what was counted before the past is known is not added"
+        { add_session: no }
+    "any-board" Trust GarbageBoots
+        "records of any board are believed"
+        { key_by_board: no }
+    "half-the-ring" Wear EvenWear
+        "only half of the slots are used"
+        { slots_used: half }
+    "no-authority" Authority NoFreeReset
+        "a service needs no reply"
+        { ask_authority: no }
+    "any-purpose" Authority NoFreeReset
+        "one reply authorises any purpose"
+        { bind_purpose: no }
+    "no-lock-out" Authority NoFreeReset
+        "wrong replies can be tried without a wait"
+        { lock_out: no }
+    "crc-of-half" Trust NeverBackwards
+        "the CRC covers the first half of a record only"
+        { crc_of_all: no }
+    "old-laps-believed" Trust NeverBackwards
+        "a record of the lap before is believed where this lap's should be"
+        { check_lap: no }
+    "drafts-mixed" Trust NeverBackwards
+        "members of a snapshot that was cut pass for those of the next"
+        { mark_drafts: no }
+    "copies-in-one-slot" Redundancy WholeService
+        "the second copy of a journal entry goes over the first"
+        { copies_apart: no }
+    "one-commit" Redundancy NeverBackwards
+        "one slot holds the only pointer to a new snapshot"
+        { commit_twice: no }
+    "commit-too-early" Order NeverBackwards
+        "a snapshot is committed before all of it is written"
+        { members_before_commit: no }
+    "head-on-newest" Arithmetic NeverBackwards
+        "after a boot the newest record is overwritten"
+        { head_after_newest: no }
+    "live-snapshot-unguarded" Order NeverBackwards
+        "the live snapshot may be overwritten"
+        { guard_live_snapshot: no }
+    "one-slot-too-many" Arithmetic RollOver
+        "the ring is taken to have one slot more"
+        { slots_used: one_more }
+    "last-slot-left-out" Arithmetic RollOver
+        "the writer leaves out the last slot, the reader does not know"
+        { slots_used: one_less }
+    "retired-forgotten" Reset OneBadPage
+        "which slots are retired is known until the next boot only"
+        { note_retired: no }
+    "growth-wraps" Arithmetic RollOver
+        "growth too large for its field is cut off"
+        { cap_deltas: no }
+    "stitches-in-32-bits" Arithmetic RollOver
+        "a needle's stitches are added up in 32 bits"
+        { lifetime: stitches_in_32_bits }
+    "powered-in-32-bits" Arithmetic RollOver
+        "powered ms are added up in 32 bits: 49.7 days"
+        { lifetime: powered_in_32_bits }
+    "whole-seconds" Arithmetic LossBound
+        "times are rounded to seconds at each checkpoint"
+        { lifetime: whole_seconds }
+    "timer-of-32-bits" Arithmetic NeverBackwards
+        "the timer's 32 bits of µs are not extended: 71.6 minutes"
+        { poll: outside::poll_by_32_bits, input: outside::stamped_by_32_bits }
+    "late-stamp-is-a-wrap" Race RollOver
+        "a stamp older than the newest is taken for a wrap of the timer"
+        { extend: outside::late_stamp_is_a_wrap }
+    "warning-waits-its-turn" Power LossBound
+        "a power-fail warning is answered after what is being written"
+        { power_fail_first: no }
+    "standstill-not-stored" Power LossBound
+        "only sewing leads to checkpoints"
+        { checkpoint_at_standstill: no }
+    "end-of-warning-unseen" Power LossBound
+        "the end of a power-fail warning is not seen"
+        { input: outside::end_of_warning_unseen }
+    "ram-kept" Reset NeverBackwards
+        "after a power-up the board goes on with what its RAM held"
+        { power_up: outside::ram_kept }
+    "ram-kept-by-watchdog" Reset NeverBackwards
+        "after a watchdog reset in mid-write the board goes on with what its RAM held"
+        { watchdog: outside::ram_kept }
+    "early-edges-dropped" Reset GarbageBoots
+        "edges are thrown away until the memory was read"
+        { input: outside::early_edges_dropped }
+    "needle-one-further" Signals NeedlesAddUp
+        "the needle's index is off by one"
+        { input: outside::needle_one_further }
+    "contacts-bounce" Signals NeedlesAddUp
+        "contacts are not debounced"
+        { settle_contacts: no }
+    "fast-pulses-counted" Signals NeedlesAddUp
+        "pulses faster than the machine can turn are stitches"
+        { reject_fast_pulses: no }
+    "both-edges" Signals NeedlesAddUp
+        "a trim counts when its contact opens too"
+        { count_on_one_edge: no }
+    "jumps-are-stitches" Signals NeedlesAddUp
+        "a jump counts as a stitch"
+        { jumps_apart: no }
+    "missed-not-asked" Race NeedlesAddUp
+        "nobody asks how many edges found the queue full"
+        { take_missed: outside::missed_not_asked }
+    "missed-read-then-cleared" Race NeedlesAddUp
+        "an interrupt between reading and clearing the count of missed edges"
+        { take_missed: outside::missed_read_then_cleared }
+    "no-acknowledge-polling" Driver NeverBackwards
+        "the driver does not ask whether the program cycle is over"
+        { poll: outside::no_acknowledge_polling }
+    "across-pages" Driver GarbageBoots
+        "the driver sends across the end of a page"
+        { poll: outside::across_pages }
+    "errors-ignored" Driver NeverBackwards
+        "the driver takes a refused write for a done one"
+        { poll: outside::errors_ignored }
+    "next-page" Driver NeverBackwards
+        "the driver writes one page too far"
+        { poll: outside::next_page }
+    "dated-when-written" Order WholeService
+        "a renewal is dated to when it is written, not to when it was asked for"
+        { dated_when_asked: no }
+    "judged-before-stored" Authority NoFreeReset
+        "a try is judged before it is stored"
+        { store_before_judging: no }
+    "wait-in-ram" Authority NoFreeReset
+        "the wait after wrong replies is forgotten at a power-up"
+        { wait_after_power_up: no }
+    "any-service-count" Authority NoFreeReset
+        "a reply for another service count is good"
+        { bind_service_count: no }
+    "same-challenge" Authority NoFreeReset
+        "the challenge is the same until the next service"
+        { fresh_challenges: no }
+    "challenge-tried-again" Authority NoFreeReset
+        "a challenge is good for any number of tries"
+        { one_try_a_challenge: no }
+    "challenge-never-ages" Authority NoFreeReset
+        "a challenge is good for ever"
+        { challenges_age: no }
+}
+
+fn no() -> bool {
+    false
+}
+
+fn one() -> u8 {
+    1
+}
+
+fn half(slots: u16) -> u16 {
+    slots / 2
+}
+
+fn one_more(slots: u16) -> u16 {
+    slots + 1
+}
+
+fn one_less(slots: u16) -> u16 {
+    slots - 1
+}
+
+fn plainly(a: Lap, b: Lap) -> bool {
+    a.get() > b.get()
+}
+
+fn session_twice(past: &Counters, session: &Counters) -> Counters {
+    past.plus(session).plus(session)
+}
+
+fn session_only(_: &Counters, session: &Counters) -> Counters {
+    *session
+}
+
+fn stitches_in_32_bits(past: &Counters, session: &Counters) -> Counters {
+    let mut sum = past.plus(session);
+    for stitches in &mut sum.needle_stitches {
+        *stitches &= u64::from(u32::MAX);
+    }
+    sum
+}
+
+fn powered_in_32_bits(past: &Counters, session: &Counters) -> Counters {
+    let mut sum = past.plus(session);
+    sum.powered_ms &= u64::from(u32::MAX);
+    sum
+}
+
+fn whole_seconds(past: &Counters, session: &Counters) -> Counters {
+    let mut sum = past.plus(session);
+    sum.powered_ms -= sum.powered_ms % 1_000;
+    sum.running_ms -= sum.running_ms % 1_000;
+    sum
+}
