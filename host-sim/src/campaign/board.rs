@@ -209,7 +209,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             next.tell_levels(&first);
             *self = next;
         } else {
-            let mut next = self.powered_again(tear);
+            let mut next = if condition.is_reset { self.reset() } else { self.powered_again(tear) };
             next.tell_levels(self);
             *self = next;
         }

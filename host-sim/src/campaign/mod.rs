@@ -8,7 +8,7 @@
 //! - [`run`]: one run, judged; [`tally`]: its figures; [`row`]: what is kept of it
 //! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
 //!   [`merge`]: the parts of a split campaign put together
-//! - [`results`]: what every report is made of
+//! - [`results`]: what every report is made of; [`summary`]: a page of text
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
 //! Invariants: the plan decides every byte of the results; a campaign that is interrupted
@@ -32,4 +32,5 @@ pub mod state;
 pub mod store;
 pub mod stream;
 pub mod subject;
+pub mod summary;
 pub mod tally;

@@ -226,6 +226,7 @@ impl<S: Subject> Player<S> {
         let acknowledged = self.subject.acknowledged();
         self.tally.named = self.tally.named.with(self.subject.named());
         self.end_disturbances(kind == Kind::Reset && held_ms > 0, held_ms);
+        self.condition.is_reset = kind == Kind::Reset;
         let up = self.subject.power_cycle(tear, again, self.condition);
         if let Some(states) = up.nested {
             self.tally.hit(kind, states);

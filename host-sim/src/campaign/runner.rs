@@ -9,11 +9,15 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::run::{Ran, run};
 use super::script::{Script, Start};
 use super::subject::Subject;
+use crate::prove::rig::Rig;
+use crate::prove::sabotage::Sabotage;
+use crate::prove::sabotage::switches::Sabotaged;
+use shaftbook_core::rules::Sound;
 
 /// Plays scripts on a subject.
 pub trait Runner: Send + Sync {
     /// The subject's name, as reports show it.
-    fn subject(&self) -> &'static str;
+    fn subject(&self) -> String;
 
     /// Plays `script`. A subject that panics has failed.
     fn play(&self, script: &Script) -> Ran;
@@ -51,8 +55,8 @@ impl<S: Subject> Default for On<S> {
 }
 
 impl<S: Subject> Runner for On<S> {
-    fn subject(&self) -> &'static str {
-        S::NAME
+    fn subject(&self) -> String {
+        S::NAME.to_owned()
     }
 
     fn play(&self, script: &Script) -> Ran {
@@ -67,4 +71,41 @@ impl<S: Subject> Runner for On<S> {
             Ran { seen: Some(format!("panicked: {said}")), ..Ran::default() }
         })
     }
+}
+
+/// The runner of a board that is broken on purpose.
+pub struct Broken {
+    sabotage: &'static Sabotage,
+    on: On<Rig<Sabotaged>>,
+}
+
+impl Runner for Broken {
+    fn subject(&self) -> String {
+        self.sabotage.name.to_owned()
+    }
+
+    fn play(&self, script: &Script) -> Ran {
+        self.sabotage.take_effect();
+        self.on.play(script)
+    }
+}
+
+/// The runner of our board; of a broken one, if one is named.
+#[must_use]
+pub fn of(broken: Option<&'static Sabotage>) -> Box<dyn Runner> {
+    match broken {
+        None => Box::new(On::<Rig<Sound>>::new()),
+        Some(sabotage) => Box::new(Broken { sabotage, on: On::new() }),
+    }
+}
+
+/// The runner of the subject called `name`: our board or a broken one.
+///
+/// # Errors
+/// There is none of that name.
+pub fn named(name: &str) -> Result<Box<dyn Runner>, String> {
+    if name == Rig::<Sound>::NAME {
+        return Ok(of(None));
+    }
+    name.parse().map(|sabotage| of(Some(sabotage)))
 }

@@ -40,6 +40,8 @@ pub struct Condition {
     pub is_damaged: bool,
     /// So much of it that nothing may be stored any more.
     pub is_worn: bool,
+    /// The board is reset; the supply stays.
+    pub is_reset: bool,
 }
 
 /// A subject of a campaign.

@@ -4,6 +4,8 @@
 //! input error, said in one line on standard error, and nothing written.
 
 pub mod authorise;
+pub mod campaign;
+pub mod campaign_files;
 pub mod decode;
 pub mod failure;
 pub mod fit;
@@ -11,6 +13,7 @@ pub mod hints;
 pub mod hold_up;
 pub mod inspect;
 pub mod key;
+pub mod merge;
 pub mod number;
 pub mod output;
 pub mod panel;
@@ -41,6 +44,8 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Prove(prove::Args),
+    Campaign(campaign::Args),
+    Merge(merge::Args),
     Sabotage(sabotage::Args),
     Sew(sew::Args),
     Panel(panel::Args),
@@ -94,6 +99,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let result = match &cli.command {
         Command::Prove(args) => prove::run(args),
+        Command::Campaign(args) => campaign::run(args),
+        Command::Merge(args) => merge::run(args),
         Command::Sabotage(args) => sabotage::run(args),
         Command::Sew(args) => sew::run(args),
         Command::Panel(args) => panel::run(args),

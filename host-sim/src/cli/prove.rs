@@ -2,14 +2,18 @@
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
 
 use serde::Serialize;
 use shaftbook_core::rules::Sound;
 
 use super::Verdict;
 use super::failure::Failure;
-use super::output::{Format, print};
+use super::output::{Format, print, say};
 use super::progress::bar;
+use crate::campaign::regression::Regression;
+use crate::campaign::runner;
 use crate::figures::grouped;
 use crate::prove::sabotage::Sabotage;
 use crate::prove::{CaseId, Outcome, Plan, Proof};
@@ -25,6 +29,7 @@ use crate::prove::{CaseId, Outcome, Plan, Proof};
   shaftbook prove --quick
   shaftbook prove --seed 7 --only one-bad-page
   shaftbook prove --replay never-backwards:1:0:129
+  shaftbook prove --replay campaign-results/regressions/run-17.toml
 
 The same seed gives the same cases on any number of cores. What can fail, and how, is in
 docs/FAULT_MODEL.md.")]
@@ -38,9 +43,9 @@ pub struct Args {
     /// Only this proof (can be given more than once)
     #[arg(long, value_name = "NAME")]
     only: Vec<Proof>,
-    /// Only this case, as a failing proof printed it
-    #[arg(long, value_name = "ID", conflicts_with_all = ["only", "seed"])]
-    replay: Option<CaseId>,
+    /// Only this case, as a failing proof printed it; or a regression file of a campaign
+    #[arg(long, value_name = "ID|FILE", conflicts_with_all = ["only", "seed"])]
+    replay: Option<Replay>,
     /// A board that is broken on purpose, instead of the sound one (see `sabotage --list`)
     #[arg(long, value_name = "NAME")]
     board: Option<&'static Sabotage>,
@@ -49,20 +54,74 @@ pub struct Args {
     format: Format,
 }
 
+/// What to replay.
+#[derive(Clone, Debug)]
+enum Replay {
+    /// A case of a proof.
+    Case(CaseId),
+    /// A regression file.
+    File(PathBuf),
+}
+
+impl FromStr for Replay {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let path = Path::new(text);
+        if path.extension().is_some_and(|ending| ending == "toml") || path.exists() {
+            return Ok(Self::File(path.to_owned()));
+        }
+        text.parse().map(Self::Case)
+    }
+}
+
+/// Plays a regression file on the board that it failed on, or on the one asked for.
+fn regression(path: &Path, board: Option<&'static Sabotage>) -> Result<Verdict, Failure> {
+    let file = Regression::load(path)?;
+    let runner = match board {
+        Some(_) => runner::of(board),
+        None => runner::named(&file.subject).map_err(|what| Failure::file(path, &what))?,
+    };
+    let ran = runner.play(&file.script);
+    let (steps, faults) = (file.script.steps.len(), file.script.faults.len());
+    let what = format!(
+        "{}: run {} of {} on {}, {steps} steps, {faults} faults",
+        path.display(),
+        file.run,
+        file.campaign,
+        runner.subject()
+    );
+    match ran.seen {
+        None => {
+            say(&format!("{what}: held at {} cuts\n", ran.tally.cuts))?;
+            Ok(Verdict::Held)
+        }
+        Some(seen) => {
+            say(&format!("{what}: FAILED\n  seen: {seen}\n"))?;
+            Ok(Verdict::Failed)
+        }
+    }
+}
+
 /// Does it.
 ///
 /// # Errors
 /// The output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
-    if let Some(id) = &args.replay {
+    let replay = match &args.replay {
+        Some(Replay::File(path)) => return regression(path, args.board),
+        Some(Replay::Case(id)) => Some(*id),
+        None => None,
+    };
+    if let Some(id) = &replay {
         let runs = id.proof.runs(args.quick);
         if id.run >= runs {
             let more = if args.quick { ": without --quick there are more" } else { "" };
             return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
         }
     }
-    let plan = Plan { seed: args.seed, quick: args.quick, replay: args.replay };
-    let wanted = |proof: &Proof| match &args.replay {
+    let plan = Plan { seed: args.seed, quick: args.quick, replay };
+    let wanted = |proof: &Proof| match &replay {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),
     };
@@ -78,7 +137,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             Some(broken) => broken.run(proof, &plan, &show),
         };
         progress.finish_and_clear();
-        if let (Some(id), 0) = (&args.replay, outcome.cases) {
+        if let (Some(id), 0) = (&replay, outcome.cases) {
             return Err(Failure(format!("{id}: run {} has no such case", id.run)));
         }
         let row = Row::of(&outcome, args);

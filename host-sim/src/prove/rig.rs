@@ -463,9 +463,20 @@ impl<R: UnderTest> Rig<R> {
     /// cut first, unless it has been.
     #[must_use]
     pub fn powered_again(&self, tear: Tear) -> Self {
+        self.started_again(tear, R::power_up(self.board.id(), &self.board))
+    }
+
+    /// The same after the watchdog has reset the board: a program cycle that has begun
+    /// ends well.
+    #[must_use]
+    pub fn reset(&self) -> Self {
+        self.started_again(Tear::New, R::watchdog(self.board.id(), &self.board))
+    }
+
+    fn started_again(&self, tear: Tear, board: Board<R>) -> Self {
         let mut bus = self.bus.clone();
         bus.power_cycle(tear);
-        let mut next = Self::with(bus, R::power_up(self.board.id(), &self.board));
+        let mut next = Self::with(bus, board);
         next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;

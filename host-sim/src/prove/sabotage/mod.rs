@@ -131,6 +131,11 @@ impl Finding {
 }
 
 impl Sabotage {
+    /// From now on [`Sabotaged`] is this board, on this thread.
+    pub fn take_effect(&self) {
+        switches::set(self.switches);
+    }
+
     /// Runs one proof on it.
     #[must_use]
     pub fn run(&self, proof: Proof, plan: &Plan, progress: Progress<'_>) -> Outcome {

@@ -1,0 +1,209 @@
+//! `shaftbook campaign`: many scenarios × seeds × fault mixes, over all cores.
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use super::Verdict;
+use super::campaign_files::{STREAM, finish};
+use super::failure::Failure;
+use super::output::{WholeFile, say};
+use super::progress::bar;
+use crate::campaign::draw::draw;
+use crate::campaign::execute::{Budget, execute};
+use crate::campaign::plan::Plan;
+use crate::campaign::regression::Regression;
+use crate::campaign::runner::{self, Runner};
+use crate::campaign::shrink::shrink;
+use crate::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use crate::figures::grouped;
+use crate::prove::sabotage::Sabotage;
+
+/// Run a campaign: many scenarios, seeds and mixes of faults, and the evidence that they
+/// leave.
+///
+/// Results stream to DIR as they come: a campaign that was interrupted, or stopped by a
+/// budget, goes on when the same command is given again. What is there at the end is
+/// written to DIR: summary.txt, junit.xml, campaign.json, runs.parquet, report.html, and a
+/// shrunk regression file for each of the first runs that failed. Exit code 1 if a run
+/// failed, or if the campaign is complete and no cut met a state that it requires.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:
+  shaftbook campaign host-sim/campaigns/quick.toml
+  shaftbook campaign nightly.toml --minutes 30 --out nightly
+  shaftbook campaign nightly.toml --shard 2/8 --out part-2
+  shaftbook campaign nightly.toml --board not-read-back --runs 2000
+  shaftbook campaign nightly.toml --run 1234
+
+The same file and seed give the same bytes on any number of cores, split or not. The file's
+schema, and how to bring your own store, is in docs/CAMPAIGN.md.")]
+pub struct Args {
+    /// The campaign file
+    file: PathBuf,
+    /// Folder for the results
+    #[arg(long, value_name = "DIR", default_value = "campaign-results")]
+    out: PathBuf,
+    /// Seed of everything random, instead of the file's
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// Number of runs, instead of the file's
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000_000))]
+    runs: Option<u64>,
+    /// Only part I of N: `merge` puts the parts together
+    #[arg(long, value_name = "I/N", conflicts_with = "run")]
+    shard: Option<Shard>,
+    /// Stop after so many minutes; the same command goes on
+    #[arg(long, value_name = "M")]
+    minutes: Option<f64>,
+    /// Stop after so many cuts were judged; the same command goes on
+    #[arg(long, value_name = "N")]
+    cases: Option<u64>,
+    /// Write over the results that are in the folder
+    #[arg(long)]
+    fresh: bool,
+    /// A board that is broken on purpose, instead of the sound one (see `sabotage --list`)
+    #[arg(long, value_name = "NAME")]
+    board: Option<&'static Sabotage>,
+    /// Play run N only; if it fails, shrink it and write it to DIR
+    #[arg(long, value_name = "N", conflicts_with_all = ["minutes", "cases", "fresh"])]
+    run: Option<u64>,
+    /// Threads; all cores when left out
+    #[arg(long, value_name = "N")]
+    threads: Option<usize>,
+}
+
+/// Does it.
+///
+/// # Errors
+/// The campaign file cannot be used, or the results cannot be written.
+pub fn run(args: &Args) -> Result<Verdict, Failure> {
+    let runner = runner::of(args.board);
+    run_on(args, runner.as_ref())
+}
+
+/// Does it on any subject.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_on(args: &Args, runner: &dyn Runner) -> Result<Verdict, Failure> {
+    let mut plan = Plan::load(&args.file)?;
+    plan.seed = args.seed.unwrap_or(plan.seed);
+    plan.runs = args.runs.unwrap_or(plan.runs);
+    let file = args.file.display().to_string();
+    // A panic of what is tested is a failed run, and is told as one.
+    let told = std::panic::take_hook();
+    std::panic::set_hook(Box::new(|_| {}));
+    let verdict = match args.run {
+        Some(number) => one_run(&plan, number, runner, &args.out),
+        None => in_threads(args.threads, || all_runs(args, &plan, runner, &file)),
+    };
+    std::panic::set_hook(told);
+    verdict
+}
+
+fn in_threads<T: Send>(
+    threads: Option<usize>,
+    work: impl FnOnce() -> Result<T, Failure> + Send,
+) -> Result<T, Failure> {
+    let Some(threads) = threads else { return work() };
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build()?;
+    pool.install(work)
+}
+
+fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result<Verdict, Failure> {
+    let header = Header::new(plan, &runner.subject(), args.shard.unwrap_or(Shard::WHOLE));
+    if !(0..header.chunks()).any(|chunk| header.shard.has(chunk)) {
+        let line = format!(
+            "part {} has no run: {} runs are {} chunks of {CHUNK_RUNS}",
+            header.shard,
+            grouped(plan.runs),
+            header.chunks()
+        );
+        return Err(Failure(line));
+    }
+    std::fs::create_dir_all(&args.out).map_err(|e| Failure::file(&args.out, &e))?;
+    let path = args.out.join(STREAM);
+    let (mut writer, has) = if args.fresh {
+        (Writer::begin(&path, &header)?, 0)
+    } else {
+        Writer::resume(&path, &header)?
+    };
+    let mine: u64 = (0..header.chunks())
+        .filter(|chunk| header.shard.has(*chunk))
+        .map(|chunk| header.runs(chunk).end - header.runs(chunk).start)
+        .sum();
+    let progress = bar(mine, "runs");
+    progress.set_position((has * CHUNK_RUNS).min(mine));
+    progress.reset_eta();
+    let begun = Instant::now();
+    let budget = Budget {
+        cases: args.cases,
+        until: args.minutes.map(|minutes| begun + Duration::from_secs_f64(minutes.max(0.0) * 60.0)),
+    };
+    let done = execute(&header, runner, &mut writer, has, budget, |runs, failed| {
+        progress.set_position(runs);
+        if failed > 0 {
+            progress.set_message(format!("runs, {} failed", grouped(failed)));
+        }
+    })?;
+    progress.finish_and_clear();
+    drop(writer);
+    // How long it took is no part of the results: they are the same on any machine.
+    let seconds = begun.elapsed().as_secs_f64();
+    let held = finish(&args.out, runner, file)?;
+    eprintln!(
+        "{} runs and {} cuts now, in {seconds:.1} s; results in {}",
+        grouped(done.runs),
+        grouped(done.cases),
+        args.out.display()
+    );
+    Ok(held)
+}
+
+fn one_run(plan: &Plan, number: u64, runner: &dyn Runner, out: &Path) -> Result<Verdict, Failure> {
+    if number >= plan.runs {
+        return Err(Failure(format!("run {number}: there are only {} runs", plan.runs)));
+    }
+    let (shop, script) = draw(plan, number);
+    let ran = runner.play(&script);
+    let name = &plan.shops[shop].name;
+    let (steps, faults) = (script.steps.len(), script.faults.len());
+    let what = format!("run {number}: {name}, {steps} steps, {faults} faults");
+    let Some(seen) = ran.seen else {
+        say(&format!("{what}: held at {} cuts\n", ran.tally.cuts))?;
+        return Ok(Verdict::Held);
+    };
+    say(&format!("{what}: FAILED\n  seen: {seen}\n"))?;
+    let path = regression(plan, number, runner, out)?;
+    say(&format!("  shrunk: {}\n  replay: shaftbook prove --replay {0}\n", path.display()))?;
+    Ok(Verdict::Failed)
+}
+
+/// Shrinks run `number`, which fails, and writes it to the folder `out`; the file.
+///
+/// # Errors
+/// It cannot be written.
+pub fn regression(
+    plan: &Plan,
+    number: u64,
+    runner: &dyn Runner,
+    out: &Path,
+) -> Result<PathBuf, Failure> {
+    let (_, script) = draw(plan, number);
+    let seen = runner.play(&script).seen.unwrap_or_default();
+    let shrunk = shrink(runner, script, &seen);
+    let regression = Regression {
+        campaign: plan.name.clone(),
+        run: number,
+        subject: runner.subject(),
+        seen: shrunk.seen,
+        script: shrunk.script,
+    };
+    std::fs::create_dir_all(out).map_err(|e| Failure::file(out, &e))?;
+    let path = out.join(format!("run-{number}.toml"));
+    let (whole, mut file) = WholeFile::begin(&path)?;
+    std::io::Write::write_all(&mut file, regression.text()?.as_bytes())
+        .map_err(|e| Failure::file(&path, &e))?;
+    drop(file);
+    whole.finish()?;
+    Ok(path)
+}

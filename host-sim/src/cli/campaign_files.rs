@@ -1,0 +1,61 @@
+//! The files that a campaign leaves in its folder, made from its stream.
+//!
+//! Invariant: the same stream gives the same files.
+
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+
+use super::Verdict;
+use super::campaign::regression;
+use super::failure::Failure;
+use super::output::{WholeFile, say};
+use crate::campaign::results::Results;
+use crate::campaign::runner::Runner;
+use crate::campaign::summary;
+
+/// Name of the stream of results.
+pub const STREAM: &str = "runs.jsonl";
+/// Folder of the regression files.
+const REGRESSIONS: &str = "regressions";
+/// Failing runs that are shrunk and written.
+const SHRUNK: usize = 3;
+
+/// Reads the stream in `out`, writes all reports beside it, and prints the summary.
+/// `file` is the campaign file, for the commands in them.
+///
+/// # Errors
+/// The stream cannot be read, or a report cannot be written.
+pub fn finish(out: &Path, runner: &dyn Runner, file: &str) -> Result<Verdict, Failure> {
+    let results = Results::read(&out.join(STREAM))?;
+    let text = summary::text(&results, file);
+    write(&out.join("summary.txt"), text.as_bytes())?;
+    say(&text)?;
+    regressions(out, &results, runner)?;
+    Ok(if results.held() { Verdict::Held } else { Verdict::Failed })
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let (whole, mut file) = WholeFile::begin(path)?;
+    file.write_all(bytes).and_then(|()| file.flush()).map_err(|e| Failure::file(path, &e))?;
+    drop(file);
+    whole.finish()
+}
+
+/// The first runs that failed, shrunk; what an earlier campaign left is removed.
+fn regressions(out: &Path, results: &Results, runner: &dyn Runner) -> Result<(), Failure> {
+    let folder = out.join(REGRESSIONS);
+    if let Ok(entries) = fs::read_dir(&folder) {
+        for path in entries.filter_map(Result::ok).map(|entry| entry.path()) {
+            let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
+            if name.starts_with("run-") && name.ends_with(".toml") {
+                fs::remove_file(&path).map_err(|e| Failure::file(&path, &e))?;
+            }
+        }
+    }
+    for row in results.failures.iter().take(SHRUNK) {
+        let path = regression(&results.header.plan, row.run, runner, &folder)?;
+        say(&format!("shrunk: shaftbook prove --replay {}\n", path.display()))?;
+    }
+    Ok(())
+}
