@@ -28,6 +28,32 @@ fn needle(number: u8) -> Option<Needle> {
     Needle::new(number.clamp(1, 15))
 }
 
+/// What differs between two sets of figures, in words.
+fn difference(before: &Figures, now: &Figures) -> String {
+    let mut words = Vec::new();
+    if before.services != now.services {
+        words.push(format!("services {} to {}", before.services, now.services));
+    }
+    if before.interval != now.interval {
+        let (was, is) = (before.interval, now.interval);
+        let powered = format!("{} to {} ms powered", was.powered_ms, is.powered_ms);
+        words.push(format!(
+            "interval baseline {powered}, {} to {} ms running",
+            was.running_ms, is.running_ms
+        ));
+    }
+    if before.baselines.len() != now.baselines.len() {
+        let (was, is) = (before.baselines.len(), now.baselines.len());
+        words.push(format!("components {was} to {is}"));
+    }
+    for (place, (was, is)) in before.baselines.iter().zip(&now.baselines).enumerate() {
+        if was != is {
+            words.push(format!("baseline of component {place} {was} to {is}"));
+        }
+    }
+    words.join(", ")
+}
+
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
 fn age<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
@@ -232,7 +258,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
         up.broken = if !rested {
             Some("the board does not come to rest".into())
         } else if had_begun && now != before && !pending.is_some_and(|p| is_after(&p, &now)) {
-            Some(format!("neither before nor after: services or baselines {now:?} from {before:?}"))
+            Some(format!("neither before nor after: {}", difference(&before, &now)))
         } else if had_begun
             && !condition.is_disturbed
             && !condition.is_damaged

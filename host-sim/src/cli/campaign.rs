@@ -1,6 +1,7 @@
 //! `shaftbook campaign`: many scenarios × seeds × fault mixes, over all cores.
 
 use std::path::{Path, PathBuf};
+use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use super::Verdict;
@@ -8,12 +9,16 @@ use super::campaign_files::{STREAM, finish};
 use super::failure::Failure;
 use super::output::{WholeFile, say};
 use super::progress::bar;
+use clap::Parser as _;
+
+use crate::campaign::bare::Bare;
 use crate::campaign::draw::draw;
 use crate::campaign::execute::{Budget, execute};
 use crate::campaign::plan::Plan;
 use crate::campaign::regression::Regression;
-use crate::campaign::runner::{self, Runner};
+use crate::campaign::runner::{self, On, Runner};
 use crate::campaign::shrink::shrink;
+use crate::campaign::store::CounterStore;
 use crate::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
 use crate::figures::grouped;
 use crate::prove::sabotage::Sabotage;
@@ -78,6 +83,26 @@ pub struct Args {
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let runner = runner::of(args.board);
     run_on(args, runner.as_ref())
+}
+
+/// The command line of a program that runs campaigns on a store of its own.
+#[derive(Debug, clap::Parser)]
+#[command(about = "Run a campaign on this store")]
+struct Brought {
+    #[command(flatten)]
+    args: Args,
+}
+
+/// Does it on the store `S`, with the arguments that the program was called with: all of
+/// a program that brings its own store. Its exit codes are those of `shaftbook campaign`.
+#[must_use]
+pub fn main<S: CounterStore + Send + Sync + 'static>() -> ExitCode {
+    let args = Brought::parse().args;
+    if args.board.is_some() {
+        eprintln!("--board is for our own board: this is {}", S::NAME);
+        return ExitCode::from(2);
+    }
+    super::exit_code(run_on(&args, &On::<Bare<S>>::new()))
 }
 
 /// Does it on any subject.
@@ -149,7 +174,7 @@ fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result
     drop(writer);
     // How long it took is no part of the results: they are the same on any machine.
     let seconds = begun.elapsed().as_secs_f64();
-    let held = finish(&args.out, runner, file)?;
+    let held = finish(&args.out, Some(runner), file)?;
     eprintln!(
         "{} runs and {} cuts now, in {seconds:.1} s; results in {}",
         grouped(done.runs),

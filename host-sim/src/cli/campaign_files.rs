@@ -22,11 +22,12 @@ const REGRESSIONS: &str = "regressions";
 const SHRUNK: usize = 3;
 
 /// Reads the stream in `out`, writes all reports beside it, and prints the summary.
-/// `file` is the campaign file, for the commands in them.
+/// `file` is the campaign file, for the commands in them; without a `runner` no failing run
+/// is shrunk.
 ///
 /// # Errors
 /// The stream cannot be read, or a report cannot be written.
-pub fn finish(out: &Path, runner: &dyn Runner, file: &str) -> Result<Verdict, Failure> {
+pub fn finish(out: &Path, runner: Option<&dyn Runner>, file: &str) -> Result<Verdict, Failure> {
     let results = Results::read(&out.join(STREAM))?;
     let text = summary::text(&results, file);
     write(&out.join("summary.txt"), text.as_bytes())?;
@@ -43,7 +44,7 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
 }
 
 /// The first runs that failed, shrunk; what an earlier campaign left is removed.
-fn regressions(out: &Path, results: &Results, runner: &dyn Runner) -> Result<(), Failure> {
+fn regressions(out: &Path, results: &Results, runner: Option<&dyn Runner>) -> Result<(), Failure> {
     let folder = out.join(REGRESSIONS);
     if let Ok(entries) = fs::read_dir(&folder) {
         for path in entries.filter_map(Result::ok).map(|entry| entry.path()) {
@@ -53,6 +54,7 @@ fn regressions(out: &Path, results: &Results, runner: &dyn Runner) -> Result<(),
             }
         }
     }
+    let Some(runner) = runner else { return Ok(()) };
     for row in results.failures.iter().take(SHRUNK) {
         let path = regression(&results.header.plan, row.run, runner, &folder)?;
         say(&format!("shrunk: shaftbook prove --replay {}\n", path.display()))?;

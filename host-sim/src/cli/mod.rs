@@ -116,6 +116,11 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Screens(args) => screens::run(args),
         Command::HoldUp(args) => hold_up::run(args),
     };
+    exit_code(result)
+}
+
+/// The exit code of a sub-command; why it could not be done goes to standard error.
+fn exit_code(result: Result<Verdict, Failure>) -> ExitCode {
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,
         Ok(Verdict::Failed) => ExitCode::from(1),
