@@ -4,6 +4,7 @@
 //! input error, said in one line on standard error, and nothing written.
 
 pub mod authorise;
+pub mod completions;
 pub mod decode;
 pub mod failure;
 pub mod fit;
@@ -11,6 +12,7 @@ pub mod hints;
 pub mod hold_up;
 pub mod inspect;
 pub mod key;
+pub mod manual;
 pub mod number;
 pub mod output;
 pub mod panel;
@@ -31,7 +33,7 @@ use failure::Failure;
 
 /// Tools around the Shaftbook board: simulate it, replay recorded signals, prove it.
 #[derive(Debug, Parser)]
-#[command(name = "shaftbook", version, about, max_term_width = 100)]
+#[command(name = "shaftbook", version, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -53,6 +55,8 @@ enum Command {
     Authorise(authorise::Args),
     Screens(screens::Args),
     HoldUp(hold_up::Args),
+    Completions(completions::Args),
+    Manual(manual::Args),
 }
 
 /// What a sub-command found.
@@ -105,6 +109,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Authorise(args) => authorise::run(args),
         Command::Screens(args) => screens::run(args),
         Command::HoldUp(args) => hold_up::run(args),
+        Command::Completions(args) => completions::run(args),
+        Command::Manual(args) => manual::run(args),
     };
     match result {
         Ok(Verdict::Held) => ExitCode::SUCCESS,

@@ -2,16 +2,18 @@
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};
+use std::path::PathBuf;
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use serde::Serialize;
 use shaftbook_core::rules::Sound;
 
 use super::Verdict;
 use super::failure::Failure;
-use super::output::{Format, print};
+use super::output::{Format, WholeFile, print};
 use super::progress::bar;
 use crate::figures::grouped;
-use crate::prove::{CaseId, Outcome, Plan, Proof};
+use crate::prove::{CaseId, Outcome, Plan, Proof, junit};
 
 /// Prove that no count is lost or invented: search for a case in which something that
 /// must never happen does.
@@ -23,6 +25,7 @@ use crate::prove::{CaseId, Outcome, Plan, Proof};
 #[command(after_help = "Examples:
   shaftbook prove --quick
   shaftbook prove --seed 7 --only one-bad-page
+  shaftbook prove --quick --junit proofs.xml
   shaftbook prove --replay never-backwards:1:0:129
 
 The same seed gives the same cases on any number of cores. What can fail, and how, is in
@@ -35,20 +38,29 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// Only this proof (can be given more than once)
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = proof_parser())]
     only: Vec<Proof>,
     /// Only this case, as a failing proof printed it
     #[arg(long, value_name = "ID", conflicts_with_all = ["only", "seed"])]
     replay: Option<CaseId>,
+    /// Also write the results as JUnit XML, which CI servers show; also if a proof fails
+    #[arg(long, value_name = "FILE")]
+    junit: Option<PathBuf>,
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
 }
 
+/// Takes a proof's name; the list of them is for `--help`, the manual and the shells.
+fn proof_parser() -> impl TypedValueParser<Value = Proof> {
+    let values = Proof::ALL.map(|proof| PossibleValue::new(proof.name()).help(proof.claim()));
+    PossibleValuesParser::from(values).try_map(|name| name.parse::<Proof>())
+}
+
 /// Does it.
 ///
 /// # Errors
-/// The output cannot be written.
+/// There is no such case to replay, or the output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     if let Some(id) = &args.replay {
         let runs = id.proof.runs(args.quick);
@@ -62,7 +74,9 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),
     };
-    let mut rows = Vec::new();
+    // Begun first: a path that cannot be written to is known before the proofs are run.
+    let junit_file = args.junit.as_deref().map(WholeFile::begin).transpose()?;
+    let (mut rows, mut outcomes) = (Vec::new(), Vec::new());
     for proof in Proof::ALL.into_iter().filter(wanted) {
         let progress = bar(0, proof.name());
         let outcome = proof.run::<Sound>(&plan, &|done, of| {
@@ -79,6 +93,12 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             io::stdout().write_all(row.text().as_bytes())?;
         }
         rows.push(row);
+        outcomes.push(outcome);
+    }
+    if let Some((whole, mut file)) = junit_file {
+        junit::suite(&plan, &outcomes).write(&mut file)?;
+        file.flush()?;
+        whole.finish()?;
     }
     let held = rows.iter().all(|row| row.held);
     match args.format {
@@ -109,15 +129,13 @@ struct Row {
 impl Row {
     fn of(outcome: &Outcome, quick: bool) -> Self {
         let id = outcome.failure.as_ref().map(|failure| failure.id.to_string());
-        // The size of a search decides what its cases are.
-        let size = if quick { " --quick" } else { "" };
         Self {
             proof: outcome.proof.name(),
             claim: outcome.proof.claim(),
             cases: outcome.cases,
             worst: outcome.worst.clone(),
             held: outcome.held(),
-            replay: id.as_ref().map(|id| format!("shaftbook prove{size} --replay {id}")),
+            replay: outcome.failure.as_ref().map(|failure| failure.replay(quick)),
             failing_case: id,
             seen: outcome.failure.as_ref().map(|failure| failure.seen.clone()),
         }

@@ -6,6 +6,7 @@
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
+//! - [`junit`]: the results as JUnit cases
 //! - this file: what a proof is, how its runs are spread over the cores, and how a
 //!   failing case is named and replayed
 //!
@@ -15,6 +16,7 @@
 pub mod bad_page;
 pub mod cuts;
 pub mod garbage;
+pub mod junit;
 pub mod needles;
 pub mod reset;
 pub mod rig;
@@ -215,6 +217,16 @@ pub struct Failure {
     pub id: CaseId,
     /// What was seen.
     pub seen: String,
+}
+
+impl Failure {
+    /// The command that runs this case alone. `quick` as it was in the search: the size of
+    /// a search decides what its cases are.
+    #[must_use]
+    pub fn replay(&self, quick: bool) -> String {
+        let size = if quick { " --quick" } else { "" };
+        format!("shaftbook prove{size} --replay {}", self.id)
+    }
 }
 
 /// The result of a proof.
