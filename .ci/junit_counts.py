@@ -14,5 +14,5 @@ stated = report.tests, report.failures, report.errors, report.skipped
 found = [case for suite in report for case in suite]
 bad = [case.name for case in found if not case.is_passed]
 if len(found) != cases or bad or stated != (cases, 0, 0, 0):
-    sys.exit(f"{path}: {len(found)} cases, not {cases}; stated {stated}; not held: {bad}")
+    sys.exit(f"{path}: {len(found)} cases, to be {cases}; stated (tests, failures, errors, skipped) {stated}; not held: {bad}")
 print(f"{path}: {cases} cases, all held")
