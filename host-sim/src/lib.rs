@@ -15,6 +15,7 @@ pub mod hints;
 pub mod hold_up;
 pub mod input_error;
 pub mod inspect;
+pub mod junit;
 pub mod keys;
 pub mod live;
 pub mod picture;

@@ -8,7 +8,8 @@
 //! - [`run`]: one run, judged; [`tally`]: its figures; [`row`]: what is kept of it
 //! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
 //!   [`merge`]: the parts of a split campaign put together
-//! - [`results`]: what every report is made of; [`summary`]: a page of text
+//! - [`results`]: what every report is made of; [`summary`]: a page of text;
+//!   [`cases`]: JUnit
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
 //! Invariants: the plan decides every byte of the results; a campaign that is interrupted
@@ -16,6 +17,7 @@
 
 pub mod bare;
 pub mod board;
+pub mod cases;
 pub mod draw;
 pub mod execute;
 pub mod kind;

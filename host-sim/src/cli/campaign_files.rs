@@ -10,6 +10,7 @@ use super::Verdict;
 use super::campaign::regression;
 use super::failure::Failure;
 use super::output::{WholeFile, say};
+use crate::campaign::cases;
 use crate::campaign::results::Results;
 use crate::campaign::runner::Runner;
 use crate::campaign::summary;
@@ -32,6 +33,9 @@ pub fn finish(out: &Path, runner: Option<&dyn Runner>, file: &str) -> Result<Ver
     let text = summary::text(&results, file);
     write(&out.join("summary.txt"), text.as_bytes())?;
     say(&text)?;
+    let mut junit = Vec::new();
+    cases::suite(&results, file).write(&mut junit)?;
+    write(&out.join("junit.xml"), &junit)?;
     regressions(out, &results, runner)?;
     Ok(if results.held() { Verdict::Held } else { Verdict::Failed })
 }

@@ -6,6 +6,7 @@
 pub mod authorise;
 pub mod campaign;
 pub mod campaign_files;
+pub mod completions;
 pub mod decode;
 pub mod failure;
 pub mod fit;
@@ -13,6 +14,7 @@ pub mod hints;
 pub mod hold_up;
 pub mod inspect;
 pub mod key;
+pub mod manual;
 pub mod merge;
 pub mod number;
 pub mod output;
@@ -35,7 +37,7 @@ use failure::Failure;
 
 /// Tools around the Shaftbook board: simulate it, replay recorded signals, prove it.
 #[derive(Debug, Parser)]
-#[command(name = "shaftbook", version, about, max_term_width = 100)]
+#[command(name = "shaftbook", version, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -60,6 +62,8 @@ enum Command {
     Authorise(authorise::Args),
     Screens(screens::Args),
     HoldUp(hold_up::Args),
+    Completions(completions::Args),
+    Manual(manual::Args),
 }
 
 /// What a sub-command found.
@@ -115,6 +119,8 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Authorise(args) => authorise::run(args),
         Command::Screens(args) => screens::run(args),
         Command::HoldUp(args) => hold_up::run(args),
+        Command::Completions(args) => completions::run(args),
+        Command::Manual(args) => manual::run(args),
     };
     exit_code(result)
 }

@@ -5,18 +5,19 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use serde::Serialize;
 use shaftbook_core::rules::Sound;
 
 use super::Verdict;
 use super::failure::Failure;
-use super::output::{Format, print, say};
+use super::output::{Format, WholeFile, print, say};
 use super::progress::bar;
 use crate::campaign::regression::Regression;
 use crate::campaign::runner;
 use crate::figures::grouped;
 use crate::prove::sabotage::Sabotage;
-use crate::prove::{CaseId, Outcome, Plan, Proof};
+use crate::prove::{CaseId, Outcome, Plan, Proof, junit};
 
 /// Prove that no count is lost or invented: search for a case in which something that
 /// must never happen does.
@@ -28,6 +29,7 @@ use crate::prove::{CaseId, Outcome, Plan, Proof};
 #[command(after_help = "Examples:
   shaftbook prove --quick
   shaftbook prove --seed 7 --only one-bad-page
+  shaftbook prove --quick --junit proofs.xml
   shaftbook prove --replay never-backwards:1:0:129
   shaftbook prove --replay campaign-results/regressions/run-17.toml
 
@@ -41,7 +43,7 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// Only this proof (can be given more than once)
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = proof_parser())]
     only: Vec<Proof>,
     /// Only this case, as a failing proof printed it; or a regression file of a campaign
     #[arg(long, value_name = "ID|FILE", conflicts_with_all = ["only", "seed"])]
@@ -49,9 +51,18 @@ pub struct Args {
     /// A board that is broken on purpose, instead of the sound one (see `sabotage --list`)
     #[arg(long, value_name = "NAME")]
     board: Option<&'static Sabotage>,
+    /// Also write the results as JUnit XML, which CI servers show; also if a proof fails
+    #[arg(long, value_name = "FILE")]
+    junit: Option<PathBuf>,
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+}
+
+/// Takes a proof's name; the list of them is for `--help`, the manual and the shells.
+fn proof_parser() -> impl TypedValueParser<Value = Proof> {
+    let values = Proof::ALL.map(|proof| PossibleValue::new(proof.name()).help(proof.claim()));
+    PossibleValuesParser::from(values).try_map(|name| name.parse::<Proof>())
 }
 
 /// What to replay.
@@ -106,7 +117,7 @@ fn regression(path: &Path, board: Option<&'static Sabotage>) -> Result<Verdict, 
 /// Does it.
 ///
 /// # Errors
-/// The output cannot be written.
+/// There is no such case to replay, or the output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let replay = match &args.replay {
         Some(Replay::File(path)) => return regression(path, args.board),
@@ -125,7 +136,9 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),
     };
-    let mut rows = Vec::new();
+    // Begun first: a path that cannot be written to is known before the proofs are run.
+    let junit_file = args.junit.as_deref().map(WholeFile::begin).transpose()?;
+    let (mut rows, mut outcomes) = (Vec::new(), Vec::new());
     for proof in Proof::ALL.into_iter().filter(wanted) {
         let progress = bar(0, proof.name());
         let show = |done, of| {
@@ -146,6 +159,12 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             io::stdout().write_all(row.text().as_bytes())?;
         }
         rows.push(row);
+        outcomes.push(outcome);
+    }
+    if let Some((whole, mut file)) = junit_file {
+        junit::suite(&plan, &outcomes, args.board.map(|broken| broken.name)).write(&mut file)?;
+        file.flush()?;
+        whole.finish()?;
     }
     let held = rows.iter().all(|row| row.held);
     match args.format {
@@ -176,17 +195,14 @@ struct Row {
 impl Row {
     fn of(outcome: &Outcome, args: &Args) -> Self {
         let id = outcome.failure.as_ref().map(|failure| failure.id.to_string());
-        // The size of a search decides what its cases are.
-        let size = if args.quick { " --quick" } else { "" };
-        let board =
-            args.board.map(|broken| format!(" --board {}", broken.name)).unwrap_or_default();
+        let board = args.board.map(|broken| broken.name);
         Self {
             proof: outcome.proof.name(),
             claim: outcome.proof.claim(),
             cases: outcome.cases,
             worst: outcome.worst.clone(),
             held: outcome.held(),
-            replay: id.as_ref().map(|id| format!("shaftbook prove{size}{board} --replay {id}")),
+            replay: outcome.failure.as_ref().map(|failure| failure.replay(args.quick, board)),
             failing_case: id,
             seen: outcome.failure.as_ref().map(|failure| failure.seen.clone()),
         }

@@ -7,6 +7,7 @@
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
+//! - [`junit`]: the results as JUnit cases
 //! - this file: what a proof is, how its runs are spread over the cores, and how a
 //!   failing case is named and replayed
 //!
@@ -16,6 +17,7 @@
 pub mod bad_page;
 pub mod cuts;
 pub mod garbage;
+pub mod junit;
 pub mod needles;
 pub mod reset;
 pub mod rig;
@@ -227,6 +229,18 @@ pub struct Failure {
     pub id: CaseId,
     /// What was seen.
     pub seen: String,
+}
+
+impl Failure {
+    /// The command that runs this case alone. `quick` as it was in the search: the size of
+    /// a search decides what its cases are. `board` is the broken board that it failed on,
+    /// if it was one.
+    #[must_use]
+    pub fn replay(&self, quick: bool, board: Option<&str>) -> String {
+        let size = if quick { " --quick" } else { "" };
+        let board = board.map(|name| format!(" --board {name}")).unwrap_or_default();
+        format!("shaftbook prove{size}{board} --replay {}", self.id)
+    }
 }
 
 /// The result of a proof.
