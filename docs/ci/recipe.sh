@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Install Shaftbook and run its proofs in any CI: a runner with bash, a C compiler for
-# linking, and either Rust or curl is enough. No container is needed.
+# linking, git and Rust (by rustup) is enough. No container is needed.
 #
 # Copy this file into your project. What you set, in the environment:
 #
@@ -35,12 +35,10 @@ esac
 
 trap 'echo "shaftbook recipe: could not be installed" >&2; exit 3' ERR
 
-# 1. Rust, if it is not there. The installer asks nothing with -y.
+# 1. Rust: the recipe does not choose how you install it.
 if ! command -v cargo >/dev/null; then
-    curl --proto '=https' --tlsv1.2 -sSf https://sh.rustup.rs |
-        sh -s -- -y --profile minimal --default-toolchain stable
-    # shellcheck disable=SC1091
-    . "${CARGO_HOME:-$HOME/.cargo}/env"
+    echo "shaftbook recipe: cargo is missing: install Rust by rustup first" >&2
+    exit 3
 fi
 
 # 2. The source, if it is not there.
