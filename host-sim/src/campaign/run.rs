@@ -221,11 +221,15 @@ impl<S: Subject> Player<S> {
         let Armed { kind, tear, again, held_ms } = armed;
         self.tally.kinds.add(kind);
         self.tally.hit(kind, self.subject.states_at_cut(self.last));
-        self.condition.is_disturbed = self.subject.bus().now_ns() < self.disturbed_until_ns;
+        let was_disturbed = self.subject.bus().now_ns() < self.disturbed_until_ns;
+        // After a power-up nothing waits to be stored any more.
+        self.disturbed_until_ns = 0;
         let truth = self.subject.truth();
         let acknowledged = self.subject.acknowledged();
         self.tally.named = self.tally.named.with(self.subject.named());
-        self.end_disturbances(kind == Kind::Reset && held_ms > 0, held_ms);
+        let is_held = kind == Kind::Reset && held_ms > 0;
+        self.end_disturbances(is_held, held_ms);
+        self.condition.is_disturbed = was_disturbed || is_held;
         self.condition.is_reset = kind == Kind::Reset;
         let up = self.subject.power_cycle(tear, again, self.condition);
         if let Some(states) = up.nested {
@@ -235,6 +239,7 @@ impl<S: Subject> Player<S> {
         let truth = truth.plus(&up.between);
         let lost = up.past.map(|past| truth.since(&past)).unwrap_or_default();
         let warned_ms = (kind == Kind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
+        self.condition.is_disturbed = was_disturbed;
         let is_sound = !self.condition.is_disturbed && !self.condition.is_damaged;
         self.tally.note_cut(&Cut {
             is_warned: warned_ms.is_some(),
@@ -243,10 +248,6 @@ impl<S: Subject> Player<S> {
             ready_us: up.ready_us,
             bytes_read: up.bytes_read,
         });
-        if self.condition.is_disturbed {
-            // What was not stored while the part was away may yet be lost at the next cut.
-            self.disturbed_until_ns = 0;
-        }
         let judged = judge(&acknowledged, up.past, &truth, self.condition, warned_ms);
         judged.and(up.broken.map_or(Ok(()), Err)).map_err(|what| {
             let again = again
@@ -262,7 +263,6 @@ impl<S: Subject> Player<S> {
         bus.part_mut().set_write_protected(false);
         bus.refuse_at_random(0.0);
         if is_held {
-            self.condition.is_disturbed = true;
             self.answers(Answers::BusHeld, held_ms);
         }
     }
