@@ -1,0 +1,18 @@
+//! Stores of counters, side by side: the same sewing, the same part, the same cuts.
+//!
+//! - [`workload`]: what is sewn
+//! - [`blob`]: the counters as 128 bytes
+//! - [`lent`], [`hosted`]: the adapters of `comparison-stores` on the simulated part
+//! - [`ours`]: Shaftbook's own store
+//! - [`run`]: a store through the workload
+//! - [`judge`]: the same, cut at every bus byte
+//! - [`figures`]: what is shown of it
+
+pub mod blob;
+pub mod figures;
+pub mod hosted;
+pub mod judge;
+pub mod lent;
+pub mod ours;
+pub mod run;
+pub mod workload;
