@@ -3,6 +3,7 @@
 //! - [`workload`]: what is sewn
 //! - [`blob`]: the counters as 128 bytes
 //! - [`lent`], [`hosted`]: the adapters of `comparison-stores` on the simulated part
+//! - [`littlefs`]: `littlefs2`, which has to own and borrow its part
 //! - [`ours`]: Shaftbook's own store
 //! - [`run`]: a store through the workload
 //! - [`judge`]: the same, cut at every bus byte
@@ -13,6 +14,7 @@ pub mod figures;
 pub mod hosted;
 pub mod judge;
 pub mod lent;
+pub mod littlefs;
 pub mod ours;
 pub mod run;
 pub mod workload;

@@ -13,9 +13,15 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+#[cfg(feature = "ekv")]
+pub mod ekv;
+#[cfg(feature = "littlefs")]
+pub mod littlefs;
 pub mod ring;
 #[cfg(feature = "sequential")]
 pub mod sequential;
+#[cfg(feature = "tickv")]
+pub mod tick;
 
 /// Size of the part that all adapters are configured for, bytes.
 pub const PART_BYTES: u32 = 32_768;

@@ -1,0 +1,40 @@
+//! The mounted file system and the part that it borrows in one value: for the host, as
+//! this needs a heap. A board has both in its main function.
+
+use comparison_stores::littlefs::{Allocation, Blocks, Filesystem, mount, read, write};
+use comparison_stores::{Failure, Value, ValueStore};
+use self_cell::{MutBorrow, self_cell};
+
+use crate::lent::Lent;
+
+type Owner = MutBorrow<(Allocation<Blocks<Lent>>, Blocks<Lent>)>;
+type Mounted<'a> = Filesystem<'a, Blocks<Lent>>;
+
+self_cell! {
+    struct Cell {
+        owner: Owner,
+        #[not_covariant]
+        dependent: Mounted,
+    }
+}
+
+/// The file system on a part.
+pub struct LittleFs(Cell);
+
+impl ValueStore<Lent> for LittleFs {
+    const NAME: &'static str = "littlefs2 0.8.1, 512-byte blocks";
+
+    fn power_up(part: Lent) -> Result<(Self, Option<Value>), Failure> {
+        let owner = MutBorrow::new((Filesystem::allocate(), Blocks(part)));
+        let cell = Cell::try_new(owner, |owner| {
+            let (allocation, blocks) = owner.borrow_mut();
+            mount(allocation, blocks)
+        })?;
+        let value = cell.with_dependent(|_, system| read(system))?;
+        Ok((Self(cell), value))
+    }
+
+    fn store(&mut self, value: &Value) -> Result<(), Failure> {
+        self.0.with_dependent(|_, system| write(system, value))
+    }
+}
