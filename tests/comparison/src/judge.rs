@@ -33,7 +33,7 @@ const DRAWS: u32 = 6;
 /// Page of the reference part, bytes.
 const PAGE_BYTES: usize = Geometry::REFERENCE.page_bytes as usize;
 /// Checkpoints on either side of the costliest one.
-const BESIDE: usize = 12;
+const BESIDE: usize = 24;
 /// From here on every store has been round its whole part.
 const WORN_IN: usize = 4_000;
 
@@ -165,32 +165,44 @@ fn page(image: &mut [u8], page: usize) -> &mut [u8] {
 }
 
 /// Cuts one checkpoint that began on `image`.
-fn cut_everywhere<S: CounterStore>(
-    checkpoint: &Checkpoint,
-    mut image: Vec<u8>,
-    seed: u64,
-) -> Verdict {
+fn cut_everywhere<S: CounterStore>(checkpoint: &Checkpoint, image: Vec<u8>, seed: u64) -> Verdict {
     let mut verdict = Verdict {
         checkpoints: 1,
         bus_bytes: checkpoint.bus_bytes,
         cycles: checkpoint.cycles.len() as u64,
         ..Verdict::default()
     };
+    // Several tears may leave the same bytes: those are judged once.
+    let mut known: HashMap<(usize, Vec<u8>), Outcome> = HashMap::new();
+    each_image(checkpoint, image, seed, |number, torn| {
+        let place = checkpoint.cycles[number].page;
+        let key = (number, page(torn, place).to_vec());
+        let outcome = *known.entry(key).or_insert_with(|| {
+            let acknowledged = checkpoint.before.as_ref();
+            power_up_on::<S>(torn.to_vec(), acknowledged, &checkpoint.counters, seed)
+        });
+        verdict.counts[outcome as usize] += 1;
+    });
+    verdict
+}
+
+/// Gives every image that a cut in `checkpoint`, which began on `image`, can leave to
+/// `see`, with the number of the cycle that was cut.
+pub fn each_image(
+    checkpoint: &Checkpoint,
+    mut image: Vec<u8>,
+    seed: u64,
+    mut see: impl FnMut(usize, &mut [u8]),
+) {
     for (number, cycle) in checkpoint.cycles.iter().enumerate() {
-        // Several outcomes may leave the same bytes: those are judged once.
-        let mut known: HashMap<Vec<u8>, Outcome> = HashMap::new();
+        let old = page(&mut image, cycle.page).to_vec();
         for tear in Tear::every(PAGE_BYTES as u16, DRAWS, seed ^ number as u64) {
-            let mut torn = image.clone();
-            tear.apply(page(&mut torn, cycle.page), &cycle.after);
-            let key = page(&mut torn, cycle.page).to_vec();
-            let outcome = *known.entry(key).or_insert_with(|| {
-                power_up_on::<S>(torn, checkpoint.before.as_ref(), &checkpoint.counters, seed)
-            });
-            verdict.counts[outcome as usize] += 1;
+            tear.apply(page(&mut image, cycle.page), &cycle.after);
+            see(number, &mut image);
+            page(&mut image, cycle.page).copy_from_slice(&old);
         }
         page(&mut image, cycle.page).copy_from_slice(&cycle.after);
     }
-    verdict
 }
 
 /// What comes of a power-up on `image`, which a cut left while `handed` was being stored

@@ -15,9 +15,9 @@ use shaftbook_core::medium::{Geometry, MediumError};
 
 /// Accesses in one call after which the part stops answering: far above what any of the
 /// stores needs, so that a store that loops on damaged bytes comes to an end.
-const ACCESSES_MAX: u32 = 200_000;
+const ACCESSES_MAX: u32 = 20_000;
 /// Refused accesses after that which a store may make before it counts as hanging.
-const PATIENCE: u32 = 10_000;
+const PATIENCE: u32 = 1_000;
 
 #[derive(Debug, Default)]
 struct Inside {

@@ -7,7 +7,7 @@
 //! - [`ours`]: Shaftbook's own store
 //! - [`run`]: a store through the workload
 //! - [`judge`]: the same, cut at every bus byte
-//! - [`figures`]: what is shown of it
+//! - [`figures`], [`table`]: what is shown of it
 
 pub mod blob;
 pub mod figures;
@@ -17,4 +17,5 @@ pub mod lent;
 pub mod littlefs;
 pub mod ours;
 pub mod run;
+pub mod table;
 pub mod workload;
