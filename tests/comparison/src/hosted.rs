@@ -26,8 +26,12 @@ impl<A: ValueStore<Lent>> CounterStore for Hosted<A> {
 
     fn power_up(part: &mut Pages<'_>) -> Result<(Self, Option<Counters>), StoreError> {
         let lent = Lent::default();
-        let (adapter, value) = lent.during(part, || A::power_up(lent.clone())).map_err(told)?;
-        Ok((Self { adapter, lent }, value.map(|value| blob::decode(&value))))
+        let (adapter, value) = lent.during(part, || {
+            let mut adapter = A::new(lent.clone());
+            let value = adapter.open();
+            (adapter, value)
+        });
+        Ok((Self { adapter, lent }, value.map_err(told)?.map(|value| blob::decode(&value))))
     }
 
     fn store(&mut self, part: &mut Pages<'_>, counters: &Counters) -> Result<(), StoreError> {

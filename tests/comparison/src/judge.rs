@@ -78,6 +78,9 @@ impl Outcome {
 pub struct Verdict {
     /// By [`Outcome::ALL`].
     pub counts: [u64; 8],
+    /// Images that did not hold although the tear reached no byte but those being written:
+    /// what makers of stores for flash promise to survive.
+    pub failures_within: u64,
     /// Checkpoints that were cut.
     pub checkpoints: u64,
     /// Bus bytes that the cuts stand for.
@@ -111,6 +114,7 @@ impl AddAssign for Verdict {
         for (count, more) in self.counts.iter_mut().zip(other.counts) {
             *count += more;
         }
+        self.failures_within += other.failures_within;
         self.checkpoints += other.checkpoints;
         self.bus_bytes += other.bus_bytes;
         self.cycles += other.cycles;
@@ -174,7 +178,7 @@ fn cut_everywhere<S: CounterStore>(checkpoint: &Checkpoint, image: Vec<u8>, seed
     };
     // Several tears may leave the same bytes: those are judged once.
     let mut known: HashMap<(usize, Vec<u8>), Outcome> = HashMap::new();
-    each_image(checkpoint, image, seed, |number, torn| {
+    each_image(checkpoint, image, seed, |number, tear, torn| {
         let place = checkpoint.cycles[number].page;
         let key = (number, page(torn, place).to_vec());
         let outcome = *known.entry(key).or_insert_with(|| {
@@ -182,23 +186,25 @@ fn cut_everywhere<S: CounterStore>(checkpoint: &Checkpoint, image: Vec<u8>, seed
             power_up_on::<S>(torn.to_vec(), acknowledged, &checkpoint.counters, seed)
         });
         verdict.counts[outcome as usize] += 1;
+        let reaches_all = matches!(tear, Tear::Erased | Tear::Garbage(_));
+        verdict.failures_within += u64::from(outcome != Outcome::Held && !reaches_all);
     });
     verdict
 }
 
 /// Gives every image that a cut in `checkpoint`, which began on `image`, can leave to
-/// `see`, with the number of the cycle that was cut.
+/// `see`, with the number of the cycle that was cut, and how.
 pub fn each_image(
     checkpoint: &Checkpoint,
     mut image: Vec<u8>,
     seed: u64,
-    mut see: impl FnMut(usize, &mut [u8]),
+    mut see: impl FnMut(usize, Tear, &mut [u8]),
 ) {
     for (number, cycle) in checkpoint.cycles.iter().enumerate() {
         let old = page(&mut image, cycle.page).to_vec();
         for tear in Tear::every(PAGE_BYTES as u16, DRAWS, seed ^ number as u64) {
             tear.apply(page(&mut image, cycle.page), &cycle.after);
-            see(number, &mut image);
+            see(number, tear, &mut image);
             page(&mut image, cycle.page).copy_from_slice(&old);
         }
         page(&mut image, cycle.page).copy_from_slice(&cycle.after);

@@ -19,22 +19,33 @@ self_cell! {
 }
 
 /// The file system on a part.
-pub struct LittleFs(Cell);
+pub struct LittleFs {
+    /// Until it is mounted.
+    part: Option<Lent>,
+    mounted: Option<Cell>,
+}
 
 impl ValueStore<Lent> for LittleFs {
     const NAME: &'static str = "littlefs2 0.8.1, 512-byte blocks";
 
-    fn power_up(part: Lent) -> Result<(Self, Option<Value>), Failure> {
+    fn new(part: Lent) -> Self {
+        Self { part: Some(part), mounted: None }
+    }
+
+    fn open(&mut self) -> Result<Option<Value>, Failure> {
+        let part = self.part.take().ok_or(Failure::Unusable("open already"))?;
         let owner = MutBorrow::new((Filesystem::allocate(), Blocks(part)));
         let cell = Cell::try_new(owner, |owner| {
             let (allocation, blocks) = owner.borrow_mut();
             mount(allocation, blocks)
         })?;
         let value = cell.with_dependent(|_, system| read(system))?;
-        Ok((Self(cell), value))
+        self.mounted = Some(cell);
+        Ok(value)
     }
 
     fn store(&mut self, value: &Value) -> Result<(), Failure> {
-        self.0.with_dependent(|_, system| write(system, value))
+        let cell = self.mounted.as_ref().ok_or(Failure::Unusable("not open"))?;
+        cell.with_dependent(|_, system| write(system, value))
     }
 }

@@ -93,8 +93,8 @@ pub fn text(rows: &[(&str, Figures)], sizes: &[Size]) -> String {
         );
     }
     text.push_str(
-        "\n| store | checkpoints cut | bus bytes in them | cycles torn | images | held | fell back | above truth | empty | would not open | would not store | next one lost | panicked |\n\
-         |---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|\n",
+        "\n| store | checkpoints cut | bus bytes in them | cycles torn | images | held | fell back | above truth | empty | would not open | would not store | next one lost | panicked | not held, written bytes only |\n\
+         |---|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|--:|\n",
     );
     for (_, figures) in rows {
         let verdict = &figures.verdict;
@@ -110,7 +110,7 @@ pub fn text(rows: &[(&str, Figures)], sizes: &[Size]) -> String {
         for outcome in Outcome::ALL {
             let _ = write!(text, " {} |", whole(verdict.of(outcome)));
         }
-        text.push('\n');
+        let _ = writeln!(text, " {} |", whole(verdict.failures_within));
     }
     text
 }

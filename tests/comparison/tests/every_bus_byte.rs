@@ -29,7 +29,7 @@ fn compare<S: CounterStore>(count: usize) {
         image[cycle.page * 64..][..64].copy_from_slice(&cycle.after);
     }
     let mut judged = HashSet::new();
-    each_image(last, image, SEED, |_, torn| {
+    each_image(last, image, SEED, |_, _, torn| {
         judged.insert(torn.to_vec());
     });
 

@@ -191,3 +191,46 @@ fn a_store_that_loses_without_a_cut_ends_the_run() {
     let why = run::run::<Boastful>(&steps, 3).expect_err("a reboot must show it");
     assert!(why.contains("other counters"), "{why}");
 }
+
+/// The counters of a machine that sews on one needle all the time.
+fn sewn_for(powered_ms: u64) -> Counters {
+    let mut counters = Counters { powered_ms, running_ms: powered_ms, ..Counters::default() };
+    counters.needle_stitches[0] = powered_ms / workload::INTERVAL_MS * 150;
+    counters
+}
+
+/// A tear that reaches the whole page is told from one of the bytes being written: byte 0
+/// stays as it is, so only the former can change it.
+struct Marked;
+
+impl CounterStore for Marked {
+    const NAME: &'static str = "marked";
+
+    fn power_up(part: &mut Pages<'_>) -> Result<(Self, Option<Counters>), StoreError> {
+        let mut bytes = [0; 9];
+        part.read(0, &mut bytes)?;
+        match bytes {
+            [0xFF, 0xFF, ..] => Ok((Self, None)),
+            [b'M', figure @ ..] => Ok((Self, Some(sewn_for(u64::from_le_bytes(figure))))),
+            _ => Err(StoreError("no mark".to_owned())),
+        }
+    }
+
+    fn store(&mut self, part: &mut Pages<'_>, counters: &Counters) -> Result<(), StoreError> {
+        part.program(0, &[b'M'])?;
+        Ok(part.program(1, &counters.powered_ms.to_le_bytes())?)
+    }
+}
+
+#[test]
+fn tears_of_the_written_bytes_are_told_from_those_of_the_whole_page() {
+    let step = |powered_ms| workload::Step { counters: sewn_for(powered_ms), reboots: false };
+    // From nothing to something: whatever prefix or mix of both is between them.
+    let run = run::run::<Marked>(&[step(0), step(workload::INTERVAL_MS)], 3).expect("it runs");
+    let verdict = judge::judge::<Marked>(&run, &[1], 3);
+    assert!(verdict.of(Outcome::Empty) > 0 && verdict.of(Outcome::WouldNotOpen) > 0, "{verdict:?}");
+    assert_eq!(verdict.failures_within, 0, "{verdict:?}");
+    // In place over more bytes, a prefix is enough.
+    let torn = self::verdict::<InPlace<REFUSES>>(8);
+    assert!(torn.failures_within > 0, "{torn:?}");
+}

@@ -2,9 +2,8 @@
 //!
 //! Configured as its documentation says (README and the module `config`):
 //! - feature `crc`, "protect integrity of the data in flash";
-//! - `PAGE_SIZE` is "the smallest unit that can be erased at once": an EEPROM has none; 256
-//!   is the smallest for which the crate's own limits hold with a value of 128 bytes (128
-//!   does not build: a page must hold its headers and a record);
+//! - `PAGE_SIZE` is "the smallest unit that can be erased at once": a choice on an EEPROM;
+//!   256 bytes, of which a file of one value of 128 bytes fills one;
 //! - `ALIGN` 1, as an EEPROM is written byte by byte; the chunk as long as a block; key and
 //!   value as short as they are; branching factor and scratch pages as they come ("do not
 //!   change");
@@ -60,10 +59,14 @@ pub struct Ekv<P: Part>(Database<Flash<P>, NoopRawMutex>);
 impl<P: Part> ValueStore<P> for Ekv<P> {
     const NAME: &'static str = "ekv 1.0.0 with crc, 256-byte blocks";
 
-    fn power_up(mut part: P) -> Result<(Self, Option<Value>), Failure> {
+    fn new(mut part: P) -> Self {
         let mut config = Config::default();
         config.random_seed = part.boot_number();
-        let database = Database::new(Flash(part), config);
+        Self(Database::new(Flash(part), config))
+    }
+
+    fn open(&mut self) -> Result<Option<Value>, Failure> {
+        let Self(database) = self;
         match block_on(database.mount()) {
             Ok(()) => {}
             Err(MountError::Flash(_)) => return Err(Failure::Part),
@@ -72,7 +75,7 @@ impl<P: Part> ValueStore<P> for Ekv<P> {
                     return Err(Failure::Unusable("Corrupted"));
                 }
                 block_on(database.format()).map_err(|_| Failure::Part)?;
-                return Ok((Self(database), None));
+                return Ok(None);
             }
         }
         let mut value = [0; VALUE_BYTES];
@@ -81,9 +84,9 @@ impl<P: Part> ValueStore<P> for Ekv<P> {
             transaction.read(KEY, &mut value).await
         });
         match found {
-            Ok(VALUE_BYTES) => Ok((Self(database), Some(value))),
+            Ok(VALUE_BYTES) => Ok(Some(value)),
             Ok(_) => Err(Failure::Unusable("other length")),
-            Err(ReadError::KeyNotFound) => Ok((Self(database), None)),
+            Err(ReadError::KeyNotFound) => Ok(None),
             Err(ReadError::Flash(_)) => Err(Failure::Part),
             Err(_) => Err(Failure::Unusable("Corrupted")),
         }

@@ -103,11 +103,15 @@ pub trait ValueStore<P: Part>: Sized {
     /// The crate's name, version and what was chosen, as the tables show it.
     const NAME: &'static str;
 
-    /// Opens the part and finds the value that was stored last, if one ever was.
+    /// A store on `part`, which has just been powered; no bus traffic.
+    fn new(part: P) -> Self;
+
+    /// Opens what is on the part and finds the value that was stored last, if one ever
+    /// was. Called once, first.
     ///
     /// # Errors
     /// [`Failure`].
-    fn power_up(part: P) -> Result<(Self, Option<Value>), Failure>;
+    fn open(&mut self) -> Result<Option<Value>, Failure>;
 
     /// Stores `value`: durable when it returns `Ok`.
     ///

@@ -17,6 +17,8 @@ use crate::{Failure, Part, PartError, USED_BYTES, VALUE_BYTES, Value, ValueStore
 
 /// Length of a record, bytes: whole pages, so that no tear reaches a neighbour.
 const RECORD_BYTES: usize = 4 + USED_BYTES + 4;
+/// A record.
+type Record = [u8; RECORD_BYTES];
 /// Slots on the part.
 const SLOTS: u32 = crate::PART_BYTES / RECORD_BYTES as u32;
 
@@ -29,43 +31,55 @@ pub struct Ring<P, const CHECKED: bool = true> {
 }
 
 impl<P: Part, const CHECKED: bool> Ring<P, CHECKED> {
-    /// The record in `slot`: its sequence and value, if it is whole and lies where that
+    /// Reads the record in `slot`; its sequence, if it is whole and lies where that
     /// sequence belongs.
-    fn read(part: &mut P, slot: u32) -> Result<Option<(u32, Value)>, PartError> {
-        let mut record = [0; RECORD_BYTES];
-        part.read(slot * RECORD_BYTES as u32, &mut record)?;
+    fn read(&mut self, slot: u32, record: &mut Record) -> Result<Option<u32>, PartError> {
+        self.part.read(slot * RECORD_BYTES as u32, record)?;
+        let [a, b, c, d, ..] = *record;
+        let sequence = u32::from_le_bytes([a, b, c, d]);
         let (covered, sum) = record.split_at(RECORD_BYTES - 4);
-        let (sequence, bytes) = covered.split_at(4);
-        let sequence = sequence.try_into().map_or(u32::MAX, u32::from_le_bytes);
         let is_whole = !CHECKED || sum == crc32(covered).to_le_bytes();
+        Ok((is_whole && sequence != u32::MAX && sequence % SLOTS == slot).then_some(sequence))
+    }
+
+    /// `record` of `sequence` is the newest.
+    fn found(&mut self, sequence: u32, record: &Record) -> Value {
+        self.next = sequence + 1;
         let mut value = [0; VALUE_BYTES];
-        value[..USED_BYTES].copy_from_slice(bytes);
-        Ok((is_whole && sequence != u32::MAX && sequence % SLOTS == slot)
-            .then_some((sequence, value)))
+        value[..USED_BYTES].copy_from_slice(&record[4..4 + USED_BYTES]);
+        value
     }
 }
 
 impl<P: Part, const CHECKED: bool> ValueStore<P> for Ring<P, CHECKED> {
     const NAME: &'static str = "plain ring, CRC-32";
 
-    fn power_up(mut part: P) -> Result<(Self, Option<Value>), Failure> {
+    fn new(part: P) -> Self {
+        Self { part, next: 0 }
+    }
+
+    fn open(&mut self) -> Result<Option<Value>, Failure> {
+        let mut newest = [0; RECORD_BYTES];
         // Slot 0 may be the one that was torn: then the lap before ended in the last slot,
         // or, on a part that is nearly new, there is nothing at all.
-        let Some(first) = Self::read(&mut part, 0)? else {
-            let last = Self::read(&mut part, SLOTS - 1)?;
-            let next = last.map_or(0, |(sequence, _)| sequence + 1);
-            return Ok((Self { part, next }, last.map(|(_, value)| value)));
+        let (mut low, mut high) = (0, SLOTS);
+        let Some(first) = self.read(0, &mut newest)? else {
+            return match self.read(SLOTS - 1, &mut newest)? {
+                None => Ok(None),
+                Some(sequence) => Ok(Some(self.found(sequence, &newest))),
+            };
         };
         // `low` holds this lap's record; from `high` on there is none of this lap.
-        let (mut low, mut high, mut newest) = (0, SLOTS, first);
         while high - low > 1 {
             let middle = low + (high - low) / 2;
-            match Self::read(&mut part, middle)? {
-                Some(found) if found.0 == first.0 + middle => (low, newest) = (middle, found),
-                _ => high = middle,
+            if self.read(middle, &mut newest)? == Some(first + middle) {
+                low = middle;
+            } else {
+                high = middle;
             }
         }
-        Ok((Self { part, next: newest.0 + 1 }, Some(newest.1)))
+        self.read(low, &mut newest)?;
+        Ok(Some(self.found(first + low, &newest)))
     }
 
     fn store(&mut self, value: &Value) -> Result<(), Failure> {

@@ -98,20 +98,22 @@ impl<P: Part, const BLOCK: usize, const BLOCKS: usize> ValueStore<P>
         "sequential-storage 8.0.2, 1 KiB blocks"
     };
 
-    fn power_up(part: P) -> Result<(Self, Option<Value>), Failure> {
+    fn new(part: P) -> Self {
         let caches =
             Cache::new(ArrayPageStates::new(), ArrayPagePointers::new(), ArrayKeyPointers::new());
         let map = MapStorage::new(Flash(part), const { MapConfig::new(0..PART_BYTES) }, caches);
-        let mut this = Self { map, buffer: [0; BUFFER_BYTES] };
-        let found = block_on(this.map.fetch_item::<&[u8]>(&mut this.buffer, &KEY))
+        Self { map, buffer: [0; BUFFER_BYTES] }
+    }
+
+    fn open(&mut self) -> Result<Option<Value>, Failure> {
+        let found = block_on(self.map.fetch_item::<&[u8]>(&mut self.buffer, &KEY))
             .map_err(|error| failure(&error))?;
-        let value = match found {
-            None => None,
+        match found {
+            None => Ok(None),
             Some(bytes) => {
-                Some(Value::try_from(bytes).map_err(|_| Failure::Unusable("other length"))?)
+                Value::try_from(bytes).map(Some).map_err(|_| Failure::Unusable("other length"))
             }
-        };
-        Ok((this, value))
+        }
     }
 
     fn store(&mut self, value: &Value) -> Result<(), Failure> {

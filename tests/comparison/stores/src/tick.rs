@@ -82,16 +82,17 @@ fn failure(error: ErrorCode) -> Failure {
 impl<P: Part> ValueStore<P> for Tick<P> {
     const NAME: &'static str = "tickv 2.0.0, 512-byte regions";
 
-    fn power_up(part: P) -> Result<(Self, Option<Value>), Failure> {
-        let mut this = Self { part: RefCell::new(part), buffer: [0; REGION_BYTES] };
-        let log = this.log();
+    fn new(part: P) -> Self {
+        Self { part: RefCell::new(part), buffer: [0; REGION_BYTES] }
+    }
+
+    fn open(&mut self) -> Result<Option<Value>, Failure> {
+        let log = self.log();
         log.initialise(MAIN).map_err(failure)?;
         let mut value = [0; VALUE_BYTES];
-        let found = log.get_key(KEY, &mut value);
-        drop(log);
-        match found {
-            Ok(_) => Ok((this, Some(value))),
-            Err(ErrorCode::KeyNotFound) => Ok((this, None)),
+        match log.get_key(KEY, &mut value) {
+            Ok(_) => Ok(Some(value)),
+            Err(ErrorCode::KeyNotFound) => Ok(None),
             Err(error) => Err(failure(error)),
         }
     }

@@ -79,8 +79,8 @@ macro_rules! probe {
         $crate::state!($store);
 
         #[inline(never)]
-        fn probe_power_up() -> Result<($store, Option<Value>), Failure> {
-            <$store>::power_up($crate::Unknown)
+        fn probe_open(store: &mut $store) -> Result<Option<Value>, Failure> {
+            store.open()
         }
 
         #[inline(never)]
@@ -92,12 +92,11 @@ macro_rules! probe {
         #[unsafe(no_mangle)]
         pub extern "C" fn _start() -> ! {
             black_box(STATE_BYTES.load(core::sync::atomic::Ordering::Relaxed));
+            let mut store = black_box(<$store>::new($crate::Unknown));
+            let _ = black_box(probe_open(&mut store));
             loop {
-                if let Ok((mut store, value)) = probe_power_up() {
-                    black_box(value);
-                    let value = black_box([0; comparison_stores::VALUE_BYTES]);
-                    let _ = black_box(probe_store(&mut store, &value));
-                }
+                let value = black_box([0; comparison_stores::VALUE_BYTES]);
+                let _ = black_box(probe_store(&mut store, &value));
             }
         }
     };
