@@ -34,6 +34,8 @@ const DRAWS: u32 = 6;
 const PAGE_BYTES: usize = Geometry::REFERENCE.page_bytes as usize;
 /// Checkpoints on either side of the costliest one.
 const BESIDE: usize = 24;
+/// Checkpoints that are judged at a time.
+const WORKS_MAX: usize = 256;
 /// From here on every store has been round its whole part.
 const WORN_IN: usize = 4_000;
 
@@ -122,10 +124,13 @@ impl AddAssign for Verdict {
 }
 
 /// The checkpoints of `run` that are cut: those around the costliest, so that a whole
-/// collection is among them, and `scattered` others by `seed`.
+/// collection is among them, and `scattered` others by `seed`; all, if that is as many.
 #[must_use]
 pub fn sample(run: &Run, scattered: usize, seed: u64) -> Vec<usize> {
     let count = run.checkpoints.len();
+    if scattered >= count {
+        return (0..count).collect();
+    }
     let from = WORN_IN.min(count / 2);
     let cost = |place: &usize| run.checkpoints[*place].cycles.len();
     // The first of the costliest.
@@ -140,27 +145,34 @@ pub fn sample(run: &Run, scattered: usize, seed: u64) -> Vec<usize> {
     places
 }
 
-/// Cuts the checkpoints at `places` of `run` in every way, on all cores.
+/// Cuts the checkpoints at `places` of `run`, which rise, in every way, on all cores.
 #[must_use]
 pub fn judge<S: CounterStore>(run: &Run, places: &[usize], seed: u64) -> Verdict {
     let mut image = vec![0xFF; Geometry::REFERENCE.size_bytes as usize];
+    let mut sum = Verdict::default();
     let mut works = Vec::new();
+    let mut places = places.iter().copied().peekable();
     for (place, checkpoint) in run.checkpoints.iter().enumerate() {
-        if places.contains(&place) {
+        if places.next_if_eq(&place).is_some() {
             works.push((place, image.clone()));
         }
         for cycle in &checkpoint.cycles {
             page(&mut image, cycle.page).copy_from_slice(&cycle.after);
         }
+        // No more images at a time than memory has room for.
+        if works.len() == WORKS_MAX || place + 1 == run.checkpoints.len() {
+            let verdicts: Vec<Verdict> = std::mem::take(&mut works)
+                .into_par_iter()
+                .map(|(place, image)| {
+                    let seed = seed ^ (place as u64) << 20;
+                    cut_everywhere::<S>(&run.checkpoints[place], image, seed)
+                })
+                .collect();
+            for verdict in verdicts {
+                sum += verdict;
+            }
+        }
     }
-    let verdicts: Vec<Verdict> = works
-        .into_par_iter()
-        .map(|(place, image)| {
-            cut_everywhere::<S>(&run.checkpoints[place], image, seed ^ (place as u64) << 20)
-        })
-        .collect();
-    let mut sum = Verdict::default();
-    verdicts.into_iter().for_each(|verdict| sum += verdict);
     sum
 }
 

@@ -44,8 +44,16 @@ struct Options {
     /// document.
     #[arg(long)]
     quick: bool,
+    /// Cuts every checkpoint; compares with no document. For one store some minutes, for
+    /// `ekv` hours.
+    #[arg(long)]
+    every: bool,
+    /// Only the store of this name: ours, ring, sequential, `sequential_256`, littlefs, tick,
+    /// ekv. Compares with no document.
+    #[arg(long)]
+    only: Option<String>,
     /// Writes the tables into the document.
-    #[arg(long, conflicts_with_all = ["quick", "seeds"])]
+    #[arg(long, conflicts_with_all = ["quick", "seeds", "every", "only"])]
     update: bool,
     /// Sizes on thumbv6m, as .ci/compare measures them.
     #[arg(long)]
@@ -69,19 +77,30 @@ fn compare(options: &Options) -> Result<(), String> {
     };
     let (scattered, checkpoints) =
         if options.quick { QUICK } else { (SCATTERED, workload::CHECKPOINTS) };
+    let scattered = if options.every { checkpoints } else { scattered };
+    let stores: Vec<_> = STORES
+        .into_iter()
+        .filter(|(name, _)| options.only.as_ref().is_none_or(|only| only == name))
+        .collect();
+    let is_documented = options.seeds == 1
+        && options.seed == 1
+        && !options.quick
+        && !options.every
+        && options.only.is_none()
+        && options.sizes.is_some();
     for seed in options.seed..options.seed + options.seeds {
         println!("seed {seed}, {checkpoints} checkpoints\n");
         let steps = workload::steps(seed, checkpoints);
-        let works: Vec<Work> = STORES.iter().map(|(_, work)| *work).collect();
+        let works: Vec<Work> = stores.iter().map(|(_, work)| *work).collect();
         let mut rows = Vec::new();
         for ((probe, _), figures) in
-            STORES.iter().zip(figures::measure_all(&works, &steps, scattered, seed))
+            stores.iter().zip(figures::measure_all(&works, &steps, scattered, seed))
         {
             rows.push((*probe, figures?));
         }
         let made = table::text(&rows, &sizes);
         println!("{made}");
-        if options.seeds == 1 && !options.quick && options.seed == 1 && options.sizes.is_some() {
+        if is_documented {
             hold_against(&made, options.update)?;
         }
     }

@@ -217,7 +217,7 @@ impl CounterStore for Marked {
     }
 
     fn store(&mut self, part: &mut Pages<'_>, counters: &Counters) -> Result<(), StoreError> {
-        part.program(0, &[b'M'])?;
+        part.program(0, b"M")?;
         Ok(part.program(1, &counters.powered_ms.to_le_bytes())?)
     }
 }
