@@ -73,7 +73,10 @@ pub fn text(rows: &[(&str, Figures)], sizes: &[Size]) -> String {
         let size = sizes.iter().find(|size| size.probe == *probe);
         let of = |field: fn(&Size) -> &String| {
             size.map_or("not weighed".to_owned(), |size| {
-                field(size).parse().map_or_else(|_| field(size).clone(), whole)
+                let text = field(size);
+                let digits = text.trim_end_matches('+');
+                let more = &text[digits.len()..];
+                digits.parse().map_or_else(|_| text.clone(), |figure| whole(figure) + more)
             })
         };
         // Cannot fail: a string takes everything.
