@@ -32,7 +32,7 @@ mod wear;
 
 pub use cells::Stuck;
 pub use display::{DisplayFailure, DisplayModel};
-pub use line::{Answers, Bus, BusError, Event, Tally};
+pub use line::{Answers, Bus, BusError, Event, RecordedCycle, Tally};
 pub use part::{Kind, Part, WrongImage};
 pub use tear::{BadTear, Tear};
 pub use timing::Timing;

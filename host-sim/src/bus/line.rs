@@ -118,6 +118,19 @@ pub struct Bus {
     events: Vec<(u64, Event)>,
     next_event_ns: u64,
     rng: Pcg32,
+    /// The cycles begun since recording was asked for.
+    recorded: Option<Vec<RecordedCycle>>,
+}
+
+/// A program cycle as [`Bus::record_cycles`] keeps it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RecordedCycle {
+    /// Bytes on the bus since it was made, when the cycle began.
+    pub at_byte: u64,
+    /// Number of the page that is programmed.
+    pub page: usize,
+    /// What the whole page holds when the cycle ends uncut.
+    pub after: Vec<u8>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -145,6 +158,7 @@ impl Bus {
             events: Vec::new(),
             next_event_ns: u64::MAX,
             rng: Pcg32::new(seed, 0xB05),
+            recorded: None,
         }
     }
 
@@ -197,6 +211,18 @@ impl Bus {
         self.now_ns = end_ns;
         self.part.settle(end_ns);
         self.cut_if_due();
+    }
+
+    /// From now on keeps each program cycle that begins, for
+    /// [`Bus::take_recorded_cycles`]: a cut anywhere then leaves the bytes before it, the
+    /// cycles that ended by then, and one page torn if a cycle was under way.
+    pub fn record_cycles(&mut self) {
+        self.recorded.get_or_insert_default();
+    }
+
+    /// The cycles begun since recording began or they were last taken, in turn.
+    pub fn take_recorded_cycles(&mut self) -> Vec<RecordedCycle> {
+        self.recorded.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
     // Faults of the line.
@@ -436,6 +462,11 @@ impl Bus {
         let programmed = self.part.stop(end_ns);
         self.tally.cycles += u64::from(programmed > 0);
         self.tally.bytes_programmed += programmed as u64;
+        if let Some(recorded) = &mut self.recorded
+            && let Some((page, after)) = self.part.cycle_outcome()
+        {
+            recorded.push(RecordedCycle { at_byte: self.tally.bytes, page, after });
+        }
     }
 
     #[inline]

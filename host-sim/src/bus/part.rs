@@ -261,6 +261,14 @@ impl Part {
         Some(cycle.lands_at / self.page_bytes)
     }
 
+    /// The page of the cycle under way, and what it holds when that ends uncut.
+    pub(super) fn cycle_outcome(&self) -> Option<(usize, Vec<u8>)> {
+        let cycle = self.cycle?;
+        let mut page = self.cells.held()[self.page_at(cycle.lands_at)].to_vec();
+        self.latch.overlay(&mut page);
+        Some((cycle.lands_at / self.page_bytes, page))
+    }
+
     /// The part was addressed. Whether it acknowledges.
     #[inline]
     pub(super) fn select(&mut self, now_ns: u64) -> bool {

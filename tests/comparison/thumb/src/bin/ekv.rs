@@ -1,0 +1,6 @@
+//! `ekv`.
+
+#![no_std]
+#![no_main]
+
+comparison_thumb::probe!(comparison_stores::ekv::Ekv<comparison_thumb::Unknown>);

@@ -1,0 +1,6 @@
+//! `sequential-storage`, blocks of 256 bytes.
+
+#![no_std]
+#![no_main]
+
+comparison_thumb::probe!(comparison_stores::sequential::Sequential256<comparison_thumb::Unknown>);
