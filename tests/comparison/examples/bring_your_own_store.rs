@@ -5,8 +5,17 @@
 //! adapters of the comparison it makes its map anew for each call, without caches, which is
 //! the least code: the same bytes are written.
 //!
-//! Run it with
-//! `cargo run --release --manifest-path tests/comparison/Cargo.toml --example bring_your_own_store`.
+//! Run it in `tests/comparison`. Without arguments it cuts a thousand checkpoints of the
+//! comparison's workload everywhere; with them it is a campaign, with the options of
+//! `shaftbook campaign`:
+//!
+//! ```text
+//! cargo run --release --example bring_your_own_store
+//! cargo run --release --example bring_your_own_store -- \
+//!     ../../host-sim/campaigns/cuts-only.toml --out target/brought
+//! ```
+
+use std::process::ExitCode;
 
 use comparison::{blob, judge, run, workload};
 use embassy_futures::block_on;
@@ -105,7 +114,21 @@ impl CounterStore for Brought {
     }
 }
 
-fn main() -> Result<(), String> {
+fn main() -> ExitCode {
+    if std::env::args_os().len() > 1 {
+        return host_sim::cli::campaign::main::<Brought>();
+    }
+    match judged() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(what) => {
+            eprintln!("{what}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// Cuts its checkpoints everywhere, as the comparison does.
+fn judged() -> Result<(), String> {
     let seed = 1;
     let steps = workload::steps(seed, 1_000);
     let run = run::run::<Brought>(&steps, seed)?;
