@@ -117,6 +117,8 @@ pub struct Rig<R: UnderTest> {
     pub effects: std::vec::Vec<Effect>,
     /// A display on the bus that is redrawn without pause, if there is one.
     screen: Option<Screen>,
+    /// What the board's driver takes the part for.
+    wired: WiredPart,
 }
 
 impl<R: UnderTest> Rig<R> {
@@ -150,7 +152,15 @@ impl<R: UnderTest> Rig<R> {
             pending: None,
             effects: std::vec::Vec::new(),
             screen: None,
+            wired: WiredPart::REFERENCE,
         }
+    }
+
+    /// The same board, its driver made for a part of another shape.
+    #[must_use]
+    pub fn wired(mut self, wired: WiredPart) -> Self {
+        self.wired = wired;
+        self
     }
 
     /// A board fitted on a blank reference part whose ring starts at `lap`.
@@ -219,7 +229,7 @@ impl<R: UnderTest> Rig<R> {
     pub fn poll_once(&mut self, watch: &mut impl FnMut(&Self)) -> Polled {
         self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
         let now = self.now();
-        let polled = R::poll(&mut self.board, now, &mut self.bus, WiredPart::REFERENCE);
+        let polled = R::poll(&mut self.board, now, &mut self.bus, self.wired);
         self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
         match polled.effect {
             Some(Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters)) => {
@@ -303,18 +313,32 @@ impl<R: UnderTest> Rig<R> {
         self.pass_to(self.now_us + 50_000, watch);
         for _ in 0..stitches {
             let at_us = self.now_us;
-            self.input(self.now(), Input::Shaft(Level::Active));
-            if let Some(last_us) = self.last_pulse_us
-                && at_us - last_us <= 2_000_000
-            {
-                self.truth_running_us += at_us - last_us;
-            }
-            self.last_pulse_us = Some(at_us);
-            self.truth_session.needle_stitches[needle.index()] += 1;
+            self.pulse(needle);
             self.pass_to(at_us + period_us / 2, watch);
             self.input(self.now(), Input::Shaft(Level::Inactive));
             self.pass_to(at_us + period_us, watch);
         }
+    }
+
+    /// The beginning of one stitch on `needle`, now; no poll.
+    fn pulse(&mut self, needle: Needle) {
+        let at_us = self.now_us;
+        self.input(self.now(), Input::Shaft(Level::Active));
+        if let Some(last_us) = self.last_pulse_us
+            && at_us - last_us <= 2_000_000
+        {
+            self.truth_running_us += at_us - last_us;
+        }
+        self.last_pulse_us = Some(at_us);
+        self.truth_session.needle_stitches[needle.index()] += 1;
+    }
+
+    /// One stitch on `needle`, which is selected already, while the main loop is busy
+    /// elsewhere: there is no poll before it is over.
+    pub fn stitch_unpolled(&mut self, needle: Needle) {
+        self.pulse(needle);
+        self.now_us += 10_000;
+        self.input(self.now(), Input::Shaft(Level::Inactive));
     }
 
     /// Actuates the trimmer once.
@@ -387,7 +411,25 @@ impl<R: UnderTest> Rig<R> {
     pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
         self.bus.power_cycle(tear);
         let board = R::power_up(self.board.id(), &self.board);
-        let mut next = Self::with(self.bus.clone(), board);
+        self.go_on_with(board)
+    }
+
+    /// The watchdog resets the board in mid-write, whatever it did; the supply was there
+    /// all the time. What was lost is taken out of the truth.
+    pub fn watchdog_in_mid_write(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
+        self.warn();
+        for _ in 0..100 {
+            self.poll_once(watch);
+            if self.bus.page_under_way().is_some() {
+                break;
+            }
+        }
+        let board = R::watchdog(self.board.id(), &self.board);
+        self.go_on_with(board)
+    }
+
+    fn go_on_with(&mut self, board: Board<R>) -> bool {
+        let mut next = Self::with(self.bus.clone(), board).wired(self.wired);
         next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
