@@ -234,6 +234,7 @@ const RENEWALS: u32 = 14;
 /// The board is cut when a snapshot is written but not committed; the next one goes over
 /// it, and one page of it keeps what it held: a member of the snapshot that was cut.
 fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
+    let start = rig.clone();
     let mut whole = None;
     for _ in 0..RENEWALS {
         let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
@@ -251,6 +252,11 @@ fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
         return;
     };
     let head = usize::from(cut.board.store().head().slot);
+    for back in [3, 9, 15, 21] {
+        let mut rig = start.clone();
+        rig.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
+        old_lap_under_draft(run, &mut rig);
+    }
     let (acknowledged, truth) = (cut.acknowledged, cut.truth());
     let mut image = Vec::new();
     cut.cut_image(Tear::New, &mut image);
@@ -282,6 +288,30 @@ fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
                 return Err("a snapshot over one that was cut: other services or baselines".into());
             }
             Ok(())
+        });
+    }
+}
+
+/// A page in the middle of a snapshot under way keeps a record of the lap before; the board
+/// is cut at every moment of that snapshot.
+fn old_lap_under_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>) {
+    let mut image = Vec::new();
+    for _ in 0..RENEWALS {
+        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        rig.rest(&mut |rig: &Rig<R>| {
+            if rig.bus.page_under_way().is_none() || run.is_over() {
+                return;
+            }
+            run.case(|| {
+                rig.cut_image(Tear::New, &mut image);
+                let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                let past = after.past().ok_or("an old lap under a snapshot: the past is lost")?;
+                if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
+                    let acknowledged = &rig.acknowledged;
+                    return Err(format!("an old lap under a snapshot: {past:?}, {acknowledged:?}"));
+                }
+                Ok(())
+            });
         });
     }
 }
