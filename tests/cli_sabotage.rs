@@ -13,15 +13,8 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("text")
 }
 
-const THREE: [&str; 7] = [
-    "sabotage",
-    "--only",
-    "session-twice",
-    "--only",
-    "no-authority",
-    "--only",
-    "both-edges",
-];
+const THREE: [&str; 7] =
+    ["sabotage", "--only", "session-twice", "--only", "no-authority", "--only", "both-edges"];
 
 #[test]
 fn help_has_examples_and_the_list_names_all_without_running_any() {

@@ -6,6 +6,7 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::{Board, Command, Fitting};
+use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::{NeedleSource, Settings};
@@ -74,7 +75,7 @@ fn case<R: UnderTest>(seed: u64) -> Result<(f64, f64), String> {
     // A blank part is read through first: counting must not wait for that.
     let mut sewn = [0_u64; 16];
     let mut fed = 0;
-    let (mut jumped, mut trimmed, mut broken) = (0_u64, 0_u64, [0_u32; 16]);
+    let mut contacts_fed = Contacts::default();
     let fit_after = rng.next_u32() % 8;
     for block in 0..24 {
         if block == 8 + fit_after {
@@ -89,28 +90,7 @@ fn case<R: UnderTest>(seed: u64) -> Result<(f64, f64), String> {
             sewn[usize::from(needle)] += 1;
             fed += 1;
         }
-        match rng.next_u32() % 4 {
-            0 => {
-                actuate(&mut board, &mut pass, &mut now_us, Input::Trim);
-                trimmed += 1;
-            }
-            1 => {
-                actuate(&mut board, &mut pass, &mut now_us, Input::ThreadBreak);
-                broken[usize::from(needle)] += 1;
-            }
-            2 => {
-                close(&mut board, &mut pass, &mut now_us, Input::Jump, Level::Active);
-                for _ in 0..1 + rng.next_u32() % 5 {
-                    R::input(&mut board, Instant::from_us(now_us), Input::Shaft(Level::Active));
-                    pass(&mut board, &mut now_us, 20_000);
-                    R::input(&mut board, Instant::from_us(now_us), Input::Shaft(Level::Inactive));
-                    pass(&mut board, &mut now_us, 30_000);
-                    jumped += 1;
-                }
-                close(&mut board, &mut pass, &mut now_us, Input::Jump, Level::Inactive);
-            }
-            _ => {}
-        }
+        contacts(&mut board, &mut pass, &mut now_us, &mut rng, needle, &mut contacts_fed);
         for _ in 0..rng.next_u32() % 120 {
             let flickers = noisy && rng.next_u32().is_multiple_of(12);
             let late =
@@ -138,14 +118,7 @@ fn case<R: UnderTest>(seed: u64) -> Result<(f64, f64), String> {
             counted.unattributed_stitches
         ));
     }
-    if (counted.jumps, counted.trims) != (jumped, trimmed) {
-        let counted = (counted.jumps, counted.trims);
-        return Err(format!("jumps and trims are {counted:?}, not {:?}", (jumped, trimmed)));
-    }
-    let breaks: u32 = broken.iter().sum();
-    if counted.breaks() != breaks || counted.needle_breaks.iter().zip(broken).any(|(a, b)| *a > b) {
-        return Err(format!("breaks are {:?}, not {broken:?}", counted.needle_breaks));
-    }
+    contacts_fed.check(&counted)?;
     for (n, (counted, sewn)) in counted.needle_stitches.iter().zip(sewn).enumerate() {
         if *counted > sewn {
             return Err(format!("needle {} has {counted}, it sewed {sewn}", n + 1));
@@ -156,6 +129,62 @@ fn case<R: UnderTest>(seed: u64) -> Result<(f64, f64), String> {
         return Err(format!("{} unattributed with clean signals", counted.unattributed_stitches));
     }
     Ok(if noisy { (0.0, share) } else { (share, 0.0) })
+}
+
+/// What was fed in beside the stitches.
+#[derive(Default)]
+struct Contacts {
+    jumps: u64,
+    trims: u64,
+    breaks: [u32; 16],
+}
+
+impl Contacts {
+    fn check(&self, counted: &Counters) -> Result<(), String> {
+        if (counted.jumps, counted.trims) != (self.jumps, self.trims) {
+            let counted = (counted.jumps, counted.trims);
+            let fed = (self.jumps, self.trims);
+            return Err(format!("jumps and trims are {counted:?}, not {fed:?}"));
+        }
+        let too_many = counted.needle_breaks.iter().zip(self.breaks).any(|(a, b)| *a > b);
+        if counted.breaks() != self.breaks.iter().sum::<u32>() || too_many {
+            return Err(format!("breaks are {:?}, not {:?}", counted.needle_breaks, self.breaks));
+        }
+        Ok(())
+    }
+}
+
+/// A trim, a break or some jumps, or nothing.
+fn contacts<R: UnderTest>(
+    board: &mut Board<R>,
+    pass: &mut impl FnMut(&mut Board<R>, &mut u64, u64),
+    now_us: &mut u64,
+    rng: &mut Pcg32,
+    needle: u8,
+    fed: &mut Contacts,
+) {
+    match rng.next_u32() % 4 {
+        0 => {
+            actuate(board, pass, now_us, Input::Trim);
+            fed.trims += 1;
+        }
+        1 => {
+            actuate(board, pass, now_us, Input::ThreadBreak);
+            fed.breaks[usize::from(needle)] += 1;
+        }
+        2 => {
+            close(board, pass, now_us, Input::Jump, Level::Active);
+            for _ in 0..=rng.next_u32() % 5 {
+                R::input(board, Instant::from_us(*now_us), Input::Shaft(Level::Active));
+                pass(board, now_us, 20_000);
+                R::input(board, Instant::from_us(*now_us), Input::Shaft(Level::Inactive));
+                pass(board, now_us, 30_000);
+                fed.jumps += 1;
+            }
+            close(board, pass, now_us, Input::Jump, Level::Inactive);
+        }
+        _ => {}
+    }
 }
 
 /// Bounce of a contact, µs from one edge to the next: shorter than the settling time.
