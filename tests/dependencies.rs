@@ -9,7 +9,7 @@ fn package(folder: &str, needs: &[(&str, &[&str])]) -> Package {
             ((*name).into(), features.iter().map(|f| String::from(*f)).collect())
         })
         .collect();
-    Package { folder: folder.into(), needs }
+    Package { folder: folder.into(), needs, ..Package::default() }
 }
 
 fn sound() -> Graph {
@@ -31,6 +31,8 @@ fn sound() -> Graph {
             "board-x".into(),
             package("firmware/board-x", &[("shaftbook-drivers", &[]), ("cortex-m", &[])]),
         ),
+        ("size-probe".into(), package("firmware/size-probe", &[("shaftbook-core", &[])])),
+        ("system-tests".into(), package("tests", &[("host-sim", &[])])),
         // Holds a sabotaged capture: no image may have it.
         (
             "shaftbook-race".into(),
@@ -61,6 +63,9 @@ fn the_graph_that_is_checked_is_the_workspace() {
     assert!(graph["shaftbook-mps2"].needs.contains_key("shaftbook-mainloop"));
     assert_eq!(graph["shaftbook-race"].folder, "firmware/boards/race", "the sabotaged capture");
     assert!(graph["shaftbook-drivers"].needs.contains_key("shaftbook-core"));
+    assert!(graph["shaftbook-drivers"].by_path.contains("shaftbook-core"));
+    assert!(!graph["shaftbook-drivers"].by_path.contains("embedded-hal"));
+    assert_eq!(graph["size-probe"].folder, "firmware/size-probe");
     assert!(graph["host-sim"].needs.contains_key("shaftbook-core"));
     assert!(!graph["shaftbook-core"].needs.contains_key("proptest"), "only for its tests");
 }
@@ -87,6 +92,11 @@ fn each_breach_is_found() {
         ("shaftbook-drivers", "board-x"),
         ("shaftbook-drivers", "rp2040-hal"),
         ("board-x", "host-sim"),
+        ("board-x", "system-tests"),
+        ("size-probe", "host-sim"),
+        ("size-probe", "system-tests"),
+        ("shaftbook-race", "host-sim"),
+        ("shaftbook-core", "system-tests"),
         ("board-x", "shaftbook-race"),
         ("shaftbook-mainloop", "shaftbook-race"),
         ("host-sim", "shaftbook-race"),
@@ -95,6 +105,15 @@ fn each_breach_is_found() {
         let expected = format!("{name} must not depend on {needed}");
         assert_eq!(breaches(&with(name, needed, &[])), [expected]);
     }
+}
+
+/// A package that no workspace lists could bring the broken boards in by a path.
+#[test]
+fn a_board_must_not_depend_on_a_path_that_no_workspace_lists() {
+    let mut graph = with("board-x", "somewhere-else", &[]);
+    assert!(breaches(&graph).is_empty(), "from a registry it may");
+    graph.get_mut("board-x").unwrap().by_path.insert("somewhere-else".into());
+    assert_eq!(breaches(&graph), ["board-x must not depend on somewhere-else"]);
 }
 
 #[test]

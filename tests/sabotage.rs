@@ -1,35 +1,43 @@
 //! Every proof fails when the thing that it guards is broken, and holds when nothing is.
 //!
 //! Source of the nine claims: the project's own list; the broken boards are in
-//! `host_sim::prove::sabotage`.
+//! `host_sim::prove::sabotage`. The same search as `shaftbook sabotage`, whose table in
+//! `docs/SABOTAGE.md` is compared by `.ci/sabotage`.
 
 use std::collections::BTreeSet;
 
-use host_sim::prove::sabotage::{self, ALL};
-use host_sim::prove::{Plan, Proof};
+use host_sim::prove::sabotage::{self, ALL, Sabotage};
+use host_sim::prove::{Outcome, Plan, Proof};
 
 const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
+
+/// Broken boards that no proof catches; why stands in `docs/SABOTAGE.md`.
+const MISSED: [&str; 0] = [];
+
+fn run(it: &Sabotage, plan: &Plan) -> Outcome {
+    it.run(it.tried_first, plan, &|_, _| {})
+}
 
 #[test]
 fn every_broken_board_is_caught_by_its_proof_and_the_case_replays() {
     let mut missed = Vec::new();
-    for it in ALL {
-        let outcome = it.run(&PLAN);
+    for it in ALL.iter().filter(|it| !MISSED.contains(&it.name)) {
+        let outcome = run(it, &PLAN);
         let Some(failure) = outcome.failure else {
             missed.push(format!("{}: {} ({} cases)", it.name, it.what, outcome.cases));
             continue;
         };
-        let again = it.run(&Plan { replay: Some(failure.id), ..PLAN });
+        let again = run(it, &Plan { replay: Some(failure.id), ..PLAN });
         assert_eq!(
-            again.failure.map(|f| f.id),
-            Some(failure.id),
+            again.failure.as_ref(),
+            Some(&failure),
             "{}: its failing case does not replay",
             it.name
         );
         println!(
-            "{:<22} {:<16} after {:>7} cases: {:.90}",
+            "{:<24} {:<16} after {:>7} cases: {:.90}",
             it.name,
-            it.caught_by.name(),
+            it.tried_first.name(),
             outcome.cases_to_failure.unwrap_or_default(),
             failure.seen
         );
@@ -38,8 +46,12 @@ fn every_broken_board_is_caught_by_its_proof_and_the_case_replays() {
 }
 
 #[test]
-fn every_proof_has_a_sabotage() {
-    let caught: BTreeSet<Proof> = ALL.iter().map(|it| it.caught_by).collect();
+fn there_are_enough_of_them_each_with_a_name_of_its_own_and_one_for_every_proof() {
+    let names: BTreeSet<&str> = ALL.iter().map(|it| it.name).collect();
+    assert_eq!(names.len(), ALL.len());
+    assert!(ALL.len() >= 30, "{}", ALL.len());
+    assert!(MISSED.iter().all(|name| names.contains(name)));
+    let caught: BTreeSet<Proof> = ALL.iter().map(|it| it.tried_first).collect();
     assert_eq!(caught, BTreeSet::from(Proof::ALL));
 }
 

@@ -1,7 +1,7 @@
 //! Rules on the text of the sources.
 
 use system_tests::graph::LAYERS;
-use system_tests::sources::{Source, all, bare_breaches, machine_paths};
+use system_tests::sources::{Source, all, bare_breaches, broken_rules, machine_paths};
 
 fn source(text: &str) -> Source {
     Source { path: "x.rs".into(), text: text.into() }
@@ -43,6 +43,37 @@ fn each_breach_in_a_bare_source_is_found() {
     }
     for line in ["// unsafe", "let unsafe_page = 1;", "#[cfg(test)]\nmod t { use std::vec; }"] {
         assert!(bare_breaches(&source(line), false).is_empty(), "{line}");
+    }
+}
+
+#[test]
+fn no_firmware_source_has_other_rules_than_the_sound_ones() {
+    let sources: Vec<_> = all()
+        .into_iter()
+        .filter(|s| s.path.starts_with("firmware/") && s.path.ends_with(".rs"))
+        .collect();
+    for folder in ["core/src/", "mainloop/src/", "boards/rp2040/src/", "boards/mps2/src/"] {
+        let folder = format!("firmware/{folder}");
+        assert!(sources.iter().any(|s| s.path.starts_with(&folder)), "{folder} is not read");
+    }
+    let sound = sources.iter().filter(|s| s.text.contains("\nimpl Rules for Sound {}")).count();
+    assert_eq!(sound, 1, "the sound rules change nothing, in one place");
+    let found: Vec<_> = sources.iter().flat_map(broken_rules).collect();
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+#[test]
+fn other_rules_in_a_firmware_source_are_found() {
+    assert!(broken_rules(&source("impl Rules for Sound {}\nuse a::Rules;")).is_empty());
+    assert!(broken_rules(&source("#[cfg(test)]\nimpl Rules for Broken {}")).is_empty());
+    for line in [
+        "impl Rules for Sound { fn retire() -> bool { false } }",
+        "impl Rules for Quick {",
+        "impl<const N: u8> shaftbook_core::rules::Rules for Quick<N> {}",
+        "use host_sim::prove::sabotage;",
+        "type Board = shaftbook_core::board::Board<Sabotaged>;",
+    ] {
+        assert_eq!(broken_rules(&source(line)).len(), 1, "{line}");
     }
 }
 

@@ -18,6 +18,9 @@ pub struct Package {
     pub folder: String,
     /// Names of the packages that it depends on, and the features asked of each.
     pub needs: BTreeMap<String, BTreeSet<String>>,
+    /// Those of them that stand somewhere on the same disk, in no registry: ours, whether a
+    /// workspace lists them or not.
+    pub by_path: BTreeSet<String>,
 }
 
 /// The packages of the workspace by name.
@@ -56,10 +59,12 @@ pub const LAYERS: [Layer; 6] = [
 /// Features that end `no_std`, whatever crate has them.
 const HOSTED_FEATURES: [&str; 2] = ["std", "alloc"];
 
-/// Manifests of the repository's workspaces: the main one, and that of the board images.
-const MANIFESTS: [&str; 2] = [
+/// Manifests of the repository's workspaces: the main one, that of the board images, and the
+/// programs that are weighed.
+const MANIFESTS: [&str; 3] = [
     concat!(env!("CARGO_MANIFEST_DIR"), "/Cargo.toml"),
     concat!(env!("CARGO_MANIFEST_DIR"), "/../firmware/boards/Cargo.toml"),
+    concat!(env!("CARGO_MANIFEST_DIR"), "/../firmware/size-probe/Cargo.toml"),
 ];
 
 /// The graph of this repository, board images included, as cargo gives it.
@@ -85,6 +90,7 @@ fn package(package: &cargo_metadata::Package) -> (String, Package) {
     let folder = package.manifest_path.parent().unwrap_or(&package.manifest_path);
     let folder = root.and_then(|root| folder.strip_prefix(root).ok()).unwrap_or(folder);
     let mut needs: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    let mut by_path = BTreeSet::new();
     for dependency in &package.dependencies {
         if dependency.kind == DependencyKind::Development {
             continue;
@@ -94,9 +100,12 @@ fn package(package: &cargo_metadata::Package) -> (String, Package) {
         if dependency.uses_default_features {
             features.insert("default".into());
         }
+        if dependency.path.is_some() {
+            by_path.insert(dependency.name.clone());
+        }
     }
     let folder = folder.as_str().replace('\\', "/");
-    (package.name.to_string(), Package { folder, needs })
+    (package.name.to_string(), Package { folder, needs, by_path })
 }
 
 /// Every breach of the rules, one sentence each; empty when there is none.
@@ -129,7 +138,8 @@ fn is_bare(package: &Package) -> bool {
 }
 
 fn may_need(graph: &Graph, name: &str, needed: &str) -> bool {
-    let is_ours = graph.contains_key(needed);
+    let by_path = graph.get(name).is_some_and(|package| package.by_path.contains(needed));
+    let is_ours = by_path || graph.contains_key(needed);
     if let Some((_, below, outside)) = LAYERS.iter().find(|(layer, ..)| *layer == name) {
         return below.contains(&needed) || (!is_ours && outside.contains(&needed));
     }

@@ -68,6 +68,22 @@ pub fn bare_breaches(source: &Source, is_root: bool) -> Vec<String> {
     found
 }
 
+/// Places where a firmware source has rules other than the sound ones: an implementation of
+/// `Rules` for anything but `Sound`, or a name of the simulator's broken boards.
+#[must_use]
+pub fn broken_rules(source: &Source) -> Vec<String> {
+    let mut found = Vec::new();
+    for (number, line) in code_lines(&source.text) {
+        let implements = has_word(line, "impl") && line.contains("Rules for ");
+        let sound = line.trim() == "impl Rules for Sound {}";
+        let named = ["Sabotaged", "UnderTest", "host_sim"].iter().find(|name| has_word(line, name));
+        if (implements && !sound) || named.is_some() {
+            found.push(format!("{}:{number}: {}", source.path, line.trim()));
+        }
+    }
+    found
+}
+
 /// Beginnings of paths that belong to one machine.
 const MACHINE_PATHS: [&str; 4] = ["/home/", "/root/", "/Users/", "C:\\Users"];
 

@@ -518,7 +518,10 @@ impl<R: Rules> Board<R> {
             subject: waiting.subject,
             renewed: waiting.renewed,
             day: self.day,
-            at: waiting.at.filter(|_| R::dated_when_asked()).unwrap_or(lifetime),
+            at: match waiting.at {
+                Some(at) if R::dated_when_asked() => at,
+                _ => lifetime,
+            },
         });
     }
 

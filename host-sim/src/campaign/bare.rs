@@ -39,6 +39,13 @@ pub struct Bare<S> {
     doing: StateSet,
 }
 
+/// A part that was stored to for a while. What a store has in RAM is its own, and gone.
+#[derive(Clone, Debug)]
+pub struct Aged {
+    bus: Bus,
+    acknowledged: Counters,
+}
+
 impl<S: CounterStore> Bare<S> {
     fn on(mut bus: Bus) -> (Self, Result<Option<Counters>, String>) {
         let origin_ns = bus.now_ns();
@@ -121,10 +128,12 @@ impl<S: CounterStore> Bare<S> {
     }
 }
 
-impl<S: CounterStore + Send + Sync + 'static> Subject for Bare<S> {
+impl<S: CounterStore> Subject for Bare<S> {
     const NAME: &'static str = S::NAME;
 
-    fn start(start: &Start) -> Self {
+    type Aged = Aged;
+
+    fn age(start: &Start) -> Aged {
         let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
         let (mut it, _) = Self::on(Bus::new(part, Timing::FAST_MODE, start.seed));
         for number in 0..start.checkpoints {
@@ -133,15 +142,13 @@ impl<S: CounterStore + Send + Sync + 'static> Subject for Bare<S> {
             }
             it.is_due = true;
         }
-        it
+        it.bus.power_cycle(Tear::New);
+        Aged { bus: it.bus, acknowledged: it.acknowledged }
     }
 
-    fn fork(&self) -> Self {
-        // What it has in RAM is its own: the other one is powered up on the same bytes.
-        let mut bus = self.bus.clone();
-        bus.power_cycle(Tear::New);
-        let (mut it, _) = Self::on(bus);
-        it.acknowledged = self.acknowledged;
+    fn resume(aged: &Aged) -> Self {
+        let (mut it, _) = Self::on(aged.bus.clone());
+        it.acknowledged = aged.acknowledged;
         it
     }
 

@@ -56,7 +56,7 @@ fn difference(before: &Figures, now: &Figures) -> String {
 
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
-fn age<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
+fn sew_until_aged<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
     let mut rng = Pcg32::seed_from_u64(start.seed);
     for number in 0..start.checkpoints {
         rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
@@ -90,11 +90,13 @@ impl<R: UnderTest> NoteLate for Rig<R> {
 impl<R: UnderTest + 'static> Subject for Rig<R> {
     const NAME: &'static str = "shaftbook";
 
-    fn fork(&self) -> Self {
-        self.clone()
+    type Aged = Self;
+
+    fn resume(aged: &Self) -> Self {
+        aged.clone()
     }
 
-    fn start(start: &Start) -> Self {
+    fn age(start: &Start) -> Self {
         if !start.fitted {
             let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
             let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, start.seed), BOARD);
@@ -103,7 +105,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             return rig;
         }
         let mut rig = Self::fitted(start.seed, Lap::new(start.lap));
-        age(&mut rig, start);
+        sew_until_aged(&mut rig, start);
         rig
     }
 

@@ -24,9 +24,9 @@ pub trait Runner: Send + Sync {
 }
 
 /// The runner of subjects `S`. Boards that were aged once are kept, to start from.
-pub struct On<S> {
-    aged: Mutex<BTreeMap<Start, Arc<S>>>,
-    subject: PhantomData<S>,
+pub struct On<S: Subject> {
+    aged: Mutex<BTreeMap<Start, Arc<S::Aged>>>,
+    subject: PhantomData<fn() -> S>,
 }
 
 impl<S: Subject> On<S> {
@@ -36,13 +36,13 @@ impl<S: Subject> On<S> {
         Self { aged: Mutex::new(BTreeMap::new()), subject: PhantomData }
     }
 
-    fn aged(&self, start: &Start) -> Arc<S> {
-        let kept = |map: &BTreeMap<Start, Arc<S>>| map.get(start).cloned();
+    fn aged(&self, start: &Start) -> Arc<S::Aged> {
+        let kept = |map: &BTreeMap<Start, Arc<S::Aged>>| map.get(start).cloned();
         if let Some(aged) = kept(&self.aged.lock().unwrap_or_else(PoisonError::into_inner)) {
             return aged;
         }
         // Without the lock: two that need the same one both make it, equal.
-        let aged = Arc::new(S::start(start));
+        let aged = Arc::new(S::age(start));
         let mut map = self.aged.lock().unwrap_or_else(PoisonError::into_inner);
         map.entry(*start).or_insert(aged).clone()
     }
@@ -61,7 +61,7 @@ impl<S: Subject> Runner for On<S> {
 
     fn play(&self, script: &Script) -> Ran {
         let played =
-            catch_unwind(AssertUnwindSafe(|| run(self.aged(&script.start).fork(), script)));
+            catch_unwind(AssertUnwindSafe(|| run(S::resume(&self.aged(&script.start)), script)));
         played.unwrap_or_else(|panic| {
             let said = panic
                 .downcast_ref::<String>()

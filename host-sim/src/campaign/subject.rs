@@ -45,15 +45,19 @@ pub struct Condition {
 }
 
 /// A subject of a campaign.
-pub trait Subject: Send + Sync + Sized + 'static {
+pub trait Subject: Sized {
     /// Its name, as reports show it.
     const NAME: &'static str;
 
-    /// A subject where `start` says.
-    fn start(start: &Start) -> Self;
+    /// A subject that has come to a point of its life, kept so that many can go on from
+    /// there, on any thread.
+    type Aged: Send + Sync + 'static;
 
-    /// Another one at the same point of its life.
-    fn fork(&self) -> Self;
+    /// Brings a subject to where `start` says.
+    fn age(start: &Start) -> Self::Aged;
+
+    /// One that goes on from there.
+    fn resume(aged: &Self::Aged) -> Self;
 
     /// Does one piece of a step, with all the work that falls due. `watch` sees the world
     /// after each bus transaction.

@@ -96,7 +96,7 @@ struct Brought {
 /// Does it on the store `S`, with the arguments that the program was called with: all of
 /// a program that brings its own store. Its exit codes are those of `shaftbook campaign`.
 #[must_use]
-pub fn main<S: CounterStore + Send + Sync + 'static>() -> ExitCode {
+pub fn main<S: CounterStore>() -> ExitCode {
     let args = Brought::parse().args;
     if args.board.is_some() {
         eprintln!("--board is for our own board: this is {}", S::NAME);

@@ -1,8 +1,12 @@
 //! Proof 6: one bad page, wherever it is and whatever is wrong with it.
 
+use std::ops::Range;
+
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
+use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::snapshot;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::ComponentSet;
@@ -22,8 +26,13 @@ const PAGES: usize = 512;
 pub fn one_bad_page<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut rig = a_used_board::<R>(run, &mut rng);
-    at_rest(run, &rig, &mut rng);
+    at_rest(run, &rig, &mut rng, 0..PAGES, 0..DAMAGES);
     in_use(run, &mut rig, &mut rng);
+    // The first records of a life: nothing older stands behind them.
+    let fitted: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    at_rest(run, &fitted, &mut rng, 0..40, 0..1);
+    let seed = rng.next_u64();
+    draft_over_draft(run, &mut rig, seed);
 }
 
 /// A board somewhere in its second lap or later, with services and renewals.
@@ -81,7 +90,13 @@ fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
 }
 
 /// Every page, damaged in every way, before a boot.
-fn at_rest<R: UnderTest>(run: &mut Run, rig: &Rig<R>, rng: &mut Pcg32) {
+fn at_rest<R: UnderTest>(
+    run: &mut Run,
+    rig: &Rig<R>,
+    rng: &mut Pcg32,
+    pages: Range<usize>,
+    damages: Range<usize>,
+) {
     let mut sound = Vec::new();
     rig.cut_image(Tear::New, &mut sound);
     let reference = Recovered::<R>::from_image(sound.clone(), run.seed);
@@ -92,8 +107,8 @@ fn at_rest<R: UnderTest>(run: &mut Run, rig: &Rig<R>, rng: &mut Pcg32) {
     let figures = Figures::of(reference.rig.board.ledger());
     let truth = rig.truth();
     let mut most_lost = Counters::default();
-    for page in 0..PAGES {
-        for kind in 0..DAMAGES {
+    for page in pages {
+        for kind in damages.clone() {
             let seed = rng.next_u64();
             if run.is_over() {
                 return;
@@ -157,15 +172,30 @@ fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
             1 => rig.bus.part_mut().stick_page(page, Stuck::Reads(0xA5)),
             _ => rig.bus.part_mut().misdirect(1 + rng.next_u32() % 20, other),
         }
+        let mut image = Vec::new();
         for _ in 0..3 {
             let needle = any_needle(rng);
-            rig.sew(needle, 120, 1_990_000, &mut |_| {});
+            rig.sew(needle, 120, 1_990_000, &mut |rig: &Rig<R>| {
+                // A cut while it is found out that a page keeps what it held.
+                if kind != 0 || rig.bus.page_under_way().is_none() || run.is_over() {
+                    return;
+                }
+                run.case(|| {
+                    rig.cut_image(Tear::New, &mut image);
+                    let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                    let past = after.past().ok_or("the past is lost at a bad page")?;
+                    if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
+                        let acknowledged = &rig.acknowledged;
+                        return Err(format!("cut at a bad page: {past:?}, {acknowledged:?}"));
+                    }
+                    Ok(())
+                });
+            });
         }
         let truth = rig.truth();
         let retired: Vec<u16> = rig.board.store().retired().iter().collect();
         let faults: Vec<Fault> = rig.board.faults().iter().collect();
         let figures = rig.figures.clone();
-        let mut image = Vec::new();
         rig.cut_image(Tear::Old, &mut image);
         let seed = rng.next_u64();
         run.case(|| {
@@ -196,4 +226,102 @@ fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
             Ok(())
         });
     }
+}
+
+/// Renewals after which a new snapshot is written, and some.
+const RENEWALS: u32 = 14;
+
+/// The board is cut when a snapshot is written but not committed; the next one goes over
+/// it, and one page of it keeps what it held: a member of the snapshot that was cut.
+fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
+    let start = rig.clone();
+    let mut whole = None;
+    for _ in 0..RENEWALS {
+        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        rig.rest(&mut |rig: &Rig<R>| {
+            if whole.is_none() && is_uncommitted(rig) {
+                whole = Some(rig.clone());
+            }
+        });
+        if whole.is_some() {
+            break;
+        }
+    }
+    let Some(cut) = whole else {
+        run.case(|| Err("no snapshot was written".into()));
+        return;
+    };
+    let head = usize::from(cut.board.store().head().slot);
+    for back in [3, 9, 15, 21] {
+        let mut rig = start.clone();
+        rig.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
+        old_lap_under_draft(run, &mut rig);
+    }
+    let (acknowledged, truth) = (cut.acknowledged, cut.truth());
+    let mut image = Vec::new();
+    cut.cut_image(Tear::New, &mut image);
+    for back in 0..26 {
+        if run.is_over() {
+            return;
+        }
+        run.case(|| {
+            let page = (head + PAGES - back) % PAGES;
+            let mut part =
+                Part::from_image(image.clone(), Geometry::REFERENCE).map_err(|e| e.to_string())?;
+            part.stick_page(page, Stuck::KeepsOld);
+            let mut second: Rig<R> = Rig::new(part, seed);
+            if !second.rest(&mut |_| {}) {
+                return Err("the board does not come to rest".into());
+            }
+            let figures = Figures::of(second.board.ledger());
+            let mut image = Vec::new();
+            second.cut_image(Tear::New, &mut image);
+            let after = Recovered::<R>::from_image(image, seed);
+            let faults: Vec<Fault> = after.rig.board.faults().iter().collect();
+            let past = after.past().ok_or("the past is lost")?;
+            let mut most = truth.plus(&second.truth());
+            most.power_ups += 1;
+            if !faults.is_empty() || !acknowledged.at_most(&past) || !past.at_most(&most) {
+                return Err(format!("a snapshot over one that was cut: {faults:?}, {past:?}"));
+            }
+            if Figures::of(after.rig.board.ledger()) != figures {
+                return Err("a snapshot over one that was cut: other services or baselines".into());
+            }
+            Ok(())
+        });
+    }
+}
+
+/// A page in the middle of a snapshot under way keeps a record of the lap before; the board
+/// is cut at every moment of that snapshot.
+fn old_lap_under_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>) {
+    let mut image = Vec::new();
+    for _ in 0..RENEWALS {
+        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        rig.rest(&mut |rig: &Rig<R>| {
+            if rig.bus.page_under_way().is_none() || run.is_over() {
+                return;
+            }
+            run.case(|| {
+                rig.cut_image(Tear::New, &mut image);
+                let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                let past = after.past().ok_or("an old lap under a snapshot: the past is lost")?;
+                if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
+                    let acknowledged = &rig.acknowledged;
+                    return Err(format!("an old lap under a snapshot: {past:?}, {acknowledged:?}"));
+                }
+                Ok(())
+            });
+        });
+    }
+}
+
+/// Whether the newest record is the last member of a snapshot.
+fn is_uncommitted<R: UnderTest>(rig: &Rig<R>) -> bool {
+    let newest = (usize::from(rig.board.store().head().slot) + PAGES - 1) % PAGES;
+    let mut image = Vec::new();
+    rig.cut_image(Tear::New, &mut image);
+    let Some(record) = image[newest * PAGE..].first_chunk::<PAGE>() else { return false };
+    let is_member = Header::decode(record).is_some_and(|h| h.kind == Kind::Snapshot);
+    is_member && snapshot::member_place(record).is_some_and(|place| place.index == place.count)
 }

@@ -5,9 +5,11 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use shaftbook_core::board::Command;
+use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::counters::Counters;
+use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::turn::Next;
@@ -15,7 +17,7 @@ use shaftbook_core::turn::Next;
 use super::Run;
 use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
 use super::under_test::UnderTest;
-use crate::bus::Tear;
+use crate::bus::{Part, Tear};
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
@@ -31,7 +33,29 @@ pub fn never_backwards<R: UnderTest>(run: &mut Run) {
 
 /// Proof 3.
 pub fn whole_service<R: UnderTest>(run: &mut Run) {
+    let seed = run.seed;
+    run.case(|| asked_while_sewing::<R>(seed));
     campaign::<R>(run, Emphasis::Services);
+}
+
+/// A renewal while the machine sews on: its baseline is the measure when it was asked for,
+/// not when it was written. (Where a snapshot is begun between the two it is that of the
+/// snapshot: none is here.)
+fn asked_while_sewing<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let needle = any_needle(&mut rng);
+    rig.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
+    let components = ComponentSet::only(needle.index());
+    rig.ask(Command::Renew { components, reply: None }).ok_or("the renewal was refused")?;
+    let asked = rig.pending.clone();
+    rig.stitch_unpolled(needle);
+    rig.rest(&mut |_| {});
+    let now = Figures::of(rig.board.ledger());
+    if asked.as_ref().is_some_and(|asked| asked.are(&now)) {
+        return Ok(());
+    }
+    Err(format!("a renewal while sewing: {now:?}, asked for at {asked:?}"))
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -58,6 +82,10 @@ fn campaign<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
         }
         step(&mut rig, &mut rng, emphasis, run, &mut forks);
     }
+    if emphasis == Emphasis::Counters && run.number % 16 == 3 {
+        let seed = run.seed;
+        run.case(|| flapping::<R>(seed).map_err(|what| format!("flapping supply: {what}")));
+    }
 }
 
 /// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
@@ -77,7 +105,7 @@ fn step<R: UnderTest>(
     forks: &mut Forks,
 ) {
     let kind = match emphasis {
-        Emphasis::Counters => rng.next_u32() % 8,
+        Emphasis::Counters => rng.next_u32() % 9,
         Emphasis::Services => 4 + rng.next_u32() % 3,
     };
     let needle = any_needle(rng);
@@ -107,11 +135,56 @@ fn step<R: UnderTest>(
             rig.rest(&mut watch);
             rig.sew(needle, 3, 800_000, &mut watch);
         }
-        _ => {
+        7 => {
             rig.cut_and_power_up(Tear::Old);
             rig.sew(needle, 2, 500_000, &mut watch);
         }
+        _ => {
+            rig.sew(needle, 2, 500_000, &mut watch);
+            rig.watchdog_in_mid_write(&mut watch);
+            rig.sew(needle, 2, 500_000, &mut watch);
+        }
     }
+}
+
+/// Power-ups, one after the other, each cut when its first record is stored.
+const FLAPS: u32 = 200;
+/// The ring is nearly round: a new snapshot is due, and none is ever completed.
+const NEARLY_ROUND_SLOT: u16 = 350;
+
+/// A supply that flaps: never long enough for a snapshot. The past must not be lost to it.
+fn flapping<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let mut rng = Pcg32::seed_from_u64(seed);
+    while rig.board.store().head().slot < NEARLY_ROUND_SLOT {
+        rig.sew(any_needle(&mut rng), 60, 1_999_000, &mut |_| {});
+    }
+    rig.warn();
+    rig.rest(&mut |_| {});
+    let acknowledged = rig.acknowledged;
+    let (mut image, mut truth) = (Vec::new(), rig.truth());
+    for flap in 0..FLAPS {
+        rig.cut_image(Tear::New, &mut image);
+        let part = Part::from_image(image.clone(), Geometry::REFERENCE)
+            .map_err(|error| error.to_string())?;
+        rig = Rig::new(part, seed ^ u64::from(flap));
+        for _ in 0..1_000 {
+            rig.poll_once(&mut |_| {});
+            if rig.effects.iter().any(|e| matches!(e, Effect::CheckpointDurable(_))) {
+                break;
+            }
+        }
+        truth.power_ups += 1;
+        truth.powered_ms += 1_000;
+        let past = rig.board.past().copied().ok_or_else(|| {
+            let faults: Vec<_> = rig.board.faults().iter().collect();
+            format!("the past is lost at power-up {flap}: {faults:?}")
+        })?;
+        if !acknowledged.at_most(&past) || !past.at_most(&truth) {
+            return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
+        }
+    }
+    Ok(())
 }
 
 struct Forks {
@@ -178,6 +251,9 @@ fn check<R: UnderTest>(
     if !after.rig.board.faults().is_empty() {
         return Err(format!("a fault on a sound part: {:?}", faults(after)));
     }
+    if !before.board.store().retired().is_empty() {
+        return Err("a slot of a sound part was retired".into());
+    }
     let figures = Figures::of(after.rig.board.ledger());
     if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
         return Err(format!(
@@ -211,6 +287,9 @@ pub fn loss_bound<R: UnderTest>(run: &mut Run) {
         }
         let warned = rng.next_u32().is_multiple_of(2);
         work_for_a_while(&mut rig, &mut rng);
+        if warned && rng.next_u32().is_multiple_of(4) {
+            a_dip(&mut rig, &mut rng);
+        }
         let mut warned_us = rig.now_us;
         if warned {
             warned_us = warn_somewhere(&mut rig, &mut rng);
@@ -274,6 +353,14 @@ fn warn_somewhere<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
         rig.turn(rig.now_us + 1_000, &mut |_| {});
     }
     rig.warn_in_turn(rng.next_u32())
+}
+
+/// The supply dips, warns and comes back; the machine sews on.
+fn a_dip<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    rig.warn();
+    rig.pass_to(rig.now_us + 200_000, &mut |_| {});
+    rig.input(rig.now(), Input::PowerFail(Level::Inactive));
+    rig.sew(any_needle(rng), 20 + u64::from(rng.next_u32() % 20), 120_000, &mut |_| {});
 }
 
 /// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many

@@ -8,6 +8,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::store::serial::Lap;
+use shaftbook_drivers::memory::WiredPart;
 
 use super::Run;
 use super::rig::{BOARD, Rig};
@@ -30,6 +31,12 @@ pub fn garbage_boots<R: UnderTest>(run: &mut Run) {
     }
     let seed = rng.next_u64();
     run.case(|| exchanged::<R>(seed, &used).map_err(|what| format!("exchanged: {what}")));
+    for page_bytes in [16, 32, 128] {
+        run.case(|| {
+            other_pages::<R>(seed, page_bytes)
+                .map_err(|what| format!("pages of {page_bytes}: {what}"))
+        });
+    }
 }
 
 const KINDS: usize = 12;
@@ -179,6 +186,29 @@ fn exchanged<R: UnderTest>(seed: u64, used: &[u8]) -> Result<(), String> {
         Some(400) => Ok(()),
         other => Err(format!("back on its own part it has {other:?} of 400 stitches")),
     }
+}
+
+/// A sound part of pages other than the reference's: a record takes several program cycles
+/// or half a page. Sews, is cut, and loses nothing that was acknowledged.
+fn other_pages<R: UnderTest>(seed: u64, page_bytes: u16) -> Result<(), String> {
+    let geometry = Geometry { page_bytes, ..Geometry::REFERENCE };
+    let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
+    let part = Part::blank(geometry).map_err(|e| e.to_string())?;
+    let mut rig: Rig<R> = Rig::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired);
+    rig.rest(&mut |_| {});
+    rig.fit();
+    rig.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});
+    let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
+    rig.cut_and_power_up(Tear::draw(seed, page_bytes));
+    let faults: Vec<Fault> = rig.board.faults().iter().collect();
+    if !faults.is_empty() {
+        return Err(format!("shows {faults:?}"));
+    }
+    let past = rig.board.past().copied().ok_or("the past is lost")?;
+    if !acknowledged.at_most(&past) || !past.at_most(&truth) || acknowledged.stitches() == 0 {
+        return Err(format!("{past:?}; acknowledged {acknowledged:?}"));
+    }
+    Ok(())
 }
 
 /// The part of another board.

@@ -144,6 +144,8 @@ pub struct Rig<R: UnderTest> {
     screen: Option<Screen>,
     /// The needle over the plate, and whether the needle bar is disengaged.
     levels: (Option<Needle>, bool),
+    /// What the board's driver takes the part for.
+    wired: WiredPart,
 }
 
 impl<R: UnderTest> Rig<R> {
@@ -178,7 +180,15 @@ impl<R: UnderTest> Rig<R> {
             effects: std::vec::Vec::new(),
             screen: None,
             levels: (None, false),
+            wired: WiredPart::REFERENCE,
         }
+    }
+
+    /// The same board, its driver made for a part of another shape.
+    #[must_use]
+    pub fn wired(mut self, wired: WiredPart) -> Self {
+        self.wired = wired;
+        self
     }
 
     /// A board fitted on a blank reference part whose ring starts at `lap`.
@@ -247,7 +257,7 @@ impl<R: UnderTest> Rig<R> {
     pub fn poll_once(&mut self, watch: &mut impl FnMut(&Self)) -> Polled {
         self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
         let now = self.now();
-        let polled = R::poll(&mut self.board, now, &mut self.bus, WiredPart::REFERENCE);
+        let polled = R::poll(&mut self.board, now, &mut self.bus, self.wired);
         self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
         match polled.effect {
             Some(Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters)) => {
@@ -361,6 +371,22 @@ impl<R: UnderTest> Rig<R> {
         watch: &mut impl FnMut(&Self),
     ) {
         let at_us = self.now_us;
+        self.pulse(needle);
+        self.pass_to(at_us + period_us / 2, watch);
+        self.input(self.now(), Input::Shaft(Level::Inactive));
+        self.pass_to(at_us + period_us, watch);
+    }
+
+    /// The needle bar is disengaged, or engaged again.
+    pub fn jump(&mut self, is_jump: bool, watch: &mut impl FnMut(&Self)) {
+        self.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
+        self.levels.1 = is_jump;
+        self.pass_to(self.now_us + 50_000, watch);
+    }
+
+    /// The beginning of one stitch on `needle`, without one of a jump, now; no poll.
+    fn pulse(&mut self, needle: Option<Needle>) {
+        let at_us = self.now_us;
         self.input(self.now(), Input::Shaft(Level::Active));
         if let Some(last_us) = self.last_pulse_us
             && at_us - last_us <= 2_000_000
@@ -372,16 +398,14 @@ impl<R: UnderTest> Rig<R> {
             Some(needle) => self.truth_session.needle_stitches[needle.index()] += 1,
             None => self.truth_session.jumps += 1,
         }
-        self.pass_to(at_us + period_us / 2, watch);
-        self.input(self.now(), Input::Shaft(Level::Inactive));
-        self.pass_to(at_us + period_us, watch);
     }
 
-    /// The needle bar is disengaged, or engaged again.
-    pub fn jump(&mut self, is_jump: bool, watch: &mut impl FnMut(&Self)) {
-        self.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
-        self.levels.1 = is_jump;
-        self.pass_to(self.now_us + 50_000, watch);
+    /// One stitch on `needle`, which is selected already, while the main loop is busy
+    /// elsewhere: there is no poll before it is over.
+    pub fn stitch_unpolled(&mut self, needle: Needle) {
+        self.pulse(Some(needle));
+        self.now_us += 10_000;
+        self.input(self.now(), Input::Shaft(Level::Inactive));
     }
 
     /// Actuates the trimmer once.
@@ -451,7 +475,26 @@ impl<R: UnderTest> Rig<R> {
     /// Cuts the power and powers up again on the same part. What was lost is taken
     /// out of the truth: from here on the truth is what the board rightly knows.
     pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
-        let mut next = self.powered_again(tear);
+        let next = self.powered_again(tear);
+        self.go_on_with(next)
+    }
+
+    /// The watchdog resets the board in mid-write, whatever it did; the supply was there
+    /// all the time. What was lost is taken out of the truth.
+    pub fn watchdog_in_mid_write(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
+        self.warn();
+        for _ in 0..100 {
+            self.poll_once(watch);
+            if self.bus.page_under_way().is_some() {
+                break;
+            }
+        }
+        let board = R::watchdog(self.board.id(), &self.board);
+        let next = self.started_again(self.bus.clone(), board);
+        self.go_on_with(next)
+    }
+
+    fn go_on_with(&mut self, mut next: Self) -> bool {
         let rested = next.rest(&mut |_| {});
         let past = next.board.past().copied();
         next.found(past.as_ref());
@@ -463,20 +506,22 @@ impl<R: UnderTest> Rig<R> {
     /// cut first, unless it has been.
     #[must_use]
     pub fn powered_again(&self, tear: Tear) -> Self {
-        self.started_again(tear, R::power_up(self.board.id(), &self.board))
+        let mut bus = self.bus.clone();
+        bus.power_cycle(tear);
+        self.started_again(bus, R::power_up(self.board.id(), &self.board))
     }
 
     /// The same after the watchdog has reset the board: a program cycle that has begun
     /// ends well.
     #[must_use]
     pub fn reset(&self) -> Self {
-        self.started_again(Tear::New, R::watchdog(self.board.id(), &self.board))
+        let mut bus = self.bus.clone();
+        bus.power_cycle(Tear::New);
+        self.started_again(bus, R::watchdog(self.board.id(), &self.board))
     }
 
-    fn started_again(&self, tear: Tear, board: Board<R>) -> Self {
-        let mut bus = self.bus.clone();
-        bus.power_cycle(tear);
-        let mut next = Self::with(bus, board);
+    fn started_again(&self, bus: Bus, board: Board<R>) -> Self {
+        let mut next = Self::with(bus, board).wired(self.wired);
         next.screen = self.screen.as_ref().map(Screen::powered_again);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;

@@ -3,6 +3,7 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
+use shaftbook_core::board::Effect;
 use shaftbook_core::codec::checkpoint::Checkpoint;
 use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
 use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
@@ -12,37 +13,37 @@ use shaftbook_core::rules::Sound;
 use shaftbook_core::store::retired::Retired;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
-use shaftbook_core::time::TickClock;
 
 use super::Run;
 use super::rig::{BOARD, Recovered, Rig, any_needle};
-use super::under_test::UnderTest;
-use crate::bus::Tear;
+use super::under_test::{Clock, UnderTest};
+use crate::bus::{Answers, Tear};
 
 /// Proof 5.
 pub fn roll_over<R: UnderTest>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let seed = rng.next_u64();
-    run.case(|| ticks::<32>(seed, 40 * 60 * 1_000_000 / 2));
-    run.case(|| ticks::<16>(seed, 32_000));
+    run.case(|| ticks::<R, 32>(seed, 40 * 60 * 1_000_000 / 2));
+    run.case(|| ticks::<R, 16>(seed, 32_000));
     laps::<R>(run, &mut rng);
     run.case(|| hundred_years::<R>(seed));
+    run.case(|| away_for_hours::<R>(seed));
 }
 
 /// Stamps at drawn gaps, some of them overtaken by the main loop, over 50 wraps and
 /// more of a timer of `BITS` bits.
-fn ticks<const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
+fn ticks<R: UnderTest, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut clock = TickClock::<BITS>::new();
+    let mut clock = Clock::default();
     let mut true_us = 0_u64;
     while true_us >> BITS < 50 {
         true_us += 1 + rng.next_u64() % longest_gap_us;
-        let seen = clock.extend((true_us & ((1 << BITS) - 1)) as u32).as_us();
+        let seen = R::extend(&mut clock, BITS, (true_us & ((1 << BITS) - 1)) as u32).as_us();
         if seen != true_us {
             return Err(format!("a {BITS}-bit timer: {true_us} µs came out as {seen}"));
         }
         let early_us = true_us - (rng.next_u64() % 500).min(true_us);
-        let seen = clock.extend((early_us & ((1 << BITS) - 1)) as u32).as_us();
+        let seen = R::extend(&mut clock, BITS, (early_us & ((1 << BITS) - 1)) as u32).as_us();
         if seen != early_us {
             return Err(format!(
                 "a {BITS}-bit timer: a late stamp {early_us} µs came out as {seen}"
@@ -131,6 +132,40 @@ fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
     let past = rig.board.past().ok_or("the past is lost")?;
     if past.stitches() != old.stitches() + 100 || past.powered_ms <= old.powered_ms {
         return Err(format!("a century and 100 stitches came back as {past:?}"));
+    }
+    Ok(())
+}
+
+/// The part does not answer for so long that the growth since its snapshot is too large
+/// for a checkpoint's field (9.3 h of powered time). It comes back just as the power fails:
+/// the one checkpoint for which there is time must not be below what was acknowledged.
+fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    rig.sew(any_needle(&mut rng), 300, 1_990_000, &mut |_| {});
+    rig.bus.set_answers(Answers::Nobody);
+    rig.pass_to(rig.now_us + 10_000_000, &mut |_| {});
+    // 2^25 ms since the snapshot and a little more.
+    rig.now_us = ((1 << 25) + u64::from(rng.next_u32() % 100_000)) * 1_000;
+    rig.pass_to(rig.now_us + 2_000_000, &mut |_| {});
+    rig.bus.set_answers(Answers::Part);
+    rig.warn();
+    for _ in 0..20_000 {
+        if rig
+            .poll_once(&mut |_| {})
+            .effect
+            .is_some_and(|e| matches!(e, Effect::CheckpointDurable(_)))
+        {
+            break;
+        }
+        rig.now_us += 100;
+    }
+    let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
+    let mut image = Vec::new();
+    rig.cut_image(Tear::Old, &mut image);
+    let past = Recovered::<R>::from_image(image, seed).past().ok_or("the past is lost")?;
+    if !acknowledged.at_most(&past) || !past.at_most(&truth) {
+        return Err(format!("away for hours: {past:?}; acknowledged {acknowledged:?}"));
     }
     Ok(())
 }

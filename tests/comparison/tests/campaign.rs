@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use shaftbook_core::counters::Counters;
 
 /// The figures of a campaign, and what its first failing run shows.
-fn campaign<S: CounterStore + Send + Sync + 'static>(runs: u64) -> (Tally, Option<String>) {
+fn campaign<S: CounterStore>(runs: u64) -> (Tally, Option<String>) {
     let file =
         Path::new(env!("CARGO_MANIFEST_DIR")).join("../../host-sim/campaigns/cuts-only.toml");
     let plan = Plan::load(&file).expect("the campaign");

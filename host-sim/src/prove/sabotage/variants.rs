@@ -92,19 +92,19 @@ sabotages! {
     "no-lock-out" Authority NoFreeReset
         "wrong replies can be tried without a wait"
         { lock_out: no }
-    "crc-of-half" Trust NeverBackwards
+    "crc-of-half" Trust OneBadPage
         "the CRC covers the first half of a record only"
         { crc_of_all: no }
-    "old-laps-believed" Trust NeverBackwards
+    "old-laps-believed" Trust OneBadPage
         "a record of the lap before is believed where this lap's should be"
         { check_lap: no }
-    "drafts-mixed" Trust NeverBackwards
+    "drafts-mixed" Trust OneBadPage
         "members of a snapshot that was cut pass for those of the next"
         { mark_drafts: no }
-    "copies-in-one-slot" Redundancy WholeService
+    "copies-in-one-slot" Redundancy OneBadPage
         "the second copy of a journal entry goes over the first"
         { copies_apart: no }
-    "one-commit" Redundancy NeverBackwards
+    "one-commit" Redundancy OneBadPage
         "one slot holds the only pointer to a new snapshot"
         { commit_twice: no }
     "commit-too-early" Order NeverBackwards
@@ -119,9 +119,6 @@ sabotages! {
     "one-slot-too-many" Arithmetic RollOver
         "the ring is taken to have one slot more"
         { slots_used: one_more }
-    "last-slot-left-out" Arithmetic RollOver
-        "the writer leaves out the last slot, the reader does not know"
-        { slots_used: one_less }
     "retired-forgotten" Reset OneBadPage
         "which slots are retired is known until the next boot only"
         { note_retired: no }
@@ -191,7 +188,7 @@ sabotages! {
     "errors-ignored" Driver NeverBackwards
         "the driver takes a refused write for a done one"
         { poll: outside::errors_ignored }
-    "next-page" Driver NeverBackwards
+    "next-page" Driver OneBadPage
         "the driver writes one page too far"
         { poll: outside::next_page }
     "dated-when-written" Order WholeService
@@ -231,10 +228,6 @@ fn half(slots: u16) -> u16 {
 
 fn one_more(slots: u16) -> u16 {
     slots + 1
-}
-
-fn one_less(slots: u16) -> u16 {
-    slots - 1
 }
 
 fn plainly(a: Lap, b: Lap) -> bool {
