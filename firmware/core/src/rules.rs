@@ -88,6 +88,8 @@ rules! {
     head_after_newest
     /// The live snapshot is never overwritten before its successor is committed.
     guard_live_snapshot
+    /// The last slots before the live snapshot are kept for a new one.
+    keep_last_room
     /// A service takes its interval baseline and its renewals in one entry.
     service_in_one_entry
     /// A renewal is dated to when it was asked for, not to when it is written.

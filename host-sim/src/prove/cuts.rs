@@ -152,7 +152,8 @@ const FLAPS: u32 = 200;
 /// The ring is nearly round: a new snapshot is due, and none is ever completed.
 const NEARLY_ROUND_SLOT: u16 = 350;
 
-/// A supply that flaps: never long enough for a snapshot. The past must not be lost to it.
+/// A supply that flaps: never long enough for a snapshot. The past must not be lost to it,
+/// and once the supply stays everything is stored again.
 fn flapping<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
     let mut rng = Pcg32::seed_from_u64(seed);
@@ -184,7 +185,16 @@ fn flapping<R: UnderTest>(seed: u64) -> Result<(), String> {
             return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
         }
     }
-    Ok(())
+    // Once the supply stays, all is as before.
+    rig.found(rig.board.past().copied().as_ref());
+    rig.sew(any_needle(&mut rng), 60, 1_999_000, &mut |_| {});
+    rig.warn();
+    rig.rest(&mut |_| {});
+    if rig.board.faults().is_empty() && is_durable(&rig.truth(), &rig.acknowledged) {
+        return Ok(());
+    }
+    let faults: Vec<_> = rig.board.faults().iter().collect();
+    Err(format!("nothing is stored any more, though the supply stays: {faults:?}"))
 }
 
 struct Forks {

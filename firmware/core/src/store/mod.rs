@@ -18,7 +18,10 @@
 //!   checkpoint that names it;
 //! - a journal entry counts from the moment at which one of its copies can be read,
 //!   and is reported when all have been read back;
-//! - a power-fail warning goes before everything but a program cycle under way.
+//! - the last slots before the live snapshot are for a new one only, so that a supply that
+//!   flaps, however often, leaves room for it;
+//! - a power-fail warning goes before everything but a program cycle under way, and but
+//!   for a snapshot in those last slots.
 //!
 //! Work: at most one bus transaction a [`Store::poll`]. Never panics, whatever the
 //! part holds or does.
@@ -57,6 +60,9 @@ use slot_writer::SlotWriter;
 
 /// Journal entries since a snapshot after which a new snapshot is written.
 const ENTRIES_MAX: u8 = 12;
+/// Slots before the live snapshot that only a new one may use: the largest with its parity
+/// member and its commit, and a few slots that fail.
+const LAST_SLOTS: u16 = MEMBERS_MAX as u16 + 2 + 5;
 /// A field this full (of 256) asks for a new snapshot.
 const FULL: u32 = 224;
 /// Pause after a failure of the part or the bus, µs.
@@ -495,8 +501,130 @@ impl<R: Rules> Store<R> {
     }
 
     fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
-        let fitted = self.base.is_some();
-        if wanted.urgent && R::answer_power_fail() && R::power_fail_first() && fitted {
+        // Near the live snapshot there is room for a new one and nothing else: a supply that
+        // flaps must not use it up with checkpoints.
+        let has_room = self.base.is_some_and(|base| {
+            self.ring.distance(self.head.slot, base.slot) > LAST_SLOTS || !R::keep_last_room()
+        });
+        if wanted.urgent && R::answer_power_fail() && R::power_fail_first() {
+                    self.make_way();
+                }
+                if self.job.is_none() {
+                    if self.aliases_left > 0 {
+                        return self.check_alias(now, medium);
+                    }
+                    let wants_any = wanted.checkpoint || wanted.urgent || wanted.entry.is_some();
+                    if !wants_any && !self.is_busy() {
+                        return None;
+                    }
+                    lifetime(&mut self.counters);
+                    if let Err(fault) = self.next_record(wanted, ledger) {
+                        self.worn_out = true;
+                        return Some(StoreEvent::Trouble(fault));
+                    }
+                }
+                self.write(now, medium, wanted.urgent)
+            }
+        }
+    }
+
+    #[inline(never)]
+    fn recover<M: Medium>(
+        &mut self,
+        now: Instant,
+        medium: &mut M,
+        ledger: &mut Ledger,
+    ) -> Option<StoreEvent> {
+        if self.stage == Stage::Start {
+            let Some(ring) = Ring::new(medium.geometry()) else {
+                self.stage = Stage::Unusable;
+                return Some(StoreEvent::Nothing(Fault::MemoryShape));
+            };
+            self.ring = ring;
+            self.stage = Stage::Recovering;
+            return None;
+        }
+        match self.recovery_step(medium, ledger) {
+            Ok(event) => {
+                self.worked();
+                event
+            }
+            Err(error) => self.failed(now, error),
+        }
+    }
+
+    #[inline(never)]
+    fn write<M: Medium>(
+        &mut self,
+        now: Instant,
+        medium: &mut M,
+        urgent: bool,
+    ) -> Option<StoreEvent> {
+        let (job, writer) = self.job.as_mut()?;
+        let job = *job;
+        match writer.step::<R, M>(now, medium, &self.record, &mut self.back) {
+            slot_writer::Step::Again => {
+                self.worked();
+                None
+            }
+            slot_writer::Step::Pause(us) => {
+                self.wake = now.plus_us(us);
+                None
+            }
+            slot_writer::Step::Stored => {
+                self.worked();
+                self.job = None;
+                self.stored(job)
+            }
+            slot_writer::Step::Differs => self.differs(now, urgent),
+            slot_writer::Step::Failed(error) => {
+                // Whatever is written next is made of the counters of then.
+                self.job = None;
+                self.failed(now, error)
+            }
+        }
+    }
+
+    /// A power-fail warning: whatever has not been sent whole gives way.
+    fn make_way(&mut self) {
+        let Some((job, writer)) = &self.job else { return };
+        let is_checkpoint = job.kind() == Kind::Checkpoint;
+        if is_checkpoint || self.base.is_none() || !writer.can_give_way() {
+            return;
+        }
+        if let Job::EntryCopy { .. } = job {
+            // It will be written again, whole.
+            self.first_copy = None;
+        }
+        self.job = None;
+    }
+
+    /// Chooses the next record, encodes it, and puts its writer in place, if there
+    /// is anything to write.
+    #[inline(never)]
+    fn next_record(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<(), Fault> {
+        self.growth = self.counters;
+        self.growth.merge(&self.base_counters, Merge::TakeAway);
+        let Some(job) = self.choose(wanted, ledger)? else { return Ok(()) };
+        if R::guard_live_snapshot() && self.base.is_some_and(|base| base.slot == self.head.slot) {
+            return Err(Fault::MemoryWornOut);
+        }
+        self.encode(job, wanted.entry);
+        let header = Header { kind: job.kind(), lap: self.head.lap };
+        frame::seal::<R>(&mut self.record, header, self.id, self.head.slot);
+        self.job = Some((job, SlotWriter::new(self.ring.address(self.head.slot))));
+        self.tried_again = false;
+        Ok(())
+    }
+
+    fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
+        // So near the live snapshot there is room for a new one and nothing else: a supply
+        // that flaps must not use it up with checkpoints.
+        let has_room = self.base.is_some_and(|base| {
+            self.ring.distance(self.head.slot, base.slot) > LAST_SLOTS || !R::keep_last_room()
+        });
+        let fitted = self.base.is_some() && (has_room || self.draft.is_none());
+        if wanted.urgent && R::answer_power_fail() && R::power_fail_first() && has_room {
             return Ok(Some(Job::Checkpoint));
         }
         if self.first_copy.is_some() && wanted.entry.is_some() {
@@ -509,7 +637,7 @@ impl<R: Rules> Store<R> {
         // However much checkpoints are wanted, the snapshot goes on between them.
         let wants_any = wanted.checkpoint || (!R::power_fail_first() && wanted.urgent);
         let checkpoint = wants_any && !(snapshot && self.gave_way);
-        if fitted && (self.commits_left > 0 || checkpoint) {
+        if has_room && (self.commits_left > 0 || checkpoint) {
             return Ok(Some(Job::Checkpoint));
         }
         if self.draft.is_some() {

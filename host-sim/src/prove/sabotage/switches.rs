@@ -83,6 +83,7 @@ switches! {
         look_ahead() -> bool;
         head_after_newest() -> bool;
         guard_live_snapshot() -> bool;
+        keep_last_room() -> bool;
         service_in_one_entry() -> bool;
         dated_when_asked() -> bool;
         answer_power_fail() -> bool;

@@ -116,6 +116,9 @@ sabotages! {
     "live-snapshot-unguarded" Order NeverBackwards
         "the live snapshot may be overwritten"
         { guard_live_snapshot: no }
+    "last-room-used" Power NeverBackwards
+        "checkpoints may use up the room for a new snapshot"
+        { keep_last_room: no }
     "one-slot-too-many" Arithmetic RollOver
         "the ring is taken to have one slot more"
         { slots_used: one_more }
