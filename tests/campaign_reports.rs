@@ -6,7 +6,6 @@ use std::fs::{self, File, OpenOptions};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use host_sim::campaign::board::Rig;
 use host_sim::campaign::draw::run_seed;
 use host_sim::campaign::execute::{Budget, execute};
 use host_sim::campaign::kind::{Kind, KindSet};
@@ -20,6 +19,7 @@ use host_sim::campaign::runner::{On, Runner as _};
 use host_sim::campaign::state::{State, StateSet};
 use host_sim::campaign::stream::{CHUNK_RUNS, Chunk, Header, Reader, Shard, Writer};
 use host_sim::campaign::tally::{Cut, Named, Tally};
+use host_sim::prove::rig::Rig;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
 use parquet::record::Field;
 use roxmltree::{Document, Node};
@@ -253,7 +253,10 @@ fn the_report_says_what_the_runs_say() {
     assert_eq!(report.figures.unwarned_cuts, 9);
     assert_eq!((report.figures.lost_running_ms.worst, report.figures.lost_trims.worst), (9_988, 3));
     assert_eq!(report.figures.lost_running_ms.bound, 10_000);
-    assert_eq!((report.figures.lost_trims.bound, report.figures.lost_powered_ms.bound), (64, 60_000));
+    assert_eq!(
+        (report.figures.lost_trims.bound, report.figures.lost_powered_ms.bound),
+        (64, 60_000)
+    );
     assert_eq!(report.figures.boot_worst_us, 23_456);
     assert_eq!(report.figures.boot_median_from_us, Some(0));
     assert_eq!((report.wear.programs, report.wear.hottest_page_programs), (21, 15));

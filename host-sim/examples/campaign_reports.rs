@@ -5,13 +5,13 @@ use std::error::Error;
 use std::fs::{self, File};
 use std::path::Path;
 
-use host_sim::campaign::board::Rig;
 use host_sim::campaign::execute::{Budget, execute};
 use host_sim::campaign::plan::Plan;
 use host_sim::campaign::report::{html, json, parquet};
 use host_sim::campaign::results::Results;
 use host_sim::campaign::runner::{On, Runner as _};
 use host_sim::campaign::stream::{Header, Shard, Writer};
+use host_sim::prove::rig::Rig;
 use shaftbook_core::rules::Sound;
 
 fn main() -> Result<(), Box<dyn Error>> {

@@ -221,10 +221,7 @@ fn lost(figures: &Figures, histogram: &Histogram) -> Markup {
         median(histogram, 1_000, "s").map(|text| format!("; {text}")).unwrap_or_default(),
     );
     let bins = 1_000 / LOST_BIN_MS;
-    let marks = (0..=12).step_by(2).map(|s| Line {
-        at: (s * bins) as f64,
-        name: s.to_string(),
-    });
+    let marks = (0..=12).step_by(2).map(|s| Line { at: (s * bins) as f64, name: s.to_string() });
     let plot = Bars {
         id: "lost",
         title: "Running time lost at cuts without warning",
@@ -253,10 +250,9 @@ fn boot(figures: &Figures, histogram: &Histogram) -> Markup {
     let used = histogram.counts.iter().rposition(|count| *count > 0).map_or(0, |last| last + 1);
     let shown = used.max(BOOT_BINS_LEAST).min(histogram.counts.len());
     let bins_a_mark = [5, 10, 25].into_iter().find(|bins| shown / bins <= 8).unwrap_or(25);
-    let marks = (0..=shown).step_by(bins_a_mark).map(|bin| Line {
-        at: bin as f64,
-        name: decimal(bin as u64 * BOOT_BIN_US, 1_000),
-    });
+    let marks = (0..=shown)
+        .step_by(bins_a_mark)
+        .map(|bin| Line { at: bin as f64, name: decimal(bin as u64 * BOOT_BIN_US, 1_000) });
     let plot = Bars {
         id: "boot",
         title: "Time from power-up until writing can begin",
@@ -290,10 +286,8 @@ fn wear(wear: &Wear) -> Markup {
         ),
     };
     let pages = wear.page_programs.len();
-    let marks = (0..=pages).step_by(128).map(|page| Line {
-        at: page as f64,
-        name: page.to_string(),
-    });
+    let marks =
+        (0..=pages).step_by(128).map(|page| Line { at: page as f64, name: page.to_string() });
     let plot = Bars {
         id: "wear",
         title: "Wear of the pages, all runs added",
@@ -304,10 +298,8 @@ fn wear(wear: &Wear) -> Markup {
         bin_label: "page",
         marks: marks.collect(),
         bound: None,
-        level: (wear.programs > 0).then(|| Line {
-            at: mean,
-            name: format!("mean {}", grouped(mean.round() as u64)),
-        }),
+        level: (wear.programs > 0)
+            .then(|| Line { at: mean, name: format!("mean {}", grouped(mean.round() as u64)) }),
     };
     figure(&plot, &words, None)
 }
@@ -364,9 +356,10 @@ fn coverage(report: &Report) -> Markup {
 }
 
 fn scenarios(report: &Report) -> Markup {
-    let rows = report.scenarios.iter().map(|scenario| {
-        (scenario.name.as_str(), scenario.runs, scenario.failed)
-    });
+    let rows = report
+        .scenarios
+        .iter()
+        .map(|scenario| (scenario.name.as_str(), scenario.runs, scenario.failed));
     runs("By scenario", "Scenario", rows)
 }
 
@@ -375,11 +368,7 @@ fn kinds(report: &Report) -> Markup {
     runs("By kind of fault: the runs in which it came", "Kind", rows)
 }
 
-fn runs<'a>(
-    caption: &str,
-    first: &str,
-    rows: impl Iterator<Item = (&'a str, u64, u64)>,
-) -> Markup {
+fn runs<'a>(caption: &str, first: &str, rows: impl Iterator<Item = (&'a str, u64, u64)>) -> Markup {
     html! {
         div {
             table {

@@ -133,11 +133,9 @@ impl Bars<'_> {
     fn steps(&self) -> Vec<u64> {
         let most = self.most();
         match self.scale {
-            Scale::Logarithmic => {
-                std::iter::successors(Some(1_u64), |step| step.checked_mul(10))
-                    .take_while(|step| *step <= most)
-                    .collect()
-            }
+            Scale::Logarithmic => std::iter::successors(Some(1_u64), |step| step.checked_mul(10))
+                .take_while(|step| *step <= most)
+                .collect(),
             Scale::Linear => {
                 let step = step_of(most);
                 (0..=most / step).map(|place| place * step).collect()
