@@ -15,12 +15,14 @@ const SHADES: u32 = 5;
 pub fn table(coverage: &Coverage) -> Markup {
     let most = coverage.states.iter().flat_map(|state| &state.hits).copied().max().unwrap_or(0);
     html! {
+        p {
+            span class="never" { "–" }
+            " means never. The stronger the shade, the more often (logarithmic)."
+        }
         div class="wide" role="region" tabindex="0" aria-labelledby="coverage-caption" {
             table class="heat" {
                 caption id="coverage-caption" {
-                    "How often a fault of each kind met each state. "
-                    span class="never" { "–" }
-                    " means never. Darker is more often, by powers of ten."
+                    "Faults of each kind that met each state"
                 }
                 thead {
                     tr {

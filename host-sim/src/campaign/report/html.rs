@@ -93,17 +93,17 @@ fn verdict(report: &Report) -> Markup {
                     " are missing."
                 }
             }
-            @if coverage.unvisited.is_empty() {
-                p { "Every state was met by a fault." }
-            } @else {
-                p { "No fault met: " (coverage.unvisited.join(", ")) "." }
-            }
             @if !coverage.missing.is_empty() {
                 p {
                     @if verdict.complete { "Required, but met by no cut or reset: " }
                     @else { "Required, and not yet met by a cut or reset: " }
                     (coverage.missing.join(", ")) "."
                 }
+            }
+            @if coverage.unvisited.is_empty() {
+                p { "Every state was met by a fault." }
+            } @else {
+                p { "No fault met: " (coverage.unvisited.join(", ")) "." }
             }
         }
     }
@@ -141,7 +141,7 @@ fn figures(report: &Report) -> Markup {
     let seconds = |ms: u64| format!("{} s", decimal(ms, 1_000));
     html! {
         div class="wide" role="region" tabindex="0" aria-labelledby="figures-caption" {
-            table {
+            table class="figures" {
                 caption id="figures-caption" {
                     "Most lost at one cut without warning, of "
                     (grouped(figures.unwarned_cuts)) " on a sound part."
@@ -278,7 +278,8 @@ fn wear(wear: &Wear) -> Markup {
         None => "Nothing was programmed.".to_owned(),
         Some(ratio) => format!(
             "{} of {} pages; the hottest page has {}, the mean is {}: \
-             {ratio:.2} times the mean.",
+             {ratio:.2} times the mean. A run writes only a stretch of the ring, from where its \
+             board stands: this is not the wear of a whole life.",
             counted(wear.programs, "program cycle", "program cycles"),
             wear.page_programs.len(),
             grouped(wear.hottest_page_programs),
@@ -371,7 +372,7 @@ fn kinds(report: &Report) -> Markup {
 fn runs<'a>(caption: &str, first: &str, rows: impl Iterator<Item = (&'a str, u64, u64)>) -> Markup {
     html! {
         div {
-            table {
+            table class="runs" {
                 caption { (caption) }
                 thead { tr {
                     th scope="col" { (first) } th scope="col" { "Runs" }
