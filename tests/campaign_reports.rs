@@ -17,7 +17,7 @@ use host_sim::campaign::results::{FAILURES_KEPT, Results};
 use host_sim::campaign::row::Row;
 use host_sim::campaign::runner::{On, Runner as _};
 use host_sim::campaign::state::{State, StateSet};
-use host_sim::campaign::stream::{CHUNK_RUNS, Chunk, Header, Reader, Shard, Writer};
+use host_sim::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
 use host_sim::campaign::tally::{Cut, Named, Tally};
 use host_sim::prove::rig::Rig;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
