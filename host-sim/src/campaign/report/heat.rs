@@ -74,7 +74,7 @@ fn shade(hits: u64, most: u64) -> u32 {
         return 1;
     }
     let share = (hits as f64).ln() / (most as f64).ln();
-    ((share * f64::from(SHADES)).ceil() as u32).clamp(1, SHADES)
+    (1..SHADES).find(|shade| share * f64::from(SHADES) <= f64::from(*shade)).unwrap_or(SHADES)
 }
 
 #[cfg(test)]

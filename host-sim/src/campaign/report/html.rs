@@ -115,7 +115,7 @@ fn failures(report: &Report) -> Markup {
         h2 { "Failures" }
         p {
             @if shown < all { "The first " (grouped(shown)) " of " (grouped(all)) ". " }
-            "FILE is the campaign file; the command plays the run again and shrinks it."
+            "FILE is the campaign file; the command plays the run again."
         }
         ol class="failures" { @for failure in &report.failures { (failed(failure)) } }
     }
@@ -152,7 +152,7 @@ fn figures(report: &Report) -> Markup {
                 } }
                 tbody {
                     (bounded("Running time", figures.lost_running_ms, seconds))
-                    (bounded("Trims", figures.lost_trims, |trims| grouped(trims)))
+                    (bounded("Trims", figures.lost_trims, grouped))
                     (bounded("Powered time", figures.lost_powered_ms, seconds))
                 }
             }
@@ -190,7 +190,7 @@ fn bounded(name: &str, figure: Bounded, shown: impl Fn(u64) -> String) -> Markup
 
 /// The worst in hundredths of the bound.
 fn share(figure: Bounded) -> String {
-    let per_mille = (figure.worst * 1_000).checked_div(figure.bound).unwrap_or(0);
+    let per_mille = figure.worst.saturating_mul(1_000).checked_div(figure.bound).unwrap_or(0);
     format!("{} %", decimal(per_mille, 10))
 }
 
@@ -273,7 +273,9 @@ fn boot(figures: &Figures, histogram: &Histogram) -> Markup {
 }
 
 fn wear(wear: &Wear) -> Markup {
-    let mean = wear.mean_page_programs;
+    // To the next whole one.
+    let all = wear.page_programs.len().max(1) as u64;
+    let mean = grouped((wear.programs + all / 2) / all);
     let words = match wear.hottest_over_mean {
         None => "Nothing was programmed.".to_owned(),
         Some(ratio) => format!(
@@ -283,7 +285,7 @@ fn wear(wear: &Wear) -> Markup {
             counted(wear.programs, "program cycle", "program cycles"),
             wear.page_programs.len(),
             grouped(wear.hottest_page_programs),
-            grouped(mean.round() as u64),
+            mean,
         ),
     };
     let pages = wear.page_programs.len();
@@ -300,7 +302,7 @@ fn wear(wear: &Wear) -> Markup {
         marks: marks.collect(),
         bound: None,
         level: (wear.programs > 0)
-            .then(|| Line { at: mean, name: format!("mean {}", grouped(mean.round() as u64)) }),
+            .then(|| Line { at: wear.mean_page_programs, name: format!("mean {mean}") }),
     };
     figure(&plot, &words, None)
 }
