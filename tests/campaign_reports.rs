@@ -508,7 +508,7 @@ fn every_run_is_in_the_table() {
         let reader = SerializedFileReader::new(File::open(&out).unwrap()).unwrap();
         let groups = reader.metadata().row_groups();
         assert_eq!(groups.len(), 600_usize.div_ceil(group_rows));
-        assert!(groups.iter().all(|group| group.num_rows() as usize <= group_rows));
+        assert!(groups.iter().all(|group| group.num_rows() <= i64::try_from(group_rows).unwrap()));
     }
 }
 
