@@ -10,6 +10,8 @@
 //!   [`merge`]: the parts of a split campaign put together
 //! - [`results`]: what every report is made of; [`summary`]: a page of text;
 //!   [`cases`]: JUnit
+//! - [`results`]: what every report is made of
+//! - [`report`]: JSON, Parquet and HTML made of the results
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
 //! Invariants: the plan decides every byte of the results; a campaign that is interrupted
@@ -24,6 +26,7 @@ pub mod kind;
 pub mod merge;
 pub mod plan;
 pub mod regression;
+pub mod report;
 pub mod results;
 pub mod row;
 pub mod run;
