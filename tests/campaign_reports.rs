@@ -193,7 +193,7 @@ fn validator() -> jsonschema::Validator {
 fn reports_keep_to_the_schema() {
     let validator = validator();
     for results in [failing(), real()] {
-        let report = json::json(&results);
+        let report = json::json(&results, "a.toml");
         let errors: Vec<_> = validator.iter_errors(&report).map(|e| e.to_string()).collect();
         assert!(errors.is_empty(), "{errors:?}");
     }
@@ -222,7 +222,7 @@ fn a_broken_report_does_not_keep_to_the_schema() {
         }),
     ];
     let validator = validator();
-    let sound = json::json(&failing());
+    let sound = json::json(&failing(), "a.toml");
     assert!(validator.is_valid(&sound));
     for (what, break_it) in breaks {
         let mut report = sound.clone();
@@ -234,13 +234,13 @@ fn a_broken_report_does_not_keep_to_the_schema() {
 #[test]
 fn the_report_says_what_the_runs_say() {
     let results = failing();
-    let report = Report::of(&results);
+    let report = Report::of(&results, "a.toml");
     let plan = plan(600);
     let rows: Vec<_> = (0..600).map(|run| row(&plan, run)).collect();
     let failed = |of: &dyn Fn(&Row) -> bool| {
         rows.iter().filter(|row| of(row) && row.seen.is_some()).count() as u64
     };
-    assert_eq!(serde_json::from_value::<Report>(json::json(&results)).unwrap(), report);
+    assert_eq!(serde_json::from_value::<Report>(json::json(&results, "a.toml")).unwrap(), report);
     assert!(report.verdict.complete && !report.verdict.held);
     assert_eq!((report.verdict.runs_planned, report.verdict.runs_done), (600, 600));
     assert_eq!(report.verdict.runs_failed, failed(&|_| true));
@@ -268,13 +268,13 @@ fn the_report_says_what_the_runs_say() {
     // Only so many failures are kept, with what replays them.
     assert_eq!(report.failures.len(), FAILURES_KEPT);
     assert_eq!(report.failures[1].run, 12);
-    assert_eq!(report.failures[1].replay, "shaftbook campaign FILE --run 12");
+    assert_eq!(report.failures[1].replay, "shaftbook campaign a.toml --seed 1 --run 12");
     assert_eq!(report.failures[1].seen, rows[12].seen.clone().unwrap());
 }
 
 #[test]
 fn the_page_is_well_formed_and_escapes_what_it_is_given() {
-    let page = xml(&html::html(&failing()));
+    let page = xml(&html::html(&failing(), "a.toml"));
     let page = Document::parse(&page).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(elements(&page, "b").count() + elements(&page, "i").count(), 0);
     assert_eq!(elements(&page, "title").next().map(text).unwrap(), format!("Campaign “{EVIL}”"));
@@ -285,7 +285,7 @@ fn the_page_is_well_formed_and_escapes_what_it_is_given() {
 
 #[test]
 fn the_page_needs_nothing_but_itself() {
-    let text = xml(&html::html(&failing()));
+    let text = xml(&html::html(&failing(), "a.toml"));
     let page = Document::parse(&text).unwrap();
     for name in ["script", "link", "img", "iframe", "object", "a"] {
         assert_eq!(elements(&page, name).count(), 0, "{name}");
@@ -305,7 +305,7 @@ fn the_page_needs_nothing_but_itself() {
 #[test]
 fn the_page_can_be_read_without_seeing_it() {
     for results in [failing(), real()] {
-        let text_of_page = xml(&html::html(&results));
+        let text_of_page = xml(&html::html(&results, "a.toml"));
         let page = Document::parse(&text_of_page).unwrap();
         let ids: Vec<_> = page.descendants().filter_map(|node| node.attribute("id")).collect();
         assert_eq!(ids.iter().collect::<BTreeSet<_>>().len(), ids.len(), "ids are unique");
@@ -336,7 +336,7 @@ fn the_page_can_be_read_without_seeing_it() {
 #[test]
 fn the_page_names_every_state_and_kind_and_marks_what_was_never_met() {
     let results = failing();
-    let text_of_page = xml(&html::html(&results));
+    let text_of_page = xml(&html::html(&results, "a.toml"));
     let page = Document::parse(&text_of_page).unwrap();
     let heat = elements(&page, "table").find(|table| is_class(table, "heat")).unwrap();
     let heads: Vec<_> = heat.descendants().filter(|node| node.has_tag_name("th")).collect();
@@ -374,7 +374,7 @@ fn failing_hits(kind: Kind, state: State) -> u64 {
 
 #[test]
 fn the_page_says_the_verdict_and_how_to_play_failures_again() {
-    let text_of_page = xml(&html::html(&failing()));
+    let text_of_page = xml(&html::html(&failing(), "a.toml"));
     let page = Document::parse(&text_of_page).unwrap();
     let verdict = elements(&page, "section").find(|node| is_class(node, "verdict")).unwrap();
     let said = text(verdict);
@@ -384,11 +384,11 @@ fn the_page_says_the_verdict_and_how_to_play_failures_again() {
     assert!(said.contains("No fault met: first-lap, "), "{said}");
     let commands: Vec<_> = elements(&page, "code").map(text).collect();
     assert_eq!(commands.len(), FAILURES_KEPT);
-    assert!(commands.contains(&"shaftbook campaign FILE --run 12".to_owned()));
+    assert!(commands.contains(&"shaftbook campaign a.toml --seed 1 --run 12".to_owned()));
     assert!(text(page.root_element()).contains("The first 50 of 60."));
 
     let results = real();
-    let text_of_page = xml(&html::html(&results));
+    let text_of_page = xml(&html::html(&results, "a.toml"));
     let page = Document::parse(&text_of_page).unwrap();
     let verdict = elements(&page, "section").find(|node| is_class(node, "verdict")).unwrap();
     let said = text(verdict);
@@ -406,10 +406,10 @@ fn a_campaign_that_was_interrupted_says_so() {
     let kept = stream.trim_end().rsplit_once('\n').unwrap().0;
     fs::write(&path, format!("{kept}\n")).unwrap();
     let results = Results::read(&path).unwrap();
-    let report = Report::of(&results);
+    let report = Report::of(&results, "a.toml");
     assert_eq!((report.verdict.runs_planned, report.verdict.runs_done), (600, 512));
     assert!(!report.verdict.complete && report.verdict.held);
-    let page = html::html(&results);
+    let page = html::html(&results, "a.toml");
     assert!(page.contains("✓ Held so far, not complete"));
     assert!(page.contains("600 runs are planned: 88 are missing."));
     assert!(page.contains("Required, and not yet met by a cut or reset: warned."));

@@ -11,6 +11,8 @@ use super::campaign::regression;
 use super::failure::Failure;
 use super::output::{WholeFile, say};
 use crate::campaign::cases;
+use crate::campaign::report;
+use crate::campaign::report::json::Report;
 use crate::campaign::results::Results;
 use crate::campaign::runner::Runner;
 use crate::campaign::summary;
@@ -36,6 +38,15 @@ pub fn finish(out: &Path, runner: Option<&dyn Runner>, file: &str) -> Result<Ver
     let mut junit = Vec::new();
     cases::suite(&results, file).write(&mut junit)?;
     write(&out.join("junit.xml"), &junit)?;
+    let json = serde_json::to_string_pretty(&Report::of(&results, file))? + "\n";
+    write(&out.join("campaign.json"), json.as_bytes())?;
+    write(&out.join("report.html"), report::html::html(&results, file).as_bytes())?;
+    let path = out.join("runs.parquet");
+    let (whole, mut file) = WholeFile::begin(&path)?;
+    report::parquet::write(&out.join(STREAM), &mut file)?;
+    file.flush().map_err(|e| Failure::file(&path, &e))?;
+    drop(file);
+    whole.finish()?;
     regressions(out, &results, runner)?;
     Ok(if results.held() { Verdict::Held } else { Verdict::Failed })
 }

@@ -188,9 +188,10 @@ fn flapping<R: UnderTest>(seed: u64) -> Result<(), String> {
     // Once the supply stays, all is as before.
     rig.found(rig.board.past().copied().as_ref());
     rig.sew(any_needle(&mut rng), 60, 1_999_000, &mut |_| {});
+    let truth = rig.truth();
     rig.warn();
     rig.rest(&mut |_| {});
-    if rig.board.faults().is_empty() && is_durable(&rig.truth(), &rig.acknowledged) {
+    if rig.board.faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
         return Ok(());
     }
     let faults: Vec<_> = rig.board.faults().iter().collect();

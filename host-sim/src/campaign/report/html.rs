@@ -17,10 +17,11 @@ const STYLE: &str = include_str!("page.css");
 /// Bins of boot time that are shown at least, though nothing took so long.
 const BOOT_BINS_LEAST: usize = 10;
 
-/// The page. It is also well-formed XML, but for the two `meta` tags.
+/// The page; `file` is the campaign file, for the commands in it. It is also well-formed
+/// XML, but for the two `meta` tags.
 #[must_use]
-pub fn html(results: &Results) -> String {
-    page(&Report::of(results)).into_string()
+pub fn html(results: &Results, file: &str) -> String {
+    page(&Report::of(results, file)).into_string()
 }
 
 fn page(report: &Report) -> Markup {

@@ -7,11 +7,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::schema::{fault_names, kind_name, kind_names, state_name, state_names};
-use super::{Bounds, median_bin, replay};
+use super::{Bounds, median_bin};
 use crate::campaign::kind::Kind;
 use crate::campaign::results::{Count, FAILURES_KEPT, Results};
 use crate::campaign::row::Row;
 use crate::campaign::state::State;
+use crate::campaign::summary::replay;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS, Named};
 
 /// Version of the report's form: it counts up when a reader must change.
@@ -248,14 +249,14 @@ pub struct Failure {
     pub states: Vec<String>,
     /// What did not hold.
     pub seen: String,
-    /// The command that plays it again; `FILE` is the campaign file.
+    /// The command that plays it again.
     pub replay: String,
 }
 
-/// The report as a JSON value.
+/// The report as a JSON value; `file` as for [`Report::of`].
 #[must_use]
-pub fn json(results: &Results) -> serde_json::Value {
-    serde_json::to_value(Report::of(results)).unwrap_or_default()
+pub fn json(results: &Results, file: &str) -> serde_json::Value {
+    serde_json::to_value(Report::of(results, file)).unwrap_or_default()
 }
 
 /// Named faults, as reports name them.
@@ -276,9 +277,9 @@ pub(super) fn fault_name(fault: shaftbook_core::fault::Fault) -> String {
 }
 
 impl Report {
-    /// The report of `results`.
+    /// The report of `results`; `file` is the campaign file, for the commands in it.
     #[must_use]
-    pub fn of(results: &Results) -> Self {
+    pub fn of(results: &Results, file: &str) -> Self {
         let (header, tally) = (&results.header, &results.tally);
         let plan = &header.plan;
         let names = |states: Vec<State>| states.iter().map(|state| state.name().into()).collect();
@@ -316,7 +317,7 @@ impl Report {
                 .failures
                 .iter()
                 .take(FAILURES_KEPT)
-                .map(|row| failure(results, row))
+                .map(|row| failure(results, row, file))
                 .collect(),
         }
     }
@@ -395,7 +396,7 @@ fn wear(pages: &[u64]) -> Wear {
     }
 }
 
-fn failure(results: &Results, row: &Row) -> Failure {
+fn failure(results: &Results, row: &Row, file: &str) -> Failure {
     let shop = results.header.plan.shops.get(row.shop as usize);
     Failure {
         run: row.run,
@@ -404,6 +405,6 @@ fn failure(results: &Results, row: &Row) -> Failure {
         kinds: row.kinds.iter().map(|kind| kind.name().into()).collect(),
         states: row.states.iter().map(|state| state.name().into()).collect(),
         seen: row.seen.clone().unwrap_or_default(),
-        replay: replay(row.run),
+        replay: replay(results, row, file),
     }
 }

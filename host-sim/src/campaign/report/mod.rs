@@ -40,12 +40,6 @@ impl Bounds {
     }
 }
 
-/// The command that plays run `run` again; `FILE` is the campaign file.
-#[must_use]
-pub fn replay(run: u64) -> String {
-    format!("shaftbook campaign FILE --run {run}")
-}
-
 /// The bin that holds the median of what `bins` count; `None` if they are empty. Of an
 /// even number it is the bin of the lower of the two in the middle.
 #[must_use]
