@@ -140,7 +140,7 @@ fn real() -> Results {
     let quick = root().join("host-sim/campaigns/quick.toml");
     let plan = Plan { runs: 64, starts: 2, ..Plan::load(&quick).unwrap() };
     let runner = On::<Rig<Sound>>::new();
-    let header = Header::new(&plan, runner.subject(), Shard::WHOLE);
+    let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
     let path = scratch(&format!("real-{:?}.jsonl", std::thread::current().id()));
     let mut writer = Writer::begin(&path, &header).unwrap();
     execute(&header, &runner, &mut writer, 0, Budget::default(), |_, _| {}).unwrap();
@@ -418,9 +418,9 @@ fn a_campaign_that_was_interrupted_says_so() {
 #[test]
 fn the_same_results_give_the_same_bytes() {
     let results = [real(), real()];
-    let [a, b] = results.each_ref().map(html::html);
+    let [a, b] = results.each_ref().map(|results| html::html(results, "a.toml"));
     assert!(a == b, "the page");
-    let [a, b] = results.each_ref().map(|results| json::json(results).to_string());
+    let [a, b] = results.each_ref().map(|results| json::json(results, "a.toml").to_string());
     assert!(a == b, "the JSON");
     let plan = plan(600);
     let [a, b] = ["same-a.jsonl", "same-b.jsonl"].map(|name| {

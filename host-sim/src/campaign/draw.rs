@@ -88,7 +88,7 @@ fn draw_start(plan: &Plan, rng: &mut Pcg32) -> Start {
     };
     let wraps = number % 3 == 2 || number % 6 == 3;
     let lap = if wraps { LAST_LAPS + below(&mut rng, 2) } else { below(&mut rng, 1_000) };
-    Start { fitted: number % 12 != 0, lap, checkpoints, seed }
+    Start { fitted: !number.is_multiple_of(12), lap, checkpoints, seed }
 }
 
 fn draw_steps(shop: &Shop, count: u32, rng: &mut Pcg32) -> Vec<Step> {

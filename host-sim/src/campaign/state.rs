@@ -214,7 +214,7 @@ impl StateSet {
         let store = board.store().activity();
         let service = board.activity(now);
         let (lap, ready) = (board.store().head().lap.get(), board.store().is_ready());
-        let wraps = lap < 2 || lap >= (1 << LAP_BITS) - 2;
+        let wraps = !(2..(1 << LAP_BITS) - 2).contains(&lap);
         let first = !is_round(bus);
         let mut set = Self::default();
         for (holds, state) in [

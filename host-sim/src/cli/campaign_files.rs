@@ -63,8 +63,9 @@ fn regressions(out: &Path, results: &Results, runner: Option<&dyn Runner>) -> Re
     let folder = out.join(REGRESSIONS);
     if let Ok(entries) = fs::read_dir(&folder) {
         for path in entries.filter_map(Result::ok).map(|entry| entry.path()) {
-            let name = path.file_name().and_then(|name| name.to_str()).unwrap_or_default();
-            if name.starts_with("run-") && name.ends_with(".toml") {
+            let name = path.file_stem().and_then(|name| name.to_str()).unwrap_or_default();
+            let is_toml = path.extension().is_some_and(|ending| ending == "toml");
+            if name.starts_with("run-") && is_toml {
                 fs::remove_file(&path).map_err(|e| Failure::file(&path, &e))?;
             }
         }
