@@ -268,7 +268,10 @@ fn the_report_says_what_the_runs_say() {
     // Only so many failures are kept, with what replays them.
     assert_eq!(report.failures.len(), FAILURES_KEPT);
     assert_eq!(report.failures[1].run, 12);
-    assert_eq!(report.failures[1].replay, "shaftbook campaign a.toml --seed 1 --run 12");
+    assert_eq!(
+        report.failures[1].replay,
+        "shaftbook campaign a.toml --seed 18446744073709551615 --board by-hand --run 12"
+    );
     assert_eq!(report.failures[1].seen, rows[12].seen.clone().unwrap());
 }
 
@@ -384,7 +387,12 @@ fn the_page_says_the_verdict_and_how_to_play_failures_again() {
     assert!(said.contains("No fault met: first-lap, "), "{said}");
     let commands: Vec<_> = elements(&page, "code").map(text).collect();
     assert_eq!(commands.len(), FAILURES_KEPT);
-    assert!(commands.contains(&"shaftbook campaign a.toml --seed 1 --run 12".to_owned()));
+    assert!(
+        commands.contains(
+            &"shaftbook campaign a.toml --seed 18446744073709551615 --board by-hand --run 12"
+                .to_owned()
+        )
+    );
     assert!(text(page.root_element()).contains("The first 50 of 60."));
 
     let results = real();

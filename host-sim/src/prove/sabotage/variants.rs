@@ -114,8 +114,8 @@ sabotages! {
         "after a boot the newest record is overwritten"
         { head_after_newest: no }
     "live-snapshot-unguarded" Order NeverBackwards
-        "the live snapshot may be overwritten"
-        { guard_live_snapshot: no }
+        "the live snapshot may be overwritten, and no room is kept before it"
+        { guard_live_snapshot: no, keep_last_room: no }
     "last-room-used" Power NeverBackwards
         "checkpoints may use up the room for a new snapshot"
         { keep_last_room: no }
