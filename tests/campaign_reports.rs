@@ -270,7 +270,7 @@ fn the_report_says_what_the_runs_say() {
     assert_eq!(report.failures[1].run, 12);
     assert_eq!(
         report.failures[1].replay,
-        "shaftbook campaign a.toml --seed 18446744073709551615 --board by-hand --run 12"
+        "shaftbook campaign a.toml --seed 18446744073709551615 --run 12"
     );
     assert_eq!(report.failures[1].seen, rows[12].seen.clone().unwrap());
 }
@@ -388,10 +388,8 @@ fn the_page_says_the_verdict_and_how_to_play_failures_again() {
     let commands: Vec<_> = elements(&page, "code").map(text).collect();
     assert_eq!(commands.len(), FAILURES_KEPT);
     assert!(
-        commands.contains(
-            &"shaftbook campaign a.toml --seed 18446744073709551615 --board by-hand --run 12"
-                .to_owned()
-        )
+        commands
+            .contains(&"shaftbook campaign a.toml --seed 18446744073709551615 --run 12".to_owned())
     );
     assert!(text(page.root_element()).contains("The first 50 of 60."));
 

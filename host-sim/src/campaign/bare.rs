@@ -18,6 +18,8 @@ use crate::bus::{Bus, Part, Tear, Timing};
 const RUN_GAP_US: u64 = 2_000_000;
 /// Time of a stitch while the part is aged, µs.
 const AGEING_PERIOD_US: u64 = 1_999_000;
+/// Tries to power up on a bus that is held, 1 ms apart: it is held for 0.2 s at most.
+const HELD_TRIES: u32 = 400;
 /// Stitches to a checkpoint at that pace.
 const AGEING_STITCHES: u64 = 5;
 
@@ -232,7 +234,12 @@ impl<S: CounterStore> Subject for Bare<S> {
         FaultSet::default()
     }
 
-    fn power_cycle(&mut self, tear: Tear, again: Option<CutAgain>, _: Condition) -> PoweredUp {
+    fn power_cycle(
+        &mut self,
+        tear: Tear,
+        again: Option<CutAgain>,
+        condition: Condition,
+    ) -> PoweredUp {
         let mut bus = self.bus.clone();
         bus.power_cycle(tear);
         let mut up = PoweredUp::default();
@@ -247,7 +254,16 @@ impl<S: CounterStore> Subject for Bare<S> {
             bus.power_cycle(second);
         }
         let read_before = bus.tally().bytes_read;
-        let (mut next, found) = Self::on(bus);
+        let (mut next, mut found) = Self::on(bus);
+        // A bus that a reset left held is tried again, as a board would.
+        for _ in 0..HELD_TRIES {
+            if found.is_ok() || !condition.is_reset {
+                break;
+            }
+            let later_ns = next.bus.now_ns() + 1_000_000;
+            next.bus.advance_to(later_ns);
+            (next, found) = Self::on(next.bus);
+        }
         up.ready_us = Some(next.now_us);
         up.bytes_read = next.bus.tally().bytes_read - read_before;
         match found {

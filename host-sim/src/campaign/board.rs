@@ -233,6 +233,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             });
             up.nested = Some(last);
             up.between = first.truth();
+            up.acknowledged = first.acknowledged;
             let mut next = first.powered_again(second);
             next.tell_levels(&first);
             *self = next;

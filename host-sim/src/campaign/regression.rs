@@ -6,7 +6,8 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::script::{Script, Step};
+use super::script::{Deed, Script, Step};
+use crate::bus::{BadTear, Tear};
 use crate::checked_file;
 use crate::input_error::InputError;
 
@@ -80,7 +81,20 @@ fn check(script: &Script) -> Result<(), (String, String)> {
         }
     }
     for (place, fault) in script.faults.iter().enumerate() {
-        if fault.step as usize >= script.steps.len().max(1) {
+        let tears: &[&str] = match &fault.deed {
+            Deed::Cut { tear, .. } | Deed::WarnedCut { tear, .. } => &[tear],
+            Deed::NestedCut { tear, again, .. } => &[tear, &again.tear],
+            _ => &[],
+        };
+        if let Some(bad) = tears.iter().find(|tear| tear.parse::<Tear>().is_err()) {
+            return wrong(&format!("fault[{place}].tear"), format!("\"{bad}\": {BadTear}"));
+        }
+        let before = place.checked_sub(1).map(|before| &script.faults[before]);
+        if before.is_some_and(|before| (before.step, before.act) > (fault.step, fault.act)) {
+            let what = "faults stand in the order of step and act".to_owned();
+            return wrong(&format!("fault[{place}].step"), what);
+        }
+        if fault.step as usize >= script.steps.len() {
             let what = format!("there are only {} steps", script.steps.len());
             return wrong(&format!("fault[{place}].step"), what);
         }

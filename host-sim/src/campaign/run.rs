@@ -202,12 +202,9 @@ impl<S: Subject> Player<S> {
         }
         let warned_us = self.subject.now_us();
         let until_us = warned_us + u64::from(hold_up_ms) * 1_000;
+        self.last = self.subject.states();
         let last = &mut self.last;
-        self.subject.warn(until_us, &mut |subject: &S| {
-            if subject.bus().page_under_way().is_some() {
-                *last = subject.states();
-            }
-        });
+        self.subject.warn(until_us, &mut |subject: &S| *last = subject.states());
         // A step of the panel may end a little later.
         let held_ms = (self.subject.now_us() - warned_us).div_ceil(1_000) as u32;
         self.armed = Some(Armed { kind: Kind::WarnedCut, tear: left, again: None, held_ms });
@@ -237,6 +234,7 @@ impl<S: Subject> Player<S> {
         }
         self.tally.named = self.tally.named.with(self.subject.named());
         let truth = truth.plus(&up.between);
+        let acknowledged = acknowledged.most(&up.acknowledged);
         let lost = up.past.map(|past| truth.since(&past)).unwrap_or_default();
         let warned_ms = (kind == Kind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
         self.condition.is_disturbed = was_disturbed;

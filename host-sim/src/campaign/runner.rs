@@ -1,6 +1,7 @@
 //! Runs a subject, behind one interface whatever it is: a board with sound rules or
 //! broken ones, or a brought store.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::marker::PhantomData;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -13,6 +14,16 @@ use crate::prove::rig::Rig;
 use crate::prove::sabotage::Sabotage;
 use crate::prove::sabotage::switches::Sabotaged;
 use shaftbook_core::rules::Sound;
+
+thread_local! {
+    static PLAYING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread plays a script now: a panic is then what was looked for.
+#[must_use]
+pub fn is_playing() -> bool {
+    PLAYING.get()
+}
 
 /// Plays scripts on a subject.
 pub trait Runner: Send + Sync {
@@ -60,8 +71,10 @@ impl<S: Subject> Runner for On<S> {
     }
 
     fn play(&self, script: &Script) -> Ran {
+        PLAYING.set(true);
         let played =
             catch_unwind(AssertUnwindSafe(|| run(S::resume(&self.aged(&script.start)), script)));
+        PLAYING.set(false);
         played.unwrap_or_else(|panic| {
             let said = panic
                 .downcast_ref::<String>()

@@ -79,6 +79,8 @@ pub struct Header {
     pub format: u32,
     /// Version of the simulator: another one may draw other cases.
     pub version: String,
+    /// Checksum of the sources that it was built from: another build may behave otherwise.
+    pub sources: String,
     /// What was worked on.
     pub subject: String,
     /// Which part.
@@ -94,6 +96,7 @@ impl Header {
         Self {
             format: FORMAT,
             version: env!("CARGO_PKG_VERSION").to_owned(),
+            sources: env!("SHAFTBOOK_SOURCES").to_owned(),
             subject: subject.to_owned(),
             shard,
             plan: plan.clone(),
@@ -164,7 +167,7 @@ impl Writer {
     /// # Errors
     /// It cannot be read or written, or is of another campaign.
     pub fn resume(path: &Path, header: &Header) -> Result<(Self, u64), InputError> {
-        if !path.exists() {
+        if !path.exists() || has_no_line(path) {
             return Ok((Self::begin(path, header)?, 0));
         }
         let name = path.display().to_string();
@@ -172,7 +175,7 @@ impl Writer {
         let mut reader = Reader::open(path)?;
         if reader.header != *header {
             let what = "these are the results of another campaign (other file, seed, runs, part, \
-                        subject or version): give another --out, or --fresh to write over them";
+                        subject, or another build): give another --out, or --fresh to write over them";
             return Err(InputError::new(&name, what));
         }
         let mut chunks = 0;
@@ -208,6 +211,13 @@ impl Writer {
     fn flush(&mut self) -> Result<(), InputError> {
         self.file.flush().map_err(|e| self.error(&e))
     }
+}
+
+/// Whether a process was ended before it had written the first line.
+fn has_no_line(path: &Path) -> bool {
+    let mut text = Vec::new();
+    let file = File::open(path).map(BufReader::new);
+    file.is_ok_and(|mut file| file.read_until(b'\n', &mut text).is_ok() && !text.ends_with(b"\n"))
 }
 
 /// Reads a stream, chunk by chunk.
@@ -258,8 +268,15 @@ impl Reader {
             match serde_json::from_str(&text) {
                 Ok(Line::Run(row)) => take(*row),
                 Ok(Line::Chunk(chunk)) => return Ok(Some(*chunk)),
-                // Half a line, of a process that was ended while it wrote.
-                Ok(Line::Header(_)) | Err(_) => return Ok(None),
+                // What a process that was ended left half written has no end of line.
+                Ok(Line::Header(_)) | Err(_) => {
+                    let what = format!(
+                        "damaged between bytes {} and {}: --fresh begins anew",
+                        self.offset - count as u64,
+                        self.offset
+                    );
+                    return Err(InputError::new(&self.name, what));
+                }
             }
         }
     }

@@ -20,6 +20,8 @@ pub struct PoweredUp {
     pub past: Option<Counters>,
     /// What a recovery that was cut in its turn truly added to the life.
     pub between: Counters,
+    /// The most that such a recovery said to be durable.
+    pub acknowledged: Counters,
     /// From power-up until the past was known and writing could begin, µs.
     pub ready_us: Option<u64>,
     /// Bytes read from the part by then.

@@ -11,6 +11,7 @@ use super::run::LONG_HOLD_UP_MS;
 use super::state::State;
 use super::tally::BOOT_BIN_US;
 use crate::figures::grouped;
+use crate::prove::sabotage::Sabotage;
 
 /// Failing runs that are shown.
 const SHOWN: usize = 5;
@@ -32,10 +33,9 @@ pub fn text(results: &Results, file: &str) -> String {
 #[must_use]
 pub fn replay(results: &Results, row: &Row, file: &str) -> String {
     let plan = &results.header.plan;
-    let board = match results.header.subject.as_str() {
-        "shaftbook" => String::new(),
-        other => format!(" --board {other}"),
-    };
+    // A brought store's own program plays its runs, without naming it.
+    let broken = results.header.subject.parse::<&'static Sabotage>();
+    let board = broken.map(|board| format!(" --board {}", board.name)).unwrap_or_default();
     format!("shaftbook campaign {file} --seed {}{board} --run {}", plan.seed, row.run)
 }
 

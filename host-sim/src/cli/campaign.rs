@@ -1,5 +1,6 @@
 //! `shaftbook campaign`: many scenarios × seeds × fault mixes, over all cores.
 
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -116,12 +117,21 @@ pub fn run_on(args: &Args, runner: &dyn Runner) -> Result<Verdict, Failure> {
     let file = args.file.display().to_string();
     // A panic of what is tested is a failed run, and is told as one.
     let told = std::panic::take_hook();
-    std::panic::set_hook(Box::new(|_| {}));
+    let told = std::sync::Arc::new(told);
+    let others = told.clone();
+    std::panic::set_hook(Box::new(move |info| {
+        if !runner::is_playing() {
+            others(info);
+        }
+    }));
     let verdict = match args.run {
         Some(number) => one_run(&plan, number, runner, &args.out),
         None => in_threads(args.threads, || all_runs(args, &plan, runner, &file)),
     };
-    std::panic::set_hook(told);
+    drop(std::panic::take_hook());
+    if let Ok(told) = std::sync::Arc::try_unwrap(told) {
+        std::panic::set_hook(told);
+    }
     verdict
 }
 
@@ -162,7 +172,10 @@ fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result
     let begun = Instant::now();
     let budget = Budget {
         cases: args.cases,
-        until: args.minutes.map(|minutes| begun + Duration::from_secs_f64(minutes.max(0.0) * 60.0)),
+        // Longer than a clock can tell is as good as no budget.
+        until: args.minutes.and_then(|minutes| {
+            begun.checked_add(Duration::try_from_secs_f64(minutes.max(0.0) * 60.0).ok()?)
+        }),
     };
     let done = execute(&header, runner, &mut writer, has, budget, |runs, failed| {
         progress.set_position(runs);
@@ -185,9 +198,6 @@ fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result
 }
 
 fn one_run(plan: &Plan, number: u64, runner: &dyn Runner, out: &Path) -> Result<Verdict, Failure> {
-    if number >= plan.runs {
-        return Err(Failure(format!("run {number}: there are only {} runs", plan.runs)));
-    }
     let (shop, script) = draw(plan, number);
     let ran = runner.play(&script);
     let name = &plan.shops[shop].name;
@@ -199,7 +209,10 @@ fn one_run(plan: &Plan, number: u64, runner: &dyn Runner, out: &Path) -> Result<
     };
     say(&format!("{what}: FAILED\n  seen: {seen}\n"))?;
     let path = regression(plan, number, runner, out)?;
-    say(&format!("  shrunk: {}\n  replay: shaftbook prove --replay {0}\n", path.display()))?;
+    say(&format!("  shrunk: {}\n", path.display()))?;
+    if runner::named(&runner.subject()).is_ok() {
+        say(&format!("  replay: shaftbook prove --replay {}\n", path.display()))?;
+    }
     Ok(Verdict::Failed)
 }
 
@@ -214,7 +227,10 @@ pub fn regression(
     out: &Path,
 ) -> Result<PathBuf, Failure> {
     let (_, script) = draw(plan, number);
-    let seen = runner.play(&script).seen.unwrap_or_default();
+    let Some(seen) = runner.play(&script).seen else {
+        let line = format!("run {number} holds now: the results are of another build; --fresh");
+        return Err(Failure(line));
+    };
     let shrunk = shrink(runner, script, &seen);
     let regression = Regression {
         campaign: plan.name.clone(),
@@ -226,7 +242,8 @@ pub fn regression(
     std::fs::create_dir_all(out).map_err(|e| Failure::file(out, &e))?;
     let path = out.join(format!("run-{number}.toml"));
     let (whole, mut file) = WholeFile::begin(&path)?;
-    std::io::Write::write_all(&mut file, regression.text()?.as_bytes())
+    file.write_all(regression.text()?.as_bytes())
+        .and_then(|()| file.flush())
         .map_err(|e| Failure::file(&path, &e))?;
     drop(file);
     whole.finish()?;

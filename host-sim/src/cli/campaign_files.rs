@@ -14,7 +14,7 @@ use crate::campaign::cases;
 use crate::campaign::report;
 use crate::campaign::report::json::Report;
 use crate::campaign::results::Results;
-use crate::campaign::runner::Runner;
+use crate::campaign::runner::{Runner, named};
 use crate::campaign::summary;
 
 /// Name of the stream of results.
@@ -73,7 +73,11 @@ fn regressions(out: &Path, results: &Results, runner: Option<&dyn Runner>) -> Re
     let Some(runner) = runner else { return Ok(()) };
     for row in results.failures.iter().take(SHRUNK) {
         let path = regression(&results.header.plan, row.run, runner, &folder)?;
-        say(&format!("shrunk: shaftbook prove --replay {}\n", path.display()))?;
+        if named(&runner.subject()).is_ok() {
+            say(&format!("shrunk: shaftbook prove --replay {}\n", path.display()))?;
+        } else {
+            say(&format!("shrunk: {}\n", path.display()))?;
+        }
     }
     Ok(())
 }

@@ -7,6 +7,7 @@ use super::campaign_files::{STREAM, finish};
 use super::failure::Failure;
 use crate::campaign::merge::merge;
 use crate::campaign::runner;
+use crate::campaign::stream::Reader;
 
 /// Put the parts of a split campaign together: the files are, byte for byte, those of the
 /// campaign that is not split.
@@ -35,7 +36,8 @@ pub struct Args {
 /// # Errors
 /// A part is missing, not complete, doubled, or of another campaign.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
-    if args.parts.contains(&args.out) {
+    let real = |path: &PathBuf| path.canonicalize().ok();
+    if args.out.exists() && args.parts.iter().any(|part| real(part) == real(&args.out)) {
         return Err(Failure::file(&args.out, &"this is one of the parts: give another --out"));
     }
     std::fs::create_dir_all(&args.out).map_err(|e| Failure::file(&args.out, &e))?;
@@ -47,6 +49,10 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     }
     let header = merged?;
     let path = args.out.join(STREAM);
+    if Reader::open(&path).is_ok_and(|there| there.header != header) {
+        let _ = std::fs::remove_file(&unfinished);
+        return Err(Failure::file(&path, &"these are another campaign's: give another --out"));
+    }
     std::fs::rename(&unfinished, &path).map_err(|e| Failure::file(&path, &e))?;
     // A store that somebody brought is not known here: its failing runs are shrunk there.
     let runner = runner::named(&header.subject).ok();

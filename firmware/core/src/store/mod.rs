@@ -60,8 +60,9 @@ use slot_writer::SlotWriter;
 
 /// Journal entries since a snapshot after which a new snapshot is written.
 const ENTRIES_MAX: u8 = 12;
-/// Slots before the live snapshot that only a new one may use: the largest with its parity
-/// member and its commit, and a few slots that fail.
+/// Slots before the live snapshot that only a new one may use, beside those that are
+/// retired: the largest with its parity member and its commit, and a few slots that fail.
+/// On a small ring half of what is left when a snapshot is due.
 const LAST_SLOTS: u16 = MEMBERS_MAX as u16 + 2 + 5;
 /// A field this full (of 256) asks for a new snapshot.
 const FULL: u32 = 224;
@@ -389,7 +390,11 @@ impl<R: Rules> Store<R> {
             Stage::Empty | Stage::Unusable => None,
             Stage::Ready if self.worn_out => None,
             Stage::Ready => {
-                if wanted.urgent && R::answer_power_fail() && R::power_fail_first() {
+                if wanted.urgent
+                    && R::answer_power_fail()
+                    && R::power_fail_first()
+                    && self.has_room()
+                {
                     self.make_way();
                 }
                 if self.job.is_none() {
@@ -501,11 +506,7 @@ impl<R: Rules> Store<R> {
     }
 
     fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
-        // Near the live snapshot there is room for a new one and nothing else: a supply that
-        // flaps must not use it up with checkpoints.
-        let has_room = self.base.is_some_and(|base| {
-            self.ring.distance(self.head.slot, base.slot) > LAST_SLOTS || !R::keep_last_room()
-        });
+        let has_room = self.has_room();
         if wanted.urgent && R::answer_power_fail() && R::power_fail_first() && has_room {
             return Ok(Some(Job::Checkpoint));
         }
@@ -532,14 +533,28 @@ impl<R: Rules> Store<R> {
         Ok(wanted.entry.map(|_| Job::EntryCopy { second: false }))
     }
 
+    /// Whether there is a snapshot, and room before it for more than a new one: a supply that
+    /// flaps must not use up the last of it with checkpoints.
+    fn has_room(&self) -> bool {
+        let last = (LAST_SLOTS + self.retired.len() as u16).min(self.due_slots() / 2);
+        self.base.is_some_and(|base| {
+            self.ring.distance(self.head.slot, base.slot) > last || !R::keep_last_room()
+        })
+    }
+
+    /// Slots left before the live snapshot at which a new one is due: room for a whole one,
+    /// its commit, and many tries that are cut.
+    fn due_slots(&self) -> u16 {
+        let slots = self.ring.slots();
+        let reserve = MEMBERS_MAX as u16 + 1 + slots / 4 + self.retired.len() as u16;
+        reserve.min(slots / 2)
+    }
+
     /// Whether the snapshot has to be written anew: the ring comes near it, a field
     /// gets full, or the journal gets long. Of the growth of the last record.
     fn is_snapshot_due(&self) -> bool {
         let Some(base) = self.base else { return true };
-        // Room for a whole snapshot, its commit, and many tries that are cut.
-        let slots = self.ring.slots();
-        let reserve = MEMBERS_MAX as u16 + 1 + slots / 4 + self.retired.len() as u16;
-        self.ring.distance(self.head.slot, base.slot) <= reserve.min(slots / 2)
+        self.ring.distance(self.head.slot, base.slot) <= self.due_slots()
             || self.entries >= ENTRIES_MAX
             || measures::room(&self.growth) >= FULL
     }
