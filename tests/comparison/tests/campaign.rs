@@ -22,7 +22,9 @@ fn campaign<S: CounterStore>(runs: u64) -> (Tally, Option<String>) {
     let on = On::<Bare<S>>::new();
     let ran: Vec<_> = (0..runs).into_par_iter().map(|run| on.play(&draw(&plan, run).1)).collect();
     let mut tally = Tally::default();
-    ran.iter().for_each(|ran| tally.fold(&ran.tally));
+    for ran in &ran {
+        tally.fold(&ran.tally);
+    }
     (tally, ran.into_iter().find_map(|ran| ran.seen))
 }
 
