@@ -18,6 +18,8 @@ use crate::bus::{Bus, Part, Tear, Timing};
 const RUN_GAP_US: u64 = 2_000_000;
 /// Time of a stitch while the part is aged, µs.
 const AGEING_PERIOD_US: u64 = 1_999_000;
+/// A checkpoint is due so long before its interval ends, ms: a stitch may take as long.
+const EARLY_MS: u64 = 2_500;
 /// Tries to power up on a bus that is held, 1 ms apart: it is held for 0.2 s at most.
 const HELD_TRIES: u32 = 400;
 /// Stitches to a checkpoint at that pace.
@@ -91,7 +93,8 @@ impl<S: CounterStore> Bare<S> {
         let now = self.truth_at(self.now_us);
         let growth = now.since(&self.last);
         let settings = Settings::default();
-        let ms = |seconds: u16| u64::from(seconds) * 1_000;
+        // Early by the longest step of time and the writing, so that the bound holds.
+        let ms = |seconds: u16| u64::from(seconds) * 1_000 - EARLY_MS;
         self.is_due |= growth.running_ms >= ms(settings.checkpoint_running_s.into())
             || growth.trims >= u64::from(settings.checkpoint_trims)
             || growth.powered_ms >= ms(settings.checkpoint_powered_s);
