@@ -71,10 +71,13 @@ fn a_sound_board_holds_and_meets_what_a_campaign_of_this_size_meets() {
 #[test]
 fn any_number_of_threads_and_parts_gives_the_same_bytes() {
     let plan = plan(3 * CHUNK_RUNS - 50);
-    let (folder, runner) = (TempDir::new().expect("a folder"), sound());
+    // A broken board: rows of runs that failed are among them.
+    let (folder, runner) = (TempDir::new().expect("a folder"), broken("not-read-back"));
     let whole = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "whole", 1);
     let again = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "again", 2);
     assert_eq!(bytes(&whole), bytes(&again), "one thread and two");
+    let failed = Results::read(&whole).expect("results").all.failed;
+    assert!(failed > 10, "{failed} runs failed");
     let part = |index| {
         let (shard, name) = (Shard { index, of: 2 }, format!("part-{index}"));
         run(&plan, runner.as_ref(), shard, &folder, &name, 2)
@@ -92,6 +95,69 @@ fn any_number_of_threads_and_parts_gives_the_same_bytes() {
     let stranger = run(&other, runner.as_ref(), Shard { index: 1, of: 2 }, &folder, "other", 2);
     let mixed = merge(&[parts[0].clone(), stranger], &merged).expect_err("two campaigns");
     assert!(mixed.to_string().contains("not a part of the same campaign"), "{mixed}");
+}
+
+#[test]
+fn results_of_another_build_or_damaged_ones_are_not_gone_on_with() {
+    let plan = plan(2 * CHUNK_RUNS);
+    let (folder, runner) = (TempDir::new().expect("a folder"), sound());
+    let path = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "runs", 2);
+    let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
+    let (_, has) = Writer::resume(&path, &header).expect("its own");
+    assert_eq!(has, 2);
+    let other = Header { sources: "0".into(), ..header.clone() };
+    let refused = Writer::resume(&path, &other).expect_err("another build");
+    assert!(refused.to_string().contains("another build"), "{refused}");
+
+    let whole = String::from_utf8(bytes(&path)).expect("text");
+    let damaged = whole.replacen("\"run\":300,", "\"run\":x00,", 1);
+    assert_ne!(whole, damaged);
+    std::fs::write(&path, damaged).expect("a file");
+    let refused = Writer::resume(&path, &header).expect_err("a damaged line");
+    assert!(refused.to_string().contains("damaged"), "{refused}");
+    assert!(Results::read(&path).is_err());
+
+    // Ended before the first line was there: begun anew.
+    std::fs::write(&path, &whole.as_bytes()[..40]).expect("a file");
+    let again = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "runs", 2);
+    assert!(bytes(&again) == whole.as_bytes());
+}
+
+#[test]
+fn a_plan_with_thirds_in_it_is_the_same_after_it_was_written() {
+    let mut plan = plan(64);
+    plan.shops[0].breaks_per_100k = (90.0 + 90.0 + 91.0 + 90.0 + 90.0 + 91.0) / 6.0;
+    let folder = TempDir::new().expect("a folder");
+    let path = run(&plan, sound().as_ref(), Shard::WHOLE, &folder, "runs", 1);
+    assert_eq!(Results::read(&path).expect("results").header.plan, plan);
+}
+
+#[test]
+fn a_file_changed_by_hand_is_refused_where_it_says_nothing() {
+    let folder = TempDir::new().expect("a folder");
+    let path = folder.path().join("case.toml");
+    let file = |tear: &str, steps: [u32; 2]| {
+        let fault = |step: u32| {
+            format!(
+                "[[fault]]\nstep = {step}\nact = 0\nkind = \"cut\"\nafter_bytes = 3\ntear = \"{tear}\"\n"
+            )
+        };
+        let head = "campaign = \"x\"\nrun = 1\nsubject = \"shaftbook\"\nseen = \"\"\n[start]\n\
+                    fitted = true\nlap = 1\ncheckpoints = 0\nseed = 1\n[[step]]\ndo = \"service\"\n\
+                    [[step]]\ndo = \"service\"\n";
+        std::fs::write(&path, head.to_owned() + &fault(steps[0]) + &fault(steps[1]))
+            .expect("a file");
+        Regression::load(&path).map_err(|error| error.to_string())
+    };
+    assert!(file("old", [0, 1]).is_ok());
+    for (tear, steps, what) in [
+        ("garbage", [0, 1], "a tear is"),
+        ("old", [1, 0], "in the order"),
+        ("old", [0, 2], "only 2"),
+    ] {
+        let said = file(tear, steps).expect_err(what);
+        assert!(said.contains(what) && said.contains("case.toml:"), "{said}");
+    }
 }
 
 #[test]

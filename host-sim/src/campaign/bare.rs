@@ -197,6 +197,8 @@ impl<S: CounterStore> Subject for Bare<S> {
 
     fn fit_display(&mut self, _: u64) {}
 
+    fn disturbed(&mut self) {}
+
     fn bus(&self) -> &Bus {
         &self.bus
     }

@@ -165,7 +165,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             // It has just been fitted.
             self.figures = Figures::of(self.board.ledger());
         }
-        if let (Some(before), None) = (before, &self.pending) {
+        if let (Some(before), None, true) = (before, &self.pending, self.may_be_late) {
             self.note_late(&before);
         }
     }
@@ -177,6 +177,10 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
 
     fn fit_display(&mut self, seed: u64) {
         Self::fit_screen(self, seed);
+    }
+
+    fn disturbed(&mut self) {
+        self.may_be_late = true;
     }
 
     fn bus(&self) -> &Bus {

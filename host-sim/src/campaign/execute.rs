@@ -56,8 +56,10 @@ pub fn execute(
         if (place as u64) < has {
             continue;
         }
-        let is_spent = budget.cases.is_some_and(|cases| done.cases >= cases)
-            || budget.until.is_some_and(|until| Instant::now() >= until);
+        // One chunk at least: a campaign that is started again and again comes to its end.
+        let is_spent = done.runs > 0
+            && (budget.cases.is_some_and(|cases| done.cases >= cases)
+                || budget.until.is_some_and(|until| Instant::now() >= until));
         if is_spent {
             done.is_complete = false;
             break;

@@ -7,9 +7,9 @@
 //! the checkpoint in it; a worn part stores nothing any more.
 
 use shaftbook_core::counters::Counters;
-use shaftbook_core::settings::Settings;
 
-use super::kind::{Kind, KindSet};
+use super::bounds::Bounds;
+use super::kind::Kind;
 use super::script::{Deed, Fault, Script};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
@@ -194,6 +194,7 @@ impl<S: Subject> Player<S> {
         let end_ns = bus.now_ns() + u64::from(for_ms) * 1_000_000;
         bus.schedule(end_ns, over);
         self.disturbed_until_ns = self.disturbed_until_ns.max(end_ns + RECOVERS_US * 1_000);
+        self.subject.disturbed();
     }
 
     fn warned_cut(&mut self, hold_up_ms: u32, left: Tear) -> Result<(), String> {
@@ -289,15 +290,9 @@ fn judge(
     }
     let lost = truth.since(&past);
     let below = acknowledged.since(&past);
-    let settings = Settings::default();
-    let bound = Counters {
-        running_ms: u64::from(settings.checkpoint_running_s) * 1_000,
-        trims: u64::from(settings.checkpoint_trims),
-        powered_ms: u64::from(settings.checkpoint_powered_s) * 1_000,
-        ..Counters::default()
-    };
+    let bounds = Bounds::get();
     if !acknowledged.at_most(&past) {
-        let is_one_checkpoint = within(&below, &bound);
+        let is_one_checkpoint = bounds.hold(&below);
         if !condition.is_damaged || !is_one_checkpoint {
             return Err(format!("below what was durable: by {:?}", Growth(&below)));
         }
@@ -305,8 +300,8 @@ fn judge(
     if condition.is_worn || condition.is_disturbed {
         return Ok(());
     }
-    let bound = if condition.is_damaged { bound.plus(&bound) } else { bound };
-    if !within(&lost, &bound) {
+    let bounds = if condition.is_damaged { bounds.doubled() } else { bounds };
+    if !bounds.hold(&lost) {
         return Err(format!("over the bound: lost {:?}", Growth(&lost)));
     }
     if let Some(hold_up_ms) = warned_ms
@@ -321,12 +316,6 @@ fn judge(
         }
     }
     Ok(())
-}
-
-fn within(lost: &Counters, bound: &Counters) -> bool {
-    lost.running_ms <= bound.running_ms
-        && lost.trims <= bound.trims
-        && lost.powered_ms <= bound.powered_ms
 }
 
 /// Counters of which only those that are not 0 are shown.
@@ -353,12 +342,4 @@ impl std::fmt::Debug for Growth<'_> {
             .collect();
         f.write_str(&shown.join(", "))
     }
-}
-
-/// Kinds that a script has.
-#[must_use]
-pub fn kinds(script: &Script) -> KindSet {
-    let mut set = KindSet::default();
-    script.faults.iter().for_each(|fault| set.add(fault.deed.kind()));
-    set
 }

@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
-use shaftbook_core::settings::Settings;
-
+use super::bounds::Bounds;
 use super::kind::Kind;
+use super::report::median_bin;
 use super::results::{Count, Results};
 use super::row::Row;
 use super::run::LONG_HOLD_UP_MS;
@@ -74,7 +74,7 @@ fn seconds(ms: u64) -> String {
 }
 
 fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
-    let (tally, bounds) = (&results.tally, Settings::default());
+    let (tally, bounds) = (&results.tally, Bounds::get());
     let sound: u64 = tally.lost_bins.iter().sum();
     writeln!(
         text,
@@ -82,10 +82,10 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         grouped(sound)
     )?;
     let running = seconds(tally.lost_running_ms);
-    writeln!(text, "  running time  {running} (bound {} s)", bounds.checkpoint_running_s)?;
-    writeln!(text, "  trims         {} (bound {})", tally.lost_trims, bounds.checkpoint_trims)?;
+    writeln!(text, "  running time  {running} (bound {} s)", bounds.running_ms / 1_000)?;
+    writeln!(text, "  trims         {} (bound {})", tally.lost_trims, bounds.trims)?;
     let powered = seconds(tally.lost_powered_ms);
-    writeln!(text, "  powered time  {powered} (bound {} s)", bounds.checkpoint_powered_s)?;
+    writeln!(text, "  powered time  {powered} (bound {} s)", bounds.powered_ms / 1_000)?;
     writeln!(
         text,
         "at {} cuts warned {LONG_HOLD_UP_MS} ms before or more: {} stitches lost",
@@ -95,7 +95,7 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
     writeln!(
         text,
         "boot: half of them within {} ms, the longest {} ms; at most {} bytes read",
-        half_within(&tally.boot_bins) * BOOT_BIN_US / 1_000,
+        median_bin(&tally.boot_bins).map_or(0, |bin| bin as u64 + 1) * BOOT_BIN_US / 1_000,
         grouped(tally.boot_us.div_ceil(1_000)),
         grouped(tally.boot_bytes)
     )?;
@@ -107,19 +107,6 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         "wear: {} program cycles; hottest page over mean {over:.2} (runs start at drawn places)",
         grouped(programs)
     )
-}
-
-/// The end of the bin in which half of the cases are reached, in bins.
-fn half_within(bins: &[u64]) -> u64 {
-    let all: u64 = bins.iter().sum();
-    let mut sum = 0;
-    for (place, count) in bins.iter().enumerate() {
-        sum += count;
-        if sum * 2 >= all {
-            return place as u64 + 1;
-        }
-    }
-    bins.len() as u64
 }
 
 fn counts(text: &mut String, results: &Results) -> std::fmt::Result {

@@ -5,19 +5,19 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::board::Command;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
-use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::turn::Next;
 
 use super::Run;
+use super::flapping::flapping;
 use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
 use super::under_test::UnderTest;
-use crate::bus::{Part, Tear};
+use crate::bus::Tear;
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
@@ -28,14 +28,14 @@ const REFUSED: f64 = 0.03;
 
 /// Proof 1.
 pub fn never_backwards<R: UnderTest>(run: &mut Run) {
-    campaign::<R>(run, Emphasis::Counters);
+    watched_script::<R>(run, Emphasis::Counters);
 }
 
 /// Proof 3.
 pub fn whole_service<R: UnderTest>(run: &mut Run) {
     let seed = run.seed;
     run.case(|| asked_while_sewing::<R>(seed));
-    campaign::<R>(run, Emphasis::Services);
+    watched_script::<R>(run, Emphasis::Services);
 }
 
 /// A renewal while the machine sews on: its baseline is the measure when it was asked for,
@@ -64,7 +64,7 @@ enum Emphasis {
     Services,
 }
 
-fn campaign<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
+fn watched_script<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
@@ -83,8 +83,7 @@ fn campaign<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
         step(&mut rig, &mut rng, emphasis, run, &mut forks);
     }
     if emphasis == Emphasis::Counters && run.number % 16 == 3 {
-        let seed = run.seed;
-        run.case(|| flapping::<R>(seed).map_err(|what| format!("flapping supply: {what}")));
+        flapping::<R>(run);
     }
 }
 
@@ -145,57 +144,6 @@ fn step<R: UnderTest>(
             rig.sew(needle, 2, 500_000, &mut watch);
         }
     }
-}
-
-/// Power-ups, one after the other, each cut when its first record is stored.
-const FLAPS: u32 = 200;
-/// The ring is nearly round: a new snapshot is due, and none is ever completed.
-const NEARLY_ROUND_SLOT: u16 = 350;
-
-/// A supply that flaps: never long enough for a snapshot. The past must not be lost to it,
-/// and once the supply stays everything is stored again.
-fn flapping<R: UnderTest>(seed: u64) -> Result<(), String> {
-    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
-    let mut rng = Pcg32::seed_from_u64(seed);
-    while rig.board.store().head().slot < NEARLY_ROUND_SLOT {
-        rig.sew(any_needle(&mut rng), 60, 1_999_000, &mut |_| {});
-    }
-    rig.warn();
-    rig.rest(&mut |_| {});
-    let acknowledged = rig.acknowledged;
-    let (mut image, mut truth) = (Vec::new(), rig.truth());
-    for flap in 0..FLAPS {
-        rig.cut_image(Tear::New, &mut image);
-        let part = Part::from_image(image.clone(), Geometry::REFERENCE)
-            .map_err(|error| error.to_string())?;
-        rig = Rig::new(part, seed ^ u64::from(flap));
-        for _ in 0..1_000 {
-            rig.poll_once(&mut |_| {});
-            if rig.effects.iter().any(|e| matches!(e, Effect::CheckpointDurable(_))) {
-                break;
-            }
-        }
-        truth.power_ups += 1;
-        truth.powered_ms += 1_000;
-        let past = rig.board.past().copied().ok_or_else(|| {
-            let faults: Vec<_> = rig.board.faults().iter().collect();
-            format!("the past is lost at power-up {flap}: {faults:?}")
-        })?;
-        if !acknowledged.at_most(&past) || !past.at_most(&truth) {
-            return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
-        }
-    }
-    // Once the supply stays, all is as before.
-    rig.found(rig.board.past().copied().as_ref());
-    rig.sew(any_needle(&mut rng), 60, 1_999_000, &mut |_| {});
-    let truth = rig.truth();
-    rig.warn();
-    rig.rest(&mut |_| {});
-    if rig.board.faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
-        return Ok(());
-    }
-    let faults: Vec<_> = rig.board.faults().iter().collect();
-    Err(format!("nothing is stored any more, though the supply stays: {faults:?}"))
 }
 
 struct Forks {
@@ -401,7 +349,7 @@ fn wait_for_answer<R: UnderTest>(rig: &mut Rig<R>, truth: &Counters) -> (Option<
 
 /// Whether all that had happened by `truth` is in `durable`. Power-ups have their own
 /// record, and glitches are not exact.
-fn is_durable(truth: &Counters, durable: &Counters) -> bool {
+pub(super) fn is_durable(truth: &Counters, durable: &Counters) -> bool {
     let lost = truth.since(durable);
     Counters { glitches: 0, missed_edges: 0, power_ups: 0, ..lost } == Counters::default()
 }

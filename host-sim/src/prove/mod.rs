@@ -4,7 +4,7 @@
 //! - [`rig`]: a board that can be forked and cut at any bus transaction; [`screen`]: a
 //!   display beside it that is redrawn without pause
 //! - [`under_test`]: what stands between the core and the wires, and may be broken
-//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
+//! - [`cuts`], [`flapping`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -16,6 +16,7 @@
 
 pub mod bad_page;
 pub mod cuts;
+pub mod flapping;
 pub mod garbage;
 pub mod junit;
 pub mod needles;

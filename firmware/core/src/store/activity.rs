@@ -4,7 +4,8 @@
 //! Nothing on a board decides by it, and a board that does not ask for it does not
 //! carry it.
 
-use super::{ENTRIES_MAX, Job, Stage, Store};
+use super::next::ENTRIES_MAX;
+use super::{Job, Stage, Store};
 use crate::rules::Rules;
 
 /// What a store is in the middle of. Several can be true at once.

@@ -6,8 +6,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::median_bin;
 use super::schema::{fault_names, kind_name, kind_names, state_name, state_names};
-use super::{Bounds, median_bin};
+use crate::campaign::bounds::Bounds;
 use crate::campaign::kind::Kind;
 use crate::campaign::results::{Count, FAILURES_KEPT, Results};
 use crate::campaign::row::Row;

@@ -13,33 +13,6 @@ pub mod parquet;
 pub mod plot;
 pub mod schema;
 
-use shaftbook_core::settings::Settings;
-
-/// The most that a cut without warning may cost, on a sound part: one checkpoint, as a
-/// new board is set.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Bounds {
-    /// Running time, ms.
-    pub running_ms: u64,
-    /// Trims.
-    pub trims: u64,
-    /// Powered time, ms.
-    pub powered_ms: u64,
-}
-
-impl Bounds {
-    /// From the settings of a new board.
-    #[must_use]
-    pub fn get() -> Self {
-        let settings = Settings::default();
-        Self {
-            running_ms: u64::from(settings.checkpoint_running_s) * 1_000,
-            trims: u64::from(settings.checkpoint_trims),
-            powered_ms: u64::from(settings.checkpoint_powered_s) * 1_000,
-        }
-    }
-}
-
 /// The bin that holds the median of what `bins` count; `None` if they are empty. Of an
 /// even number it is the bin of the lower of the two in the middle.
 #[must_use]
