@@ -64,7 +64,8 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
         let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;
         rig = powered(part, seed ^ u64::from(flap));
         for _ in 0..POLLS_MAX {
-            rig.poll_once(&mut |_| {});
+            let polled = rig.poll_once(&mut |_| {});
+            rig.now_us = rig.now_us.max(polled.deadline.as_us());
             if rig.bus.tally().cycles >= cycles && rig.bus.page_under_way().is_none() {
                 break;
             }
