@@ -5,7 +5,7 @@
 //! proof can fork the world at any bus transaction and cut the power there.
 //!
 //! - [`figures`]: what a command changes wholly or not at all
-//! - [`fitting`]: the board of the proofs: its identity, key and profile
+//! - [`mod@fitting`]: the board of the proofs: its identity, key and profile
 //! - `machine`: what the machine does: stitches, jumps, trims, breaks
 //! - `orders`: what a person asks of the board
 //! - [`power`]: cuts, resets and recoveries
