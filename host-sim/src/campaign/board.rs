@@ -72,13 +72,16 @@ fn sew_until_aged<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
 
 /// What a delayed command has just done may be dated a little later than it was asked for.
 trait NoteLate {
-    /// Takes the figures as they are now, if they can be those of a command asked for when
-    /// they were `before`.
-    fn note_late(&mut self, before: &Figures);
+    /// Takes the figures as they are now, if the command that waited when they were `before`
+    /// has been done since, something may have delayed it, and they can be those of it.
+    fn note_if_late(&mut self, before: Option<Figures>);
 }
 
 impl<R: UnderTest> NoteLate for Rig<R> {
-    fn note_late(&mut self, before: &Figures) {
+    fn note_if_late(&mut self, before: Option<Figures>) {
+        let (Some(before), None, true) = (&before, &self.pending, self.may_be_late) else {
+            return;
+        };
         let ledger = self.board.ledger();
         let now = Figures::of(ledger);
         if self.figures.came_late(before, &now, &self.truth(), ledger) {
@@ -165,14 +168,14 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             // It has just been fitted.
             self.figures = Figures::of(self.board.ledger());
         }
-        if let (Some(before), None, true) = (before, &self.pending, self.may_be_late) {
-            self.note_late(&before);
-        }
+        self.note_if_late(before);
     }
 
     fn warn(&mut self, until_us: u64, mut watch: &mut dyn FnMut(&Self)) {
+        let before = self.pending.is_some().then(|| self.figures.clone());
         Self::warn(self);
         self.pass_to(until_us, &mut watch);
+        self.note_if_late(before);
     }
 
     fn fit_display(&mut self, seed: u64) {
@@ -258,9 +261,9 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
         let now = Figures::of(self.board.ledger());
         let ledger = self.board.ledger();
         let latest = truth.plus(&up.between);
+        let may_be_late = condition.is_disturbed || condition.is_worn;
         let is_after = |pending: &Figures, now: &Figures| {
-            pending.are(now)
-                || condition.is_disturbed && pending.came_late(&before, now, &latest, ledger)
+            pending.are(now) || may_be_late && pending.came_late(&before, now, &latest, ledger)
         };
         up.broken = if !rested {
             Some("the board does not come to rest".into())

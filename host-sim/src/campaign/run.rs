@@ -168,6 +168,7 @@ impl<S: Subject> Player<S> {
                     let page = self.page(ahead);
                     self.subject.bus_mut().part_mut().stick_page(page, Stuck::KeepsOld);
                 }
+                self.subject.disturbed();
             }
             Deed::Display { seed } => self.subject.fit_display(seed),
             Deed::Cut { .. }
@@ -230,6 +231,10 @@ impl<S: Subject> Player<S> {
         self.condition.is_disturbed = was_disturbed || is_held;
         self.condition.is_reset = kind == Kind::Reset;
         let up = self.subject.power_cycle(tear, again, self.condition);
+        if self.condition.is_worn {
+            // It stays so: there are many pages to try before one takes a record.
+            self.subject.disturbed();
+        }
         if let Some(states) = up.nested {
             self.tally.hit(kind, states);
         }

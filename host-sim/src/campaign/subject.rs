@@ -72,8 +72,8 @@ pub trait Subject: Sized {
     /// that has none.
     fn fit_display(&mut self, seed: u64);
 
-    /// Bus or part are away from now on for a while: until the next power-up a command may
-    /// be done later than it was asked for.
+    /// Bus or part are away from now on for a while, or the part is worn: until the next
+    /// power-up a command may be done later than it was asked for.
     fn disturbed(&mut self);
 
     /// The bus.
