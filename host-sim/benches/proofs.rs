@@ -2,8 +2,8 @@
 //!
 //! Run: `cargo bench -p host-sim --bench proofs`. Each proof is searched in full (quick
 //! plan) in pools of one thread and of two, turn by turn, so that what else the machine
-//! does meets both; of each the fastest turn counts. With a number after `--`, that many
-//! turns.
+//! does meets both; of each the median turn counts. With a number after `--`, that many
+//! turns, five without.
 
 use std::time::{Duration, Instant};
 
@@ -25,32 +25,40 @@ fn timed(pool: &ThreadPool, proof: Proof) -> (u64, Duration) {
     (outcome.cases, start.elapsed())
 }
 
+/// The one in the middle; of an even number the later.
+fn median(mut turns: Vec<Duration>) -> Duration {
+    turns.sort_unstable();
+    turns[turns.len() / 2]
+}
+
 fn main() {
-    let turns = std::env::args().find_map(|arg| arg.parse::<u32>().ok()).unwrap_or(3);
+    let turns = std::env::args().find_map(|arg| arg.parse::<u32>().ok()).unwrap_or(5).max(1);
     let pools = [pool(1), pool(2)];
     println!("| proof | cases | one core, s | cases a second a core | two cores, s | gain |");
-    println!("|---|---|---|---|---|---|");
+    println!("|---|--:|--:|--:|--:|--:|");
     let mut sum = [Duration::ZERO; 2];
+    let mut all = 0;
     for proof in Proof::ALL {
-        let (mut cases, mut best) = (0, [Duration::MAX; 2]);
+        let (mut cases, mut took) = (0, [const { Vec::new() }; 2]);
         for _ in 0..turns {
-            for (pool, best) in pools.iter().zip(&mut best) {
-                let (count, took) = timed(pool, proof);
-                cases = count;
-                *best = took.min(*best);
+            for (pool, took) in pools.iter().zip(&mut took) {
+                let turn = timed(pool, proof);
+                cases = turn.0;
+                took.push(turn.1);
             }
         }
-        let [one, two] = best.map(|took| took.as_secs_f64());
-        println!(
-            "| `{}` | {cases} | {one:.2} | {:.0} | {two:.2} | {:.2} |",
-            proof.name(),
-            cases as f64 / one,
-            one / two
-        );
-        for (sum, best) in sum.iter_mut().zip(best) {
-            *sum += best;
+        let took = took.map(median);
+        row(&format!("`{}`", proof.name()), cases, took);
+        all += cases;
+        for (sum, took) in sum.iter_mut().zip(took) {
+            *sum += took;
         }
     }
-    let [one, two] = sum.map(|took| took.as_secs_f64());
-    println!("| all | | {one:.2} | | {two:.2} | {:.2} |", one / two);
+    row("all", all, sum);
+}
+
+fn row(name: &str, cases: u64, took: [Duration; 2]) {
+    let [one, two] = took.map(|took| took.as_secs_f64());
+    let a_second = cases as f64 / one;
+    println!("| {name} | {cases} | {one:.2} | {a_second:.0} | {two:.2} | {:.2} |", one / two);
 }
