@@ -4,6 +4,7 @@
 
 use rand_core::SeedableRng;
 use rand_pcg::Pcg32;
+use shaftbook_core::fault::Fault;
 use shaftbook_core::medium::Geometry;
 use shaftbook_drivers::memory::WiredPart;
 
@@ -19,6 +20,8 @@ const FLAPS: u32 = 200;
 const RECORD_BYTES: u16 = 64;
 /// Polls of a power-up, at most.
 const POLLS_MAX: u32 = 3_000;
+/// How long a power-up lasts at most, ms: its first record is due long before.
+const POWERED_MS: u64 = 1_000;
 
 /// The reference part; small pages, of which a record takes four; and the smallest ring.
 const PARTS: [Geometry; 3] = [
@@ -65,17 +68,19 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
         rig = powered(part, seed ^ u64::from(flap));
         for _ in 0..POLLS_MAX {
             let polled = rig.poll_once(&mut |_| {});
-            rig.now_us = rig.now_us.max(polled.deadline.as_us());
+            rig.now_us = rig.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
             if rig.bus.tally().cycles >= cycles && rig.bus.page_under_way().is_none() {
                 break;
             }
         }
+        if rig.bus.tally().cycles < cycles {
+            return Err(format!("nothing is stored in power-up {flap}: {:?}", named(&rig)));
+        }
         truth.power_ups += 1;
-        truth.powered_ms += 1_000;
-        let past = rig.board.past().copied().ok_or_else(|| {
-            let faults: Vec<_> = rig.board.faults().iter().collect();
-            format!("the past is lost at power-up {flap}: {faults:?}")
-        })?;
+        truth.powered_ms += POWERED_MS;
+        let past = rig.board.past().copied();
+        let past =
+            past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&rig)))?;
         if !acknowledged.at_most(&past) || !past.at_most(&truth) {
             return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
         }
@@ -88,6 +93,9 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
     if rig.board.faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
         return Ok(());
     }
-    let faults: Vec<_> = rig.board.faults().iter().collect();
-    Err(format!("nothing is stored any more, though the supply stays: {faults:?}"))
+    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(&rig)))
+}
+
+fn named<R: UnderTest>(rig: &Rig<R>) -> Vec<Fault> {
+    rig.board.faults().iter().collect()
 }
