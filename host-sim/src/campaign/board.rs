@@ -261,9 +261,9 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
         let now = Figures::of(self.board.ledger());
         let ledger = self.board.ledger();
         let latest = truth.plus(&up.between);
-        let may_be_late = condition.is_disturbed || condition.is_worn;
         let is_after = |pending: &Figures, now: &Figures| {
-            pending.are(now) || may_be_late && pending.came_late(&before, now, &latest, ledger)
+            pending.are(now)
+                || condition.is_disturbed && pending.came_late(&before, now, &latest, ledger)
         };
         up.broken = if !rested {
             Some("the board does not come to rest".into())
