@@ -34,7 +34,7 @@ enum Deed {
     Break,
     Jump(bool),
     Needle(u8),
-    /// The code lines read something for less than the settling time, at rest.
+    /// The code lines read something for less than the debounce time, at rest.
     Flicker(u8),
     /// A spike on the resting shaft line.
     Spike {
@@ -62,7 +62,7 @@ impl Count {
         Settings {
             pulses_per_revolution: self.pulses_per_revolution,
             needles: self.needles,
-            shaft_settling_us: 50,
+            shaft_debounce_us: 50,
             ..Settings::default()
         }
     }
@@ -244,7 +244,7 @@ impl StateMachineTest for MeterTest {
                 fed.edge(at_us, Input::Shaft(Level::Active));
                 fed.edge(at_us + us, Input::Shaft(Level::Inactive));
             }
-            Deed::Look => fed.meter.settle::<Sound>(Instant::from_us(at_us)),
+            Deed::Look => fed.meter.debounce::<Sound>(Instant::from_us(at_us)),
             Deed::Rest { .. } => {}
         }
         fed.now_us = count.now_us;
@@ -255,7 +255,7 @@ impl StateMachineTest for MeterTest {
         // Looking does not change what is counted: look at a copy.
         let mut meter = fed.meter.clone();
         let now = Instant::from_us(fed.now_us);
-        meter.settle::<Sound>(now);
+        meter.debounce::<Sound>(now);
         let session = meter.session(now);
         assert_eq!(session.needle_stitches.len(), NEEDLES_MAX);
         let expected = Counters {

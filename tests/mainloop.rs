@@ -167,12 +167,12 @@ fn a_warning_that_found_the_queue_full_is_answered() {
     assert!(saved_ms >= 2_000, "the warning was answered: {saved_ms} ms more are durable");
 }
 
-/// A spike of one µs less than the settling time, whose end comes while the loop looks at
+/// A spike of one µs less than the debounce time, whose end comes while the loop looks at
 /// the timer; the warning beside it makes the board look at everything at once.
 #[test]
 fn a_spike_that_ends_while_the_loop_looks_at_the_timer_is_no_pulse() {
     let settings = scenario().settings();
-    let length_us = u64::from(settings.shaft_settling_us) - 1;
+    let length_us = u64::from(settings.shaft_debounce_us) - 1;
     let spike = [
         (3_000_000, Input::Shaft(Level::Active)),
         (3_000_010, Input::PowerFail(Level::Active)),

@@ -133,7 +133,7 @@ fn no_pulse_is_lost_or_invented_at_top_speed_with_contact_bounce() {
     let settings = Settings {
         pulses_per_revolution: 64,
         top_speed_rpm: 2_000,
-        shaft_settling_us: 50,
+        shaft_debounce_us: 50,
         ..Settings::default()
     };
     let mut script = Script::default();

@@ -58,14 +58,14 @@ LED_OHM = {24: 3_900, 12: 1_800, 5: 560}
 CTR_LEAST, CTR_AGED, CTR_WARM, CTR_SATURATED = 0.5, 0.5, 0.8, 0.8
 COLLECTOR_OHM = 4_700
 PAD_PULL_UP_OHM = 50e3  # strongest internal pull-up; RP2040
-SHAFT_SERIES_OHM, SHAFT_F, SHAFT_SETTLING_US = 1e3, 1e-9, setting("shaft_settling_us")
-CONTACT_SERIES_OHM, CONTACT_F, CONTACT_SETTLING_US = 10e3, 47e-9, setting("contact_settling_us")
+SHAFT_SERIES_OHM, SHAFT_F, SHAFT_DEBOUNCE_US = 1e3, 1e-9, setting("shaft_debounce_us")
+CONTACT_SERIES_OHM, CONTACT_F, CONTACT_DEBOUNCE_US = 10e3, 47e-9, setting("contact_debounce_us")
 GATE_SERIES_OHM, GATE_DOWN_OHM, GATE_F = 100e3, 1e6, 100e-12
 GATE_ZENER_V = 12
 
 # --- needle position, bus, panel ------------------------------------------------------
 TAP_OHM = 330e3  # four alike: three above, one below
-TAP_F, NEEDLE_SETTLING_MS = 4.7e-9, setting("needle_settling_ms")
+TAP_F, NEEDLE_DEBOUNCE_MS = 4.7e-9, setting("needle_debounce_ms")
 POT_OHM = 10e3  # the machine's own potentiometer, as an example
 CLAMP_V = 0.6
 BUS_OHM, BUS_PF, BUS_RISE_NS, BUS_SINK_MA, BUS_LOW_V = 2_200, 100, 300, 3.0, 0.4  # UM10204
@@ -163,15 +163,15 @@ def figures():
     pulled = (LOGIC_V - 0.4) * (1 / COLLECTOR_OHM + 1 / PAD_PULL_UP_OHM) * 1e3
     assert carried > pulled
     yield f"collector: {carried:.2f} mA at the end of life, {pulled:.2f} mA needed"
-    for name, series, farads, settling in (
-        ("shaft", SHAFT_SERIES_OHM, SHAFT_F, SHAFT_SETTLING_US),
-        ("contacts", CONTACT_SERIES_OHM, CONTACT_F, CONTACT_SETTLING_US),
+    for name, series, farads, debounce in (
+        ("shaft", SHAFT_SERIES_OHM, SHAFT_F, SHAFT_DEBOUNCE_US),
+        ("contacts", CONTACT_SERIES_OHM, CONTACT_F, CONTACT_DEBOUNCE_US),
     ):
         us = (COLLECTOR_OHM + series) * farads * 1e6
-        assert us <= settling / 5, name
-        yield f"filter, {name}: {us:.1f} µs, a fifth of the settling time is {settling / 5:.0f} µs"
+        assert us <= debounce / 5, name
+        yield f"filter, {name}: {us:.1f} µs, a fifth of the debounce time is {debounce / 5:.0f} µs"
     gate_us = GATE_SERIES_OHM * GATE_F * 1e6
-    assert gate_us <= SHAFT_SETTLING_US / 5
+    assert gate_us <= SHAFT_DEBOUNCE_US / 5
     # Above its voltage Z1 conducts: then R4 alone limits the current.
     through_z1 = (24 - GATE_ZENER_V) / GATE_SERIES_OHM
     load = max(24 / (GATE_SERIES_OHM + GATE_DOWN_OHM), through_z1) * 1e6
@@ -180,7 +180,7 @@ def figures():
     total, source = 4 * TAP_OHM, 3 * TAP_OHM * TAP_OHM / (4 * TAP_OHM)
     tap_ms = source * TAP_F * 1e3
     error = POT_OHM / 4 / total * 100
-    assert total >= 100e3 and tap_ms <= NEEDLE_SETTLING_MS / 5
+    assert total >= 100e3 and tap_ms <= NEEDLE_DEBOUNCE_MS / 5
     yield (f"needle tap: {ohm(total)} in all, {ohm(source)} source, filter {tap_ms:.2f} ms, "
            f"a {ohm(POT_OHM)} potentiometer is moved by at most {error:.2f} %; "
            f"full scale {LOGIC_V * 4:.1f} V, {(30 - LOGIC_V - CLAMP_V) / (3 * TAP_OHM) * 1e6:.0f} µA into the clamp at 30 V")

@@ -78,18 +78,18 @@ pub struct BoardTable {
     pub pulses_per_revolution: Option<u8>,
     /// Fastest shaft speed, revolutions/min, 60 to 4,000.
     pub top_speed_rpm: Option<u16>,
-    /// Shaft settling time, µs.
-    pub shaft_settling_us: Option<u16>,
-    /// Contact settling time, µs.
-    pub contact_settling_us: Option<u16>,
+    /// Shaft debounce time, µs.
+    pub shaft_debounce_us: Option<u16>,
+    /// Contact debounce time, µs.
+    pub contact_debounce_us: Option<u16>,
     /// Run gap, ms, 100 to 60,000.
     pub run_gap_ms: Option<u16>,
     /// Needles on the head, 1 to 16.
     pub needles: Option<u8>,
     /// How the needle position is wired.
     pub needle_source: Option<NeedleWiring>,
-    /// Needle settling time, ms.
-    pub needle_settling_ms: Option<u8>,
+    /// Needle debounce time, ms.
+    pub needle_debounce_ms: Option<u8>,
     /// Level of each needle, mV, at most 16 of them.
     pub needle_level_mv: Option<Vec<u16>>,
     /// Guard band, mV.
@@ -121,12 +121,12 @@ impl BoardTable {
         Settings {
             pulses_per_revolution: self.pulses_per_revolution.unwrap_or(base.pulses_per_revolution),
             top_speed_rpm: self.top_speed_rpm.unwrap_or(base.top_speed_rpm),
-            shaft_settling_us: self.shaft_settling_us.unwrap_or(base.shaft_settling_us),
-            contact_settling_us: self.contact_settling_us.unwrap_or(base.contact_settling_us),
+            shaft_debounce_us: self.shaft_debounce_us.unwrap_or(base.shaft_debounce_us),
+            contact_debounce_us: self.contact_debounce_us.unwrap_or(base.contact_debounce_us),
             run_gap_ms: self.run_gap_ms.unwrap_or(base.run_gap_ms),
             needles: self.needles.unwrap_or(base.needles),
             needle_source: self.needle_source.map_or(base.needle_source, NeedleSource::from),
-            needle_settling_ms: self.needle_settling_ms.unwrap_or(base.needle_settling_ms),
+            needle_debounce_ms: self.needle_debounce_ms.unwrap_or(base.needle_debounce_ms),
             needle_level_mv,
             needle_guard_mv: self.needle_guard_mv.unwrap_or(base.needle_guard_mv),
             needle_hysteresis_mv: self.needle_hysteresis_mv.unwrap_or(base.needle_hysteresis_mv),
@@ -156,8 +156,8 @@ pub fn explain(error: SettingsError) -> &'static str {
         SettingsError::PulsesPerRevolution => "pulses_per_revolution must be 1 to 64",
         SettingsError::Needles => "needles must be 1 to 16",
         SettingsError::TopSpeed => "top_speed_rpm must be 60 to 4,000",
-        SettingsError::ShaftSettling => {
-            "shaft_settling_us is longer than a quarter of the pulse period at top speed"
+        SettingsError::ShaftDebounce => {
+            "shaft_debounce_us is longer than a quarter of the pulse period at top speed"
         }
         SettingsError::RunGap => "run_gap_ms must be 100 to 60,000",
         SettingsError::CheckpointInterval => {

@@ -135,7 +135,7 @@ fn any_one_slot_lost() {
         }
         let reports = assert_agree(&format!("lost-{name}"), &images);
         for report in &reports {
-            // At most the newest record's growth is lost.
+            // At most the newest record's delta is lost.
             let (left, all) =
                 (&report["lifetime"]["stitches"], &reports[0]["lifetime"]["stitches"]);
             let lost = all.as_u64().zip(left.as_u64()).map(|(all, left)| all - left);

@@ -370,7 +370,7 @@ impl Bench {
         let before = self.board.session(self.now);
         let stitches = 3;
         let pulses = stitches * u32::from(settings.pulses_per_revolution);
-        // Slow enough for the longest settling and for the slowest top speed.
+        // Slow enough for the longest debounce and for the slowest top speed.
         let period_us = u64::from(settings.shortest_period_us()) * 2 + 200_000;
         self.pulses(pulses, period_us);
         self.run_for(1_000_000);

@@ -19,8 +19,8 @@ use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::hardware::Hardware;
+use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 use shaftbook_mainloop::stop::Stop;
-use shaftbook_mainloop::unit::{ButtonEdge, Unit};
 use shaftbook_panel::button::Button;
 
 /// What comes in at a moment, µs since this power-up.
@@ -175,7 +175,7 @@ pub struct Running<'a> {
     /// The chip.
     pub chip: Chip<'a>,
     /// The loop's state.
-    pub unit: Unit,
+    pub unit: MainLoop,
     edges: EdgeConsumer<'a>,
     presses: EdgeConsumer<'a, ButtonEdge>,
 }
@@ -210,7 +210,7 @@ impl<'a> Running<'a> {
             longest_unfed_us: 0,
             fed_us: 0,
         };
-        let unit = Unit::new(id, WiredPart::REFERENCE, "1.2.3-test", last_stop);
+        let unit = MainLoop::new(id, WiredPart::REFERENCE, "1.2.3-test", last_stop);
         Self { chip, unit, edges, presses }
     }
 

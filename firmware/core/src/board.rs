@@ -374,7 +374,7 @@ impl<R: Rules> Board<R> {
 
     fn work<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
         if self.counting {
-            self.meter.settle::<R>(now);
+            self.meter.debounce::<R>(now);
         }
         let effect = match self.next_fault_effect() {
             Some(effect) => Some(effect),

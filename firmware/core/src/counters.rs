@@ -91,9 +91,9 @@ impl Counters {
     /// went down (it cannot on a sound board) gives 0.
     #[must_use]
     pub fn since(&self, earlier: &Self) -> Self {
-        let mut growth = *self;
-        growth.merge(earlier, Merge::TakeAway);
-        growth
+        let mut delta = *self;
+        delta.merge(earlier, Merge::TakeAway);
+        delta
     }
 
     /// The greater of each field.

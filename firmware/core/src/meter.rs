@@ -20,8 +20,8 @@ pub struct Meter {
     settings: Settings,
     shortest_period_us: u64,
     run_gap_us: u64,
-    shaft_settling_us: u64,
-    contact_settling_us: u64,
+    shaft_debounce_us: u64,
+    contact_debounce_us: u64,
     shaft: Signal,
     trim: Signal,
     thread_break: Signal,
@@ -41,8 +41,8 @@ impl Meter {
             settings,
             shortest_period_us: 0,
             run_gap_us: 0,
-            shaft_settling_us: 0,
-            contact_settling_us: 0,
+            shaft_debounce_us: 0,
+            contact_debounce_us: 0,
             shaft: Signal::new(),
             trim: Signal::new(),
             thread_break: Signal::new(),
@@ -68,8 +68,8 @@ impl Meter {
         self.settings = settings;
         self.shortest_period_us = u64::from(settings.shortest_period_us());
         self.run_gap_us = u64::from(settings.run_gap_ms) * 1_000;
-        self.shaft_settling_us = u64::from(settings.shaft_settling_us);
-        self.contact_settling_us = u64::from(settings.contact_settling_us);
+        self.shaft_debounce_us = u64::from(settings.shaft_debounce_us);
+        self.contact_debounce_us = u64::from(settings.contact_debounce_us);
     }
 
     /// The settings have become known after some counting with others: revolutions
@@ -151,32 +151,32 @@ impl Meter {
     pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
         match input {
             Input::Shaft(level) => {
-                self.settle_shaft::<R>(at);
+                self.debounce_shaft::<R>(at);
                 if self.shaft.edge(at, level) && !level.is_active() {
                     self.counted.glitches = self.counted.glitches.saturating_add(1);
                 }
             }
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
-                self.settle_shaft::<R>(at);
+                self.debounce_shaft::<R>(at);
                 self.needle.code(at, code, &self.settings);
             }
             Input::NeedleLevel(level_mv) => {
-                self.settle_shaft::<R>(at);
+                self.debounce_shaft::<R>(at);
                 self.needle.level(at, level_mv, &self.settings);
             }
             Input::Trim(level) => {
-                self.settle_contacts::<R>(at);
+                self.debounce_contacts::<R>(at);
                 self.trim.edge(at, level);
             }
             Input::ThreadBreak(level) => {
-                self.settle_contacts::<R>(at);
+                self.debounce_contacts::<R>(at);
                 self.thread_break.edge(at, level);
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
-                self.settle_shaft::<R>(at);
-                self.settle_contacts::<R>(at);
+                self.debounce_shaft::<R>(at);
+                self.debounce_contacts::<R>(at);
                 self.jump.edge(at, level);
             }
             Input::PowerFail(_) => {}
@@ -184,39 +184,39 @@ impl Meter {
     }
 
     /// Takes in all changes that have become certain by `now`.
-    pub fn settle<R: Rules>(&mut self, now: Instant) {
-        self.settle_shaft::<R>(now);
-        self.settle_contacts::<R>(now);
+    pub fn debounce<R: Rules>(&mut self, now: Instant) {
+        self.debounce_shaft::<R>(now);
+        self.debounce_contacts::<R>(now);
     }
 
     /// When the next contact becomes certain.
     #[must_use]
     pub fn certain_at(&self) -> Instant {
-        let us = self.contact_settling_us;
+        let us = self.contact_debounce_us;
         self.trim.certain_at(us).min(self.thread_break.certain_at(us)).min(self.jump.certain_at(us))
     }
 
     #[inline]
-    fn settle_shaft<R: Rules>(&mut self, now: Instant) {
-        if let Some(change) = self.shaft.settle(now, self.shaft_settling_us)
+    fn debounce_shaft<R: Rules>(&mut self, now: Instant) {
+        if let Some(change) = self.shaft.debounce(now, self.shaft_debounce_us)
             && change.level.is_active()
         {
             self.pulse::<R>(change.at);
         }
     }
 
-    fn settle_contacts<R: Rules>(&mut self, now: Instant) {
-        let us = if R::settle_contacts() { self.contact_settling_us } else { 0 };
+    fn debounce_contacts<R: Rules>(&mut self, now: Instant) {
+        let us = if R::debounce_contacts() { self.contact_debounce_us } else { 0 };
         let counts = |level: Level| level.is_active() || !R::count_on_one_edge();
-        if self.trim.settle(now, us).is_some_and(|c| counts(c.level)) {
+        if self.trim.debounce(now, us).is_some_and(|c| counts(c.level)) {
             self.counted.trims = self.counted.trims.saturating_add(1);
         }
-        if let Some(change) = self.thread_break.settle(now, us)
+        if let Some(change) = self.thread_break.debounce(now, us)
             && change.level.is_active()
         {
             self.thread_break(change.at);
         }
-        self.jump.settle(now, us);
+        self.jump.debounce(now, us);
     }
 
     #[inline]
@@ -242,7 +242,7 @@ impl Meter {
 
     #[inline]
     fn revolution<R: Rules>(&mut self, at: Instant) {
-        if R::jumps_apart() && self.jump.level(at, self.contact_settling_us) == Level::Active {
+        if R::jumps_apart() && self.jump.level(at, self.contact_debounce_us) == Level::Active {
             self.counted.jumps += 1;
             return;
         }

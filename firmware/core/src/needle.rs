@@ -1,6 +1,6 @@
 //! Which needle sews: from code lines or from a voltage.
 //!
-//! Invariants: a position counts once it has held for the settling time; while the
+//! Invariants: a position counts once it has held for the debounce time; while the
 //! reading is changing, unknown or ambiguous there is no needle, and what is sewn
 //! then is unattributed, never guessed.
 
@@ -14,34 +14,34 @@ use crate::time::Instant;
 pub struct NeedlePosition {
     reading: Option<Needle>,
     since: Instant,
-    settled: Option<Needle>,
+    debounced: Option<Needle>,
 }
 
 impl NeedlePosition {
     /// Not read yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { reading: None, since: Instant::ZERO, settled: None }
+        Self { reading: None, since: Instant::ZERO, debounced: None }
     }
 
     /// The needle at `now`; `None` while unknown, ambiguous or changing.
     #[inline]
     #[must_use]
     pub fn needle(&self, now: Instant, settings: &Settings) -> Option<Needle> {
-        let certain = now.since_us(self.since) >= u64::from(settings.needle_settling_ms) * 1_000;
-        if certain || self.reading == self.settled { self.reading } else { None }
+        let certain = now.since_us(self.since) >= u64::from(settings.needle_debounce_ms) * 1_000;
+        if certain || self.reading == self.debounced { self.reading } else { None }
     }
 
     /// The needle that was believed last, however unsure the reading is now.
     #[must_use]
     pub fn last_settled(&self) -> Option<Needle> {
-        self.settled
+        self.debounced
     }
 
     /// The wiring has changed: what is above needle `highest` was never read.
     pub fn forget_above(&mut self, highest: u8) {
         let known = |needle: Option<Needle>| needle.filter(|n| n.number() <= highest);
-        (self.reading, self.settled) = (known(self.reading), known(self.settled));
+        (self.reading, self.debounced) = (known(self.reading), known(self.debounced));
     }
 
     /// The code lines now read `code`.
@@ -62,7 +62,7 @@ impl NeedlePosition {
     fn read(&mut self, at: Instant, reading: Option<Needle>, settings: &Settings) {
         if reading != self.reading {
             if let Some(needle) = self.needle(at, settings) {
-                self.settled = Some(needle);
+                self.debounced = Some(needle);
             }
             self.reading = reading;
             self.since = at;
@@ -120,7 +120,7 @@ mod tests {
             needle_source: NeedleSource::Level,
             needle_guard_mv: 50,
             needle_hysteresis_mv: 30,
-            needle_settling_ms: 0,
+            needle_debounce_ms: 0,
             ..Settings::default()
         };
         settings.needle_level_mv[..3].copy_from_slice(&[500, 1_000, 1_500]);

@@ -104,15 +104,15 @@ rules! {
     carry_remainder
     /// What was counted before the past is known is added to it.
     add_session
-    /// Contacts count once they have settled.
-    settle_contacts
+    /// Contacts count once they are debounced.
+    debounce_contacts
     /// Pulses that come faster than the machine can turn are glitches.
     reject_fast_pulses
     /// A contact counts when it closes, not when it opens too.
     count_on_one_edge
     /// A revolution with the needle bar disengaged is a jump, not a stitch.
     jumps_apart
-    /// An unsettled or unknown needle position is unattributed, not guessed.
+    /// An undebounced or unknown needle position is unattributed, not guessed.
     unattributed_when_unsure
     /// A service needs the engineer's reply.
     ask_authority
@@ -137,7 +137,7 @@ rules! {
     /// A picture goes to the display tile by tile, with a poll of the board after each.
     /// Boards' loops do so; the switch is for the simulator's.
     screen_in_tiles
-    /// Growth that does not fit a checkpoint's field forces a new snapshot, and
+    /// Delta that does not fit a checkpoint's field forces a new snapshot, and
     /// is capped until then.
     cap_deltas
 }

@@ -40,9 +40,9 @@ pub enum SettingsError {
     Needles,
     /// The highest speed is not 60 to 4,000 revolutions a minute.
     TopSpeed,
-    /// The shaft's settling time is longer than a quarter of the shortest pulse
+    /// The shaft's debounce time is longer than a quarter of the shortest pulse
     /// period, so a pulse at top speed would be rejected.
-    ShaftSettling,
+    ShaftDebounce,
     /// The run gap is not 100 to 60,000 ms.
     RunGap,
     /// A checkpoint interval is 0, or so long that the deltas could overflow
@@ -67,9 +67,9 @@ pub struct Settings {
     /// comes sooner than 60 % of that speed's period is a glitch.
     pub top_speed_rpm: u16,
     /// How long the shaft signal must hold a level to be believed, µs.
-    pub shaft_settling_us: u16,
+    pub shaft_debounce_us: u16,
     /// The same for trim, thread break and jump contacts, µs.
-    pub contact_settling_us: u16,
+    pub contact_debounce_us: u16,
     /// Longest gap between pulses that still counts as running, ms. Default 2,000.
     pub run_gap_ms: u16,
     /// Needles on the head, 1 to 16.
@@ -77,7 +77,7 @@ pub struct Settings {
     /// How the needle position is wired.
     pub needle_source: NeedleSource,
     /// How long a needle position must hold to be believed, ms.
-    pub needle_settling_ms: u8,
+    pub needle_debounce_ms: u8,
     /// Calibrated level of each needle, mV (only for [`NeedleSource::Level`]).
     pub needle_level_mv: [u16; NEEDLES_MAX],
     /// A reading this close to a level selects that needle, mV.
@@ -105,12 +105,12 @@ impl Default for Settings {
         Self {
             pulses_per_revolution: 1,
             top_speed_rpm: 2_000,
-            shaft_settling_us: 50,
-            contact_settling_us: 6_000,
+            shaft_debounce_us: 50,
+            contact_debounce_us: 6_000,
             run_gap_ms: 2_000,
             needles: 15,
             needle_source: NeedleSource::Code,
-            needle_settling_ms: 20,
+            needle_debounce_ms: 20,
             needle_level_mv: [0; NEEDLES_MAX],
             needle_guard_mv: 60,
             needle_hysteresis_mv: 30,
@@ -151,11 +151,11 @@ impl Settings {
         if !within(self.top_speed_rpm, 60, 4_000) {
             return Err(SettingsError::TopSpeed);
         }
-        // Four settling times in a pulse period: 60 s in µs, a quarter of it, over
+        // Four debounce times in a pulse period: 60 s in µs, a quarter of it, over
         // pulses/min. Neither product can overflow.
-        let settling = u32::from(self.shaft_settling_us) * u32::from(self.top_speed_rpm);
-        if settling > 15_000_000 || settling * u32::from(self.pulses_per_revolution) > 15_000_000 {
-            return Err(SettingsError::ShaftSettling);
+        let debounce = u32::from(self.shaft_debounce_us) * u32::from(self.top_speed_rpm);
+        if debounce > 15_000_000 || debounce * u32::from(self.pulses_per_revolution) > 15_000_000 {
+            return Err(SettingsError::ShaftDebounce);
         }
         if !within(self.run_gap_ms, 100, 60_000) {
             return Err(SettingsError::RunGap);

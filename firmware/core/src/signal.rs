@@ -1,15 +1,15 @@
 //! One digital signal made trustworthy: a level counts once it has held for the
-//! settling time.
+//! debounce time.
 //!
-//! Invariants: a spike or bounce shorter than the settling time never changes the
-//! settled level; a change is dated to the edge that began it, not to the moment
+//! Invariants: a spike or bounce shorter than the debounce time never changes the
+//! debounced level; a change is dated to the edge that began it, not to the moment
 //! at which it became certain; the same edges give the same result whether the
 //! board looks in between or not.
 
 use crate::input::Level;
 use crate::time::Instant;
 
-/// A settled change of a signal.
+/// A debounced change of a signal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Change {
@@ -19,11 +19,11 @@ pub struct Change {
     pub at: Instant,
 }
 
-/// A signal with its settling time.
+/// A signal with its debounce time.
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Signal {
-    settled: Level,
+    debounced: Level,
     /// When the other level began, or [`Instant::NEVER`].
     other_since: Instant,
 }
@@ -32,20 +32,20 @@ impl Signal {
     /// A signal at rest.
     #[must_use]
     pub const fn new() -> Self {
-        Self { settled: Level::Inactive, other_since: Instant::NEVER }
+        Self { debounced: Level::Inactive, other_since: Instant::NEVER }
     }
 
-    /// The settled level as of `now`.
+    /// The debounced level as of `now`.
     #[inline]
     #[must_use]
-    pub fn level(&self, now: Instant, settling_us: u64) -> Level {
-        if self.is_certain(now, settling_us) { self.other() } else { self.settled }
+    pub fn level(&self, now: Instant, debounce_us: u64) -> Level {
+        if self.is_certain(now, debounce_us) { self.other() } else { self.debounced }
     }
 
     /// When the change under way becomes certain; [`Instant::NEVER`] if none is.
     #[must_use]
-    pub const fn certain_at(&self, settling_us: u64) -> Instant {
-        self.other_since.plus_us(settling_us)
+    pub const fn certain_at(&self, debounce_us: u64) -> Instant {
+        self.other_since.plus_us(debounce_us)
     }
 
     /// Whether the signal is between two levels.
@@ -56,21 +56,21 @@ impl Signal {
 
     /// Takes the change that has become certain by `now`, if any.
     #[inline]
-    pub fn settle(&mut self, now: Instant, settling_us: u64) -> Option<Change> {
-        if !self.is_certain(now, settling_us) {
+    pub fn debounce(&mut self, now: Instant, debounce_us: u64) -> Option<Change> {
+        if !self.is_certain(now, debounce_us) {
             return None;
         }
         let change = Change { level: self.other(), at: self.other_since };
-        self.settled = change.level;
+        self.debounced = change.level;
         self.other_since = Instant::NEVER;
         Some(change)
     }
 
     /// An edge to `level`; whether it ended an excursion that was too short to
-    /// count. Call [`Signal::settle`] first, with the same time.
+    /// count. Call [`Signal::debounce`] first, with the same time.
     #[inline]
     pub fn edge(&mut self, at: Instant, level: Level) -> bool {
-        if level == self.settled {
+        if level == self.debounced {
             let short = self.other_since != Instant::NEVER;
             self.other_since = Instant::NEVER;
             short
@@ -83,12 +83,12 @@ impl Signal {
     }
 
     fn other(&self) -> Level {
-        Level::from_bool(!self.settled.is_active())
+        Level::from_bool(!self.debounced.is_active())
     }
 
     #[inline]
-    fn is_certain(&self, now: Instant, settling_us: u64) -> bool {
-        self.other_since <= now && now.since_us(self.other_since) >= settling_us
+    fn is_certain(&self, now: Instant, debounce_us: u64) -> bool {
+        self.other_since <= now && now.since_us(self.other_since) >= debounce_us
     }
 }
 
@@ -102,13 +102,13 @@ impl Default for Signal {
 mod tests {
     use super::*;
 
-    const SETTLING_US: u64 = 100;
+    const DEBOUNCE_US: u64 = 100;
 
     fn feed(edges: &[(u64, bool)]) -> (Signal, u32, u32) {
         let (mut signal, mut rises, mut shorts) = (Signal::new(), 0, 0);
         for (us, active) in edges {
             let at = Instant::from_us(*us);
-            let rise = signal.settle(at, SETTLING_US).is_some_and(|c| c.level.is_active());
+            let rise = signal.debounce(at, DEBOUNCE_US).is_some_and(|c| c.level.is_active());
             rises += u32::from(rise);
             shorts += u32::from(signal.edge(at, Level::from_bool(*active)));
         }
@@ -134,14 +134,14 @@ mod tests {
     fn a_spike_shorter_than_the_settling_time_is_nothing() {
         let (signal, rises, shorts) = feed(&[(10, true), (109, false)]);
         assert_eq!((rises, shorts), (0, 1));
-        assert_eq!(signal.level(Instant::from_us(500), SETTLING_US), Level::Inactive);
+        assert_eq!(signal.level(Instant::from_us(500), DEBOUNCE_US), Level::Inactive);
     }
 
     #[test]
     fn a_change_is_dated_to_its_edge() {
         let (mut signal, ..) = feed(&[(10, true)]);
-        assert_eq!(signal.settle(Instant::from_us(109), SETTLING_US), None);
+        assert_eq!(signal.debounce(Instant::from_us(109), DEBOUNCE_US), None);
         let change = Change { level: Level::Active, at: Instant::from_us(10) };
-        assert_eq!(signal.settle(Instant::from_us(110), SETTLING_US), Some(change));
+        assert_eq!(signal.debounce(Instant::from_us(110), DEBOUNCE_US), Some(change));
     }
 }

@@ -75,7 +75,7 @@ fn a_members_place_comes_back_for_every_index_count_and_mark() {
 #[test]
 fn a_checkpoint_without_an_entry_names_its_own_snapshot_twice() {
     for entry_slot in [None, Some(17), Some(1_023)] {
-        let checkpoint = Checkpoint { base_slot: 300, entry_slot, growth: Counters::default() };
+        let checkpoint = Checkpoint { base_slot: 300, entry_slot, delta: Counters::default() };
         let record = checkpoint.encode::<Sound>();
         assert_eq!(Checkpoint::decode(&record).entry_slot, entry_slot);
         let bits = u32::from_le_bytes([record[3], record[4], record[5], 0]);

@@ -45,12 +45,12 @@ fn the_needle_outlives_new_settings_that_know_it_and_only_those() {
 
 #[test]
 fn a_pulse_before_a_needle_change_belongs_to_the_needle_before() {
-    let mut meter = Meter::new(Settings { needle_settling_ms: 0, ..Settings::default() });
+    let mut meter = Meter::new(Settings { needle_debounce_ms: 0, ..Settings::default() });
     let at = Instant::from_us;
     meter.input::<Sound>(at(0), Input::NeedleCode(1));
     meter.input::<Sound>(at(100_000), Input::Shaft(Level::Active));
     meter.input::<Sound>(at(150_000), Input::NeedleCode(2));
     meter.input::<Sound>(at(160_000), Input::Shaft(Level::Inactive));
-    meter.settle::<Sound>(at(300_000));
+    meter.debounce::<Sound>(at(300_000));
     assert_eq!(meter.counted().needle_stitches[1], 1, "{:?}", meter.counted());
 }

@@ -4,7 +4,7 @@
 //! port, over a trait that a board fills.
 //!
 //! - [`hardware`]: what a board must provide
-//! - [`unit`](mod@unit): the loop, one [`unit::Unit::turn`] at a time
+//! - [`main_loop`]: the loop, one [`main_loop::MainLoop::turn`] at a time
 //! - [`showing`]: keeps the display awake and up to date
 //! - [`indicator`]: lamp and buzzer
 //! - [`port`]: the service port: text lines that tell the state, and change nothing
@@ -23,8 +23,8 @@ extern crate std;
 
 pub mod hardware;
 pub mod indicator;
+pub mod main_loop;
 pub mod pin;
 pub mod port;
 pub mod showing;
 pub mod stop;
-pub mod unit;

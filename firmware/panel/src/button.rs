@@ -8,7 +8,7 @@ use shaftbook_core::input::Level;
 use shaftbook_core::time::Instant;
 
 /// A button must hold a level this long to be believed, µs.
-pub const SETTLING_US: u64 = 20_000;
+pub const DEBOUNCE_US: u64 = 20_000;
 /// A press this long is a long one, µs.
 pub const LONG_US: u64 = 800_000;
 
@@ -78,13 +78,13 @@ impl Buttons {
         let mut found = None;
         for button in Button::ALL {
             let Some(contact) = self.0.get_mut(button.index()) else { continue };
-            let settled = now.since_us(contact.since) >= SETTLING_US;
+            let debounced = now.since_us(contact.since) >= DEBOUNCE_US;
             match (contact.pressed, contact.reading) {
-                (None, Level::Active) if settled => {
+                (None, Level::Active) if debounced => {
                     contact.pressed = Some(contact.since);
                     contact.told = false;
                 }
-                (Some(began), Level::Inactive) if settled => {
+                (Some(began), Level::Inactive) if debounced => {
                     contact.pressed = None;
                     if !contact.told && found.is_none() {
                         contact.told = true;
@@ -113,7 +113,7 @@ impl Buttons {
     pub fn deadline(&self) -> Instant {
         let due = |contact: &Contact| match (contact.pressed, contact.reading) {
             (None, Level::Active) | (Some(_), Level::Inactive) => {
-                contact.since.plus_us(SETTLING_US)
+                contact.since.plus_us(DEBOUNCE_US)
             }
             (Some(began), Level::Active) if !contact.told => began.plus_us(LONG_US),
             _ => Instant::NEVER,

@@ -23,13 +23,13 @@
 extern crate std;
 
 pub mod button;
+pub mod console;
 pub mod draw;
 pub mod frame;
 pub mod number;
 pub mod painter;
 pub mod panel;
 pub mod screen;
-pub mod serve;
 pub mod state;
 pub mod text;
 pub mod view;

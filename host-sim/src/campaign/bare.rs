@@ -91,13 +91,13 @@ impl<S: CounterStore> Bare<S> {
         self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
         watch(self);
         let now = self.truth_at(self.now_us);
-        let growth = now.since(&self.last);
+        let delta = now.since(&self.last);
         let settings = Settings::default();
         // Early by the longest step of time and the writing, so that the bound holds.
         let ms = |seconds: u16| u64::from(seconds) * 1_000 - EARLY_MS;
-        self.is_due |= growth.running_ms >= ms(settings.checkpoint_running_s.into())
-            || growth.trims >= u64::from(settings.checkpoint_trims)
-            || growth.powered_ms >= ms(settings.checkpoint_powered_s);
+        self.is_due |= delta.running_ms >= ms(settings.checkpoint_running_s.into())
+            || delta.trims >= u64::from(settings.checkpoint_trims)
+            || delta.powered_ms >= ms(settings.checkpoint_powered_s);
         if self.is_due {
             self.save(&now);
             watch(self);

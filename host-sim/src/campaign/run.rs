@@ -291,7 +291,7 @@ fn judge(
         return Err("the past is lost".into());
     };
     if !past.at_most(truth) {
-        return Err(format!("above the truth: by {:?}", Growth(&past.since(truth))));
+        return Err(format!("above the truth: by {:?}", Delta(&past.since(truth))));
     }
     let lost = truth.since(&past);
     let below = acknowledged.since(&past);
@@ -299,7 +299,7 @@ fn judge(
     if !acknowledged.at_most(&past) {
         let is_one_checkpoint = bounds.hold(&below);
         if !condition.is_damaged || !is_one_checkpoint {
-            return Err(format!("below what was durable: by {:?}", Growth(&below)));
+            return Err(format!("below what was durable: by {:?}", Delta(&below)));
         }
     }
     if condition.is_worn || condition.is_disturbed {
@@ -307,7 +307,7 @@ fn judge(
     }
     let bounds = if condition.is_damaged { bounds.doubled() } else { bounds };
     if !bounds.hold(&lost) {
-        return Err(format!("over the bound: lost {:?}", Growth(&lost)));
+        return Err(format!("over the bound: lost {:?}", Delta(&lost)));
     }
     if let Some(hold_up_ms) = warned_ms
         && !condition.is_damaged
@@ -317,16 +317,16 @@ fn judge(
         let powered_ms = lost.powered_ms.saturating_sub(u64::from(hold_up_ms));
         let exact = Counters { powered_ms, glitches: 0, missed_edges: 0, power_ups: 0, ..lost };
         if exact != Counters::default() {
-            return Err(format!("lost after a warning: {:?}", Growth(&lost)));
+            return Err(format!("lost after a warning: {:?}", Delta(&lost)));
         }
     }
     Ok(())
 }
 
 /// Counters of which only those that are not 0 are shown.
-struct Growth<'a>(&'a Counters);
+struct Delta<'a>(&'a Counters);
 
-impl std::fmt::Debug for Growth<'_> {
+impl std::fmt::Debug for Delta<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let it = self.0;
         let figures = [

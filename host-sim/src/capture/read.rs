@@ -40,7 +40,7 @@ pub struct Capture<R> {
     scale: Scale,
     used: Vec<Used>,
     level_unit_mv: f64,
-    shaft_settling_us: u64,
+    shaft_debounce_us: u64,
     /// Last known level of each used signal (code lines: value of their bits).
     known: Vec<Option<u8>>,
     /// Signals that changed in this step of time, by index; and [`CODE_CHANGED`].
@@ -96,7 +96,7 @@ impl<R: BufRead> Capture<R> {
             known: vec![None; used.len()],
             used,
             level_unit_mv: if names.level_in_volts { 1_000.0 } else { 1.0 },
-            shaft_settling_us: settings.shaft_settling_us.into(),
+            shaft_debounce_us: settings.shaft_debounce_us.into(),
             changed: 0,
             last_level_mv: None,
             powered: false,
@@ -253,7 +253,7 @@ impl<R: BufRead> Capture<R> {
         let bit = 1 << index;
         if is_edge
             && self.changed & bit != 0
-            && self.scale.is_longer_than_us(self.shaft_settling_us)
+            && self.scale.is_longer_than_us(self.shaft_debounce_us)
         {
             return self.wrong(format!(
                 "a signal changes twice at one time: the timescale of {} is too coarse for it",

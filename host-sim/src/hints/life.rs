@@ -56,7 +56,7 @@ pub fn count(scenario: &Scenario, days: u32, seed: u64) -> Counters {
             Event::PowerUp => (meter, on_us) = (Meter::new(settings), timed.at_us),
             Event::Input(input) => meter.input::<Sound>(at, input),
             Event::Cut => {
-                meter.settle::<Sound>(at);
+                meter.debounce::<Sound>(at);
                 total = total.plus(&meter.session(at));
             }
         }

@@ -29,7 +29,7 @@ const CHAIN_MAX: usize = 40;
 /// A journal entry, with the slots in which its copies stand.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct EntryFound {
-    /// The entry, its measures whole (not growth).
+    /// The entry, its measures whole (not delta).
     pub stored: StoredEntry,
     /// Slots of its copies, in the order written.
     pub copies: Vec<u16>,
@@ -111,7 +111,7 @@ struct Start {
     checkpoint: Place,
     base_slot: u16,
     entry_slot: Option<u16>,
-    growth: Counters,
+    delta: Counters,
     unfinished: Vec<u16>,
 }
 
@@ -144,17 +144,17 @@ impl<'a> Reader<'a> {
             let Some(found) = start else { return Err(lost) };
             let base = self.image.ring().last_written(found.base_slot, found.holder);
             let (mut snapshot, stream) = self.snapshot(base);
-            let growth = found.growth;
-            snapshot.counters = snapshot.counters.map(|base| base.plus(&growth));
+            let delta = found.delta;
+            snapshot.counters = snapshot.counters.map(|base| base.plus(&delta));
             let decoded = stream.and_then(|stream| {
                 Some((snapshot::decode_counters(&stream)?, snapshot::decode(&stream)?))
             });
             if let Some((counters, (ledger, retired))) = decoded {
-                snapshot.counters = Some(counters.plus(&growth));
+                snapshot.counters = Some(counters.plus(&delta));
                 let (entries, gap) = self.chain(&found, &counters);
                 // What a lost snapshot's counters said is kept.
                 let kept = lost.iter().filter_map(|l: &SnapshotFound| l.counters);
-                let lifetime = kept.fold(counters.plus(&growth), |most, c| most.most(&c));
+                let lifetime = kept.fold(counters.plus(&delta), |most, c| most.most(&c));
                 let mut reading = Reading {
                     newest: self.newest,
                     checkpoint: found.checkpoint,
@@ -223,7 +223,7 @@ impl<'a> Reader<'a> {
                 checkpoint: place,
                 base_slot: checkpoint.base_slot,
                 entry_slot: checkpoint.entry_slot.filter(|slot| *slot < self.slots()),
-                growth: checkpoint.growth,
+                delta: checkpoint.delta,
                 unfinished,
             };
         };
@@ -237,8 +237,8 @@ impl<'a> Reader<'a> {
             checkpoint: place,
             base_slot: stored.base_slot,
             entry_slot: Some(tip_place.slot),
-            growth: if same_base {
-                checkpoint.growth.most(&stored.entry.at)
+            delta: if same_base {
+                checkpoint.delta.most(&stored.entry.at)
             } else {
                 stored.entry.at
             },

@@ -11,10 +11,10 @@ use shaftbook_core::board::{Board, Effect, Fitting};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::Input;
 use shaftbook_panel::button::{Button, Press};
+use shaftbook_panel::console::Console;
 use shaftbook_panel::draw::STEPS;
 use shaftbook_panel::frame::{Frame, TILES};
 use shaftbook_panel::screen::Screen as At;
-use shaftbook_panel::serve::Console;
 use shaftbook_panel::text::Language;
 use shaftbook_panel::view::View;
 

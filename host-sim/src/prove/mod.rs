@@ -290,7 +290,7 @@ pub struct Run {
 impl Run {
     /// Tries a case, unless another one is being replayed or one has failed already.
     pub fn case(&mut self, case: impl FnOnce() -> Result<(), String>) {
-        if self.failure.is_some() || self.is_of_no_account() {
+        if self.failure.is_some() || self.is_superseded() {
             return;
         }
         let number = self.cases;
@@ -306,7 +306,7 @@ impl Run {
     }
 
     /// Whether a run before this one has failed: nothing of this one is told then.
-    fn is_of_no_account(&self) -> bool {
+    fn is_superseded(&self) -> bool {
         self.first_failed.load(Ordering::Relaxed) < self.number
     }
 
@@ -320,7 +320,7 @@ impl Run {
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.failure.is_some()
-            || self.is_of_no_account()
+            || self.is_superseded()
             || self.only.is_some_and(|only| self.cases > only)
     }
 }
@@ -349,7 +349,7 @@ fn spread(
             worst: std::collections::BTreeMap::new(),
             first_failed: Arc::clone(&first_failed),
         };
-        if !it.is_of_no_account() {
+        if !it.is_superseded() {
             run(&mut it);
         }
         progress(done.fetch_add(1, Ordering::Relaxed) + 1, runs);

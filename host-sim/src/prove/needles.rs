@@ -187,7 +187,7 @@ fn contacts<R: UnderTest>(
     }
 }
 
-/// Bounce of a contact, µs from one edge to the next: shorter than the settling time.
+/// Bounce of a contact, µs from one edge to the next: shorter than the debounce time.
 const BOUNCE_US: u64 = 1_000;
 
 /// A contact goes to `level`, and bounces.
@@ -217,7 +217,7 @@ fn actuate<R: UnderTest>(
     close(board, pass, now_us, contact, Level::Inactive);
 }
 
-/// The shaft's signal, just gone active, drops: either for less than its settling time, or
+/// The shaft's signal, just gone active, drops: either for less than its debounce time, or
 /// so that it comes again sooner than the machine can turn.
 fn spurious<R: UnderTest>(
     board: &mut Board<R>,

@@ -136,7 +136,7 @@ fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
     Ok(())
 }
 
-/// The part does not answer for so long that the growth since its snapshot is too large
+/// The part does not answer for so long that the delta since its snapshot is too large
 /// for a checkpoint's field (9.3 h of powered time). It comes back just as the power fails:
 /// the one checkpoint for which there is time must not be below what was acknowledged.
 fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
@@ -193,7 +193,7 @@ fn part_with<R: UnderTest>(counters: &Counters, seed: u64) -> Vec<u8> {
         snapshot::write_member(&mut record, &stream, place);
         put(index as u16, Kind::Snapshot, record);
     }
-    let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, growth: Counters::default() };
+    let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, delta: Counters::default() };
     for slot in [count as u16 + 1, count as u16 + 2] {
         put(slot, Kind::Checkpoint, checkpoint.encode::<Sound>());
     }

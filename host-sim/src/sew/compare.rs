@@ -28,8 +28,8 @@ impl Slack {
         let fails = |sensor| scenario.faults.failures.iter().any(|f| f.sensor == sensor);
         Self {
             pulses_per_revolution: settings.pulses_per_revolution,
-            spikes_can_count: scenario.faults.glitch_us >= u32::from(settings.shaft_settling_us)
-                || scenario.faults.shaft_bounce_us >= u32::from(settings.shaft_settling_us),
+            spikes_can_count: scenario.faults.glitch_us >= u32::from(settings.shaft_debounce_us)
+                || scenario.faults.shaft_bounce_us >= u32::from(settings.shaft_debounce_us),
             code_lines_fail: fails(Sensor::Needle) && settings.needle_source == NeedleSource::Code,
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! Configured as a board does it: the driver of `shaftbook-drivers`, the ledger of a
 //! fitted machine of 21 wearing parts (that of the proofs) in each snapshot. The format is
-//! not a value of 128 bytes but the growth since the last snapshot, packed into one page;
+//! not a value of 128 bytes but the delta since the last snapshot, packed into one page;
 //! the counters are the same.
 //!
 //! What is left to do after a checkpoint that is durable (a snapshot goes on between

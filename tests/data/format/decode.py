@@ -125,25 +125,25 @@ class Part:
 def measures(record):
     """Section 3."""
     at = 44
-    growth = {
+    delta = {
         "powered_ms": field(record, at, 25),
         "running_ms": field(record, at + 25, 24),
         "trims": field(record, at + 49, 16),
         "power_ups": field(record, at + 65, 9),
         "unattributed_stitches": field(record, at + 74, 16),
     }
-    growth["needle_stitches"] = [field(record, at + 90 + 16 * k, 16) for k in range(16)]
-    growth.update(jumps=0, glitches=0, missed_edges=0, unattributed_breaks=0)
-    growth["needle_breaks"] = [0] * 16
-    return growth
+    delta["needle_stitches"] = [field(record, at + 90 + 16 * k, 16) for k in range(16)]
+    delta.update(jumps=0, glitches=0, missed_edges=0, unattributed_breaks=0)
+    delta["needle_breaks"] = [0] * 16
+    return delta
 
 
 def checkpoint(record):
     """Section 4."""
-    growth = measures(record)
-    growth["jumps"] = field(record, 390, 16)
-    growth["glitches"] = field(record, 406, 16)
-    growth["missed_edges"] = field(record, 422, 8)
+    delta = measures(record)
+    delta["jumps"] = field(record, 390, 16)
+    delta["glitches"] = field(record, 406, 16)
+    delta["missed_edges"] = field(record, 422, 8)
     breaks, ones = [], 0
     for bit in range(430, 480):
         if field(record, bit, 1):
@@ -152,8 +152,8 @@ def checkpoint(record):
             breaks.append(ones)
             ones = 0
     breaks = (breaks + [ones] + [0] * 17)[:17]
-    growth["needle_breaks"], growth["unattributed_breaks"] = breaks[:16], breaks[16]
-    return {"base": field(record, 24, 10), "entry": field(record, 34, 10), "growth": growth}
+    delta["needle_breaks"], delta["unattributed_breaks"] = breaks[:16], breaks[16]
+    return {"base": field(record, 24, 10), "entry": field(record, 34, 10), "delta": delta}
 
 
 def entry(record):
@@ -161,7 +161,7 @@ def entry(record):
     found = {
         "base": field(record, 24, 10),
         "previous": field(record, 34, 10),
-        "growth": measures(record),
+        "delta": measures(record),
         "number": field(record, 390, 20),
         "event": field(record, 410, 4),
         "subject": field(record, 414, 10),
@@ -216,7 +216,7 @@ def stream_ledger(stream):
     ledger = {
         "pulses_per_revolution": stream[180],
         "speed": number(stream, 181, 2),
-        "shaft_settling": number(stream, 183, 2),
+        "shaft_debounce": number(stream, 183, 2),
         "run_gap": number(stream, 187, 2),
         "needles": stream[189],
         "needle_source": stream[190],
@@ -289,7 +289,7 @@ def check_settings(s):
     good = (
         1 <= s["pulses_per_revolution"] <= 64
         and 60 <= s["speed"] <= 4_000
-        and 4 * s["shaft_settling"] * s["speed"] * s["pulses_per_revolution"] <= 60_000_000
+        and 4 * s["shaft_debounce"] * s["speed"] * s["pulses_per_revolution"] <= 60_000_000
         and 100 <= s["run_gap"] <= 60_000
         and 1 <= s["needles"] <= 16
         and s["needle_source"] <= 2
@@ -361,7 +361,7 @@ class Reader:
         return header[0] if header and header[1] == place[0] else None
 
     def read(self):
-        """The snapshot, growth and entry slot in use; None if there is none. Section 8.2."""
+        """The snapshot, delta and entry slot in use; None if there is none. Section 8.2."""
         tip, tip_place, unfinished, lost = None, None, [], []
         place = self.newest
         for _ in range(self.slots):
@@ -388,9 +388,9 @@ class Reader:
             start["entry"] = None
         if tip:
             if tip["base"] == found["base"]:
-                start["growth"] = combine(found["growth"], tip["growth"], max)
+                start["delta"] = combine(found["delta"], tip["delta"], max)
             else:
-                start.update(base=tip["base"], growth=tip["growth"], unfinished=[])
+                start.update(base=tip["base"], delta=tip["delta"], unfinished=[])
             start.update(entry=tip_place[1], holder=tip_place)
         kept = None
         while start:
@@ -440,7 +440,7 @@ class Reader:
         count = first[0]
         if all(index in members for index in range(4)) and members[0][0] == 1:
             found = stream_counters(b"".join(members[index] for index in range(4)))
-            start["lifetime"] = plus(found, start["growth"])
+            start["lifetime"] = plus(found, start["delta"])
         missing = [index for index in range(count + 1) if index not in members]
         start["missing"] = missing
         if missing and missing != [count]:
@@ -453,7 +453,7 @@ class Reader:
         stream = b"".join(members[index] for index in range(count))
         start["ledger"] = stream_ledger(stream)
         start["counters"] = stream_counters(stream)
-        start["lifetime"] = plus(start["counters"], start["growth"])
+        start["lifetime"] = plus(start["counters"], start["delta"])
 
     def chain(self, start):
         """Section 8.4: the entries since the snapshot, oldest first."""
@@ -487,7 +487,7 @@ class Reader:
 
 def apply(ledger, base, found):
     """Sections 7 and 8.4: one entry, oldest first."""
-    at = plus(base, found["growth"])
+    at = plus(base, found["delta"])
     for component in ledger["components"]:
         if found["event"] in (1, 2) and found["renewed"] >> component["place"] & 1:
             component["baseline"] = measure_value(component["measure_code"], at, found["day"])

@@ -28,7 +28,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::stop::Stop;
-use shaftbook_mainloop::unit::{ButtonEdge, Unit};
+use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 
 use machine::Machine;
 use received::Received;
@@ -69,6 +69,6 @@ fn main() -> ! {
 /// The loop's state, in a place of its own: built in a frame that is gone when the loop
 /// runs, so that its copies are no part of the loop's stack. `None` the second time.
 #[inline(never)]
-fn unit(last_stop: Option<Stop>) -> Option<&'static mut Unit> {
-    singleton!(: Unit = Unit::new(ID, WiredPart::REFERENCE, VERSION, last_stop))
+fn unit(last_stop: Option<Stop>) -> Option<&'static mut MainLoop> {
+    singleton!(: MainLoop = MainLoop::new(ID, WiredPart::REFERENCE, VERSION, last_stop))
 }

@@ -45,7 +45,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::stop::Stop;
-use shaftbook_mainloop::unit::{ButtonEdge, Unit};
+use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 
 use crate::board::Parts;
 use crate::bus::Bus;
@@ -70,7 +70,7 @@ fn main() -> ! {
     static mut EDGES: Capture<256> = Capture::new();
     static mut PRESSES: Capture<32, ButtonEdge> = Capture::new();
     static mut RECEIVED: Received = Received::new();
-    static mut UNIT: MaybeUninit<Unit> = MaybeUninit::uninit();
+    static mut MAIN_LOOP: MaybeUninit<MainLoop> = MaybeUninit::uninit();
 
     // SAFETY: the only place that takes them, run once. Not `take`: its failure would be a
     // panic for a case that there is not.
@@ -112,7 +112,7 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    let unit = unit(UNIT, id, last_end);
+    let unit = unit(MAIN_LOOP, id, last_end);
     say_hello(id, last_end);
     loop {
         if let Some(effect) = unit.turn(&mut parts, &mut edges_in, &mut presses_in) {
@@ -125,12 +125,12 @@ fn main() -> ! {
 /// its copies are no part of the loop's stack.
 #[inline(never)]
 fn unit(
-    place: &'static mut MaybeUninit<Unit>,
+    place: &'static mut MaybeUninit<MainLoop>,
     id: BoardId,
     last_end: LastEnd,
-) -> &'static mut Unit {
+) -> &'static mut MainLoop {
     let version = env!("CARGO_PKG_VERSION");
-    let unit = place.write(Unit::new(id, WiredPart::REFERENCE, version, stop_of(last_end)));
+    let unit = place.write(MainLoop::new(id, WiredPart::REFERENCE, version, stop_of(last_end)));
     if last_end == LastEnd::Bitten {
         unit.was_reset_by_watchdog();
     }

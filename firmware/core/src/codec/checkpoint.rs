@@ -1,4 +1,4 @@
-//! A checkpoint: all lifetime counters in one slot, as growth since a snapshot.
+//! A checkpoint: all lifetime counters in one slot, as delta since a snapshot.
 //!
 //! ```text
 //! bits   width  field
@@ -27,7 +27,7 @@ pub const BREAKS_MAX: u32 = 33;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pointers {
-    /// Slot of the first member of the snapshot that growth is added to.
+    /// Slot of the first member of the snapshot that delta is added to.
     pub base_slot: u16,
     /// Slot of the newest (for an entry: the previous) journal entry since that
     /// snapshot; the same as `base_slot`: there is none.
@@ -62,18 +62,18 @@ impl Pointers {
     }
 }
 
-/// Passes a checkpoint's payload. When writing, `growth` becomes what a reader gets.
-pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, growth: &mut Counters) {
+/// Passes a checkpoint's payload. When writing, `delta` becomes what a reader gets.
+pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, delta: &mut Counters) {
     pointers.pass(fields);
-    measures::pass(fields, growth, &measures::SHARED, !R::cap_deltas());
-    measures::pass(fields, growth, &measures::OTHERS, false);
+    measures::pass(fields, delta, &measures::SHARED, !R::cap_deltas());
+    measures::pass(fields, delta, &measures::OTHERS, false);
     let mut left = BREAKS_MAX;
     for n in field::NEEDLE_BREAKS..=field::END {
         // The unattributed breaks come last.
         let n = if n < field::END { n } else { field::UNATTRIBUTED_BREAKS };
         let mut breaks = 0;
         if fields.is_writing() {
-            breaks = growth.get(n).min(u64::from(left)) as u32;
+            breaks = delta.get(n).min(u64::from(left)) as u32;
             fields.wide((1 << breaks) - 1, breaks + 1);
         } else {
             while breaks < left && fields.narrow(0, 1) == 1 {
@@ -85,7 +85,7 @@ pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, growth: 
             }
         }
         left -= breaks;
-        growth.set(n, u64::from(breaks));
+        delta.set(n, u64::from(breaks));
     }
 }
 
@@ -93,12 +93,12 @@ pub fn pass<R: Rules>(fields: &mut Fields<'_>, pointers: &mut Pointers, growth: 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Checkpoint {
-    /// Slot of the first member of the snapshot that `growth` adds to.
+    /// Slot of the first member of the snapshot that `delta` adds to.
     pub base_slot: u16,
     /// Slot of the newest journal entry since that snapshot.
     pub entry_slot: Option<u16>,
     /// What was counted since that snapshot.
-    pub growth: Counters,
+    pub delta: Counters,
 }
 
 impl Checkpoint {
@@ -106,9 +106,9 @@ impl Checkpoint {
     #[must_use]
     pub fn encode<R: Rules>(&self) -> Record {
         let mut record = [0; RECORD_BYTES];
-        let mut growth = self.growth;
+        let mut delta = self.delta;
         let mut pointers = Pointers::new(self.base_slot, self.entry_slot);
-        pass::<R>(&mut Fields::writer(&mut record, PAYLOAD_BIT), &mut pointers, &mut growth);
+        pass::<R>(&mut Fields::writer(&mut record, PAYLOAD_BIT), &mut pointers, &mut delta);
         record
     }
 
@@ -116,10 +116,10 @@ impl Checkpoint {
     #[must_use]
     pub fn decode(record: &Record) -> Self {
         let mut record = *record;
-        let (mut pointers, mut growth) = (Pointers::default(), Counters::default());
+        let (mut pointers, mut delta) = (Pointers::default(), Counters::default());
         let mut fields = Fields::reader(&mut record, PAYLOAD_BIT);
-        pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut growth);
-        Self { base_slot: pointers.base_slot, entry_slot: pointers.entry(), growth }
+        pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut delta);
+        Self { base_slot: pointers.base_slot, entry_slot: pointers.entry(), delta }
     }
 }
 
@@ -130,13 +130,13 @@ mod tests {
     use crate::rules::Sound;
     use proptest::prelude::*;
 
-    fn growth() -> impl Strategy<Value = Counters> {
+    fn delta() -> impl Strategy<Value = Counters> {
         let times = (0..1_u64 << 25, 0..1_u64 << 24, 0..1_u64 << 16, 0..512_u32);
         let rest = (0..1_u64 << 16, 0..1_u64 << 16, 0..1_u32 << 16, 0..256_u32);
         let needles = prop::array::uniform16(0..1_u64 << 16);
         let breaks = prop::collection::vec(0..17_usize, 0..=33);
         (times, rest, needles, breaks).prop_map(|(t, r, needle_stitches, breaks)| {
-            let mut growth = Counters {
+            let mut delta = Counters {
                 powered_ms: t.0,
                 running_ms: t.1,
                 trims: t.2,
@@ -149,32 +149,31 @@ mod tests {
                 ..Counters::default()
             };
             for needle in breaks {
-                *growth.needle_breaks.get_mut(needle).unwrap_or(&mut growth.unattributed_breaks) +=
-                    1;
+                *delta.needle_breaks.get_mut(needle).unwrap_or(&mut delta.unattributed_breaks) += 1;
             }
-            growth
+            delta
         })
     }
 
     proptest! {
         #[test]
         fn a_checkpoint_comes_back(
-            growth in growth(), base_slot in 0..1_024_u16, entry in 0..1_024_u16,
+            delta in delta(), base_slot in 0..1_024_u16, entry in 0..1_024_u16,
         ) {
             let checkpoint = Checkpoint {
                 base_slot,
                 entry_slot: (entry != base_slot).then_some(entry),
-                growth,
+                delta,
             };
-            prop_assert!(measures::room(&growth) < 256);
+            prop_assert!(measures::room(&delta) < 256);
             prop_assert_eq!(Checkpoint::decode(&checkpoint.encode::<Sound>()), checkpoint);
         }
 
         #[test]
-        fn growth_that_does_not_fit_is_capped_below_the_truth(
+        fn delta_that_does_not_fit_is_capped_below_the_truth(
             scale in 1..1_u64 << 40, breaks in 0..100_u32,
         ) {
-            let growth = Counters {
+            let delta = Counters {
                 powered_ms: scale,
                 running_ms: scale / 2,
                 needle_stitches: [scale / 100; NEEDLES_MAX],
@@ -183,17 +182,17 @@ mod tests {
                 jumps: scale,
                 ..Counters::default()
             };
-            let checkpoint = Checkpoint { base_slot: 1, entry_slot: None, growth };
-            let back = Checkpoint::decode(&checkpoint.encode::<Sound>()).growth;
-            prop_assert!(back.at_most(&growth));
+            let checkpoint = Checkpoint { base_slot: 1, entry_slot: None, delta };
+            let back = Checkpoint::decode(&checkpoint.encode::<Sound>()).delta;
+            prop_assert!(back.at_most(&delta));
             // Capped, not wrapped: the most that the field holds.
             let capped = |value: u64, width: u32| value.min((1 << width) - 1);
-            prop_assert_eq!(back.powered_ms, capped(growth.powered_ms, 25));
-            prop_assert_eq!(back.running_ms, capped(growth.running_ms, 24));
-            prop_assert_eq!(back.needle_stitches[15], capped(growth.needle_stitches[15], 16));
-            prop_assert_eq!(back.jumps, capped(growth.jumps, 16));
-            prop_assert_eq!(back.breaks(), growth.breaks().min(33));
-            prop_assert_eq!(back == growth, measures::room(&growth) < 256);
+            prop_assert_eq!(back.powered_ms, capped(delta.powered_ms, 25));
+            prop_assert_eq!(back.running_ms, capped(delta.running_ms, 24));
+            prop_assert_eq!(back.needle_stitches[15], capped(delta.needle_stitches[15], 16));
+            prop_assert_eq!(back.jumps, capped(delta.jumps, 16));
+            prop_assert_eq!(back.breaks(), delta.breaks().min(33));
+            prop_assert_eq!(back == delta, measures::room(&delta) < 256);
         }
 
         #[test]

@@ -4,7 +4,7 @@
 //! bits   width  field
 //!  24     10    slot of the snapshot's first member
 //!  34     10    slot of the entry before it since that snapshot (= that slot: none)
-//!  44    346    shared measures at that moment, as growth since the snapshot
+//!  44    346    shared measures at that moment, as delta since the snapshot
 //! 390     20    number
 //! 410      4    event
 //! 414     10    subject
@@ -21,7 +21,7 @@ use crate::counters::Counters;
 use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
 use crate::rules::Rules;
 
-/// Passes the payload of a copy; `entry.at` holds growth. `None` for an event this
+/// Passes the payload of a copy; `entry.at` holds delta. `None` for an event this
 /// version does not know; `entry` is then of no use.
 pub fn pass<R: Rules>(
     fields: &mut Fields<'_>,
@@ -52,7 +52,7 @@ pub struct StoredEntry {
     pub previous_slot: Option<u16>,
     /// Whether this is the second copy.
     pub second_copy: bool,
-    /// The entry; its `at` holds *growth* since the snapshot.
+    /// The entry; its `at` holds *delta* since the snapshot.
     pub entry: Entry,
 }
 

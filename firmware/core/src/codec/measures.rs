@@ -1,11 +1,11 @@
-//! The block of counters that a checkpoint and a journal entry share: growth since
+//! The block of counters that a checkpoint and a journal entry share: delta since
 //! a snapshot, 346 bits.
 //!
 //! ```text
 //! powered_ms 25 │ running_ms 24 │ trims 16 │ power-ups 9 │ unattributed 16 │ 16 × needle 16
 //! ```
 //!
-//! Growth, not a value: the snapshot holds the whole value. A field that would
+//! Delta, not a value: the snapshot holds the whole value. A field that would
 //! overflow is capped (so never above the truth); [`room`] says when a new
 //! snapshot has to come first.
 
@@ -61,14 +61,14 @@ pub(super) fn pass(fields: &mut Fields<'_>, counters: &mut Counters, runs: &[Run
 /// How full the fullest field would be, in 1/256 of its range; 256 and more
 /// does not fit. Glitches and missed edges are left out: they are capped, not exact.
 #[must_use]
-pub fn room(growth: &Counters) -> u32 {
+pub fn room(delta: &Counters) -> u32 {
     let mut most = 0;
     for run in SHARED.iter().chain(&OTHERS[..1]) {
         for n in run.first..run.first + run.count {
-            let value = growth.get(n).min(1 << run.width) as u32;
+            let value = delta.get(n).min(1 << run.width) as u32;
             most = most.max(value >> (run.width - 8));
         }
     }
     // 121/16 is just over 256/34: 33 breaks fit, 34 do not.
-    most.max((growth.breaks().min(256) * 121) >> 4)
+    most.max((delta.breaks().min(256) * 121) >> 4)
 }

@@ -215,8 +215,8 @@ fn pass_number(fields: &mut Fields<'_>, number: &mut EntryNumber) {
 fn pass_settings(fields: &mut Fields<'_>, settings: &mut Settings) -> Option<()> {
     fields.byte(&mut settings.pulses_per_revolution);
     fields.half(&mut settings.top_speed_rpm);
-    fields.half(&mut settings.shaft_settling_us);
-    fields.half(&mut settings.contact_settling_us);
+    fields.half(&mut settings.shaft_debounce_us);
+    fields.half(&mut settings.contact_debounce_us);
     fields.half(&mut settings.run_gap_ms);
     fields.byte(&mut settings.needles);
     settings.needle_source = match fields.narrow(settings.needle_source as u32, 8) {
@@ -225,7 +225,7 @@ fn pass_settings(fields: &mut Fields<'_>, settings: &mut Settings) -> Option<()>
         2 => NeedleSource::Level,
         _ => return None,
     };
-    fields.byte(&mut settings.needle_settling_ms);
+    fields.byte(&mut settings.needle_debounce_ms);
     fields.half(&mut settings.needle_guard_mv);
     fields.half(&mut settings.needle_hysteresis_mv);
     fields.byte(&mut settings.checkpoint_running_s);

@@ -9,7 +9,7 @@
 //! - [`activity`][]: what it is in the middle of
 //! - `next`: what is written next
 //! - `outcome`: what the end of a record under way brings
-//! - `shown`: what `Debug` shows: no bytes, for the key is among them
+//! - `debug`: what `Debug` shows: no bytes, for the key is among them
 //! - this file: what the store knows, and one poll of it
 //!
 //! Invariants:
@@ -28,13 +28,13 @@
 //! part holds or does.
 
 pub mod activity;
+mod debug;
 mod next;
 mod outcome;
 pub mod recovery;
 pub mod retired;
 pub mod ring;
 pub mod serial;
-mod shown;
 pub mod slot_writer;
 
 use crate::codec::frame::{Kind, RECORD_BYTES, Record};
@@ -191,9 +191,9 @@ pub struct Store<R: Rules> {
     saved: Counters,
     /// The counters as of the record under way.
     counters: Counters,
-    /// Their growth as the record under way holds it.
-    growth: Counters,
-    /// The entry under way; its `at` holds growth.
+    /// Their delta as the record under way holds it.
+    delta: Counters,
+    /// The entry under way; its `at` holds delta.
     entry: Entry,
     retired: Retired,
     /// The snapshot being read or written.
@@ -231,7 +231,7 @@ impl<R: Rules> Store<R> {
             first_copy: None,
             saved: Counters::default(),
             counters: Counters::default(),
-            growth: Counters::default(),
+            delta: Counters::default(),
             entry,
             retired: Retired::default(),
             stream: [0; STREAM_BYTES],
@@ -342,7 +342,7 @@ impl<R: Rules> Store<R> {
         self.snapshot_wanted = true;
     }
 
-    /// The counters in the live snapshot, from which all growth is counted.
+    /// The counters in the live snapshot, from which all delta is counted.
     #[must_use]
     pub fn base_counters(&self) -> Option<&Counters> {
         self.base.map(|_| &self.base_counters)

@@ -51,8 +51,8 @@ impl<R: Rules> Store<R> {
         wanted: Wanted<'_>,
         ledger: &mut Ledger,
     ) -> Result<(), Fault> {
-        self.growth = self.counters;
-        self.growth.merge(&self.base_counters, Merge::TakeAway);
+        self.delta = self.counters;
+        self.delta.merge(&self.base_counters, Merge::TakeAway);
         let Some(job) = self.choose(wanted, ledger)? else { return Ok(()) };
         if R::guard_live_snapshot() && self.base.is_some_and(|base| base.slot == self.head.slot) {
             return Err(Fault::MemoryWornOut);
@@ -111,12 +111,12 @@ impl<R: Rules> Store<R> {
     }
 
     /// Whether the snapshot has to be written anew: the ring comes near it, a field
-    /// gets full, or the journal gets long. Of the growth of the last record.
+    /// gets full, or the journal gets long. Of the delta of the last record.
     pub(super) fn is_snapshot_due(&self) -> bool {
         let Some(base) = self.base else { return true };
         self.ring.distance(self.head.slot, base.slot) <= self.due_slots()
             || self.entries >= ENTRIES_MAX
-            || measures::room(&self.growth) >= FULL
+            || measures::room(&self.delta) >= FULL
     }
 
     #[inline(never)]
@@ -144,7 +144,7 @@ impl<R: Rules> Store<R> {
         })
     }
 
-    /// Encodes the payload of `job`; `growth` is the growth since the live snapshot.
+    /// Encodes the payload of `job`; `delta` is the delta since the live snapshot.
     fn encode(&mut self, job: Job, entry: Option<&Entry>) {
         self.record = [0; RECORD_BYTES];
         let base_slot = self.base.map_or(0, |base| base.slot);
@@ -152,13 +152,13 @@ impl<R: Rules> Store<R> {
         let mut fields = Fields::writer(&mut self.record, PAYLOAD_BIT);
         match (job, self.draft, entry) {
             (Job::Checkpoint, ..) => {
-                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
+                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.delta);
             }
             (Job::Commit, Some(draft), _) => {
-                self.growth = self.counters;
-                self.growth.merge(&self.draft_counters, Merge::TakeAway);
+                self.delta = self.counters;
+                self.delta.merge(&self.draft_counters, Merge::TakeAway);
                 pointers = Pointers::new(draft.base.slot, None);
-                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
+                checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.delta);
             }
             (Job::EntryCopy { second }, _, Some(entry)) => {
                 self.entry = *entry;

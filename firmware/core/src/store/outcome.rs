@@ -62,7 +62,7 @@ impl<R: Rules> Store<R> {
     /// Notes what a reader of the checkpoint just stored will add up.
     pub(super) fn note_saved(&mut self) {
         self.saved = self.base_counters;
-        self.saved.merge(&self.growth, Merge::Add);
+        self.saved.merge(&self.delta, Merge::Add);
         if self.draft.is_none() {
             self.snapshot_wanted |= self.is_snapshot_due();
         }

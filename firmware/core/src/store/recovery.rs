@@ -56,7 +56,7 @@ enum At {
     Chain { slot: u16, reach: u16, seen: Option<Pointers> },
 }
 
-/// The newest entry after the newest checkpoint; its growth is in `counters`.
+/// The newest entry after the newest checkpoint; its delta is in `counters`.
 #[derive(Clone, Copy, Debug)]
 struct Tip {
     /// Its first copy, as far as is known.
@@ -363,16 +363,16 @@ impl<R: Rules> Store<R> {
             return;
         }
         let mut fields = Fields::reader(&mut self.record, PAYLOAD_BIT);
-        checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.growth);
+        checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.delta);
         // A pointer looks back from the record that holds it.
         let mut holder = place;
         if let Some(tip) = &self.recovery.tip {
             if tip.base_slot == pointers.base_slot {
-                self.growth.merge(&self.counters, Merge::RaiseTo);
+                self.delta.merge(&self.counters, Merge::RaiseTo);
             } else {
                 // The checkpoint that committed the entry's snapshot was lost; the
                 // entry stands in for it.
-                self.growth = self.counters;
+                self.delta = self.counters;
                 pointers.base_slot = tip.base_slot;
             }
             pointers.entry_slot = tip.place.slot;
@@ -443,7 +443,7 @@ impl<R: Rules> Store<R> {
     fn tell_counters(&mut self) -> StoreEvent {
         self.recovery.told = true;
         self.counters = self.base_counters;
-        self.counters.merge(&self.growth, Merge::Add);
+        self.counters.merge(&self.delta, Merge::Add);
         // A snapshot whose counters were read may yet be lost: they are kept.
         self.saved.merge(&self.counters, Merge::RaiseTo);
         StoreEvent::CountersKnown
@@ -503,7 +503,7 @@ impl<R: Rules> Store<R> {
         true
     }
 
-    /// The journal entry in `self.record`, into `self.entry` with its growth; its
+    /// The journal entry in `self.record`, into `self.entry` with its delta; its
     /// pointers, and whether it is the second copy.
     #[inline(never)]
     fn read_entry(&mut self) -> Option<(Pointers, bool)> {

@@ -19,7 +19,7 @@ use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::hardware::Hardware;
 use shaftbook_mainloop::pin::{Flags, edges};
-use shaftbook_mainloop::unit::{ButtonEdge, Unit};
+use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 use size_probe::Unknown;
 
 #[cfg(not(feature = "panics-spin"))]
@@ -80,7 +80,7 @@ fn probe_interrupt(producer: &mut EdgeProducer<'_>) {
 
 #[inline(never)]
 fn probe_count(
-    unit: &mut Unit,
+    unit: &mut MainLoop,
     edges: &mut EdgeConsumer<'_>,
     presses: &mut EdgeConsumer<'_, ButtonEdge>,
 ) -> Polled {
@@ -95,7 +95,7 @@ pub extern "C" fn _start() -> ! {
     let (mut producer, mut edges) = edges.split();
     let (_, mut presses) = presses.split();
     let id = BoardId(black_box(1));
-    let mut unit = black_box(Unit::new(id, black_box(WiredPart::REFERENCE), "0", black_box(None)));
+    let mut unit = black_box(MainLoop::new(id, black_box(WiredPart::REFERENCE), "0", black_box(None)));
     loop {
         probe_interrupt(&mut producer);
         black_box(probe_count(&mut unit, &mut edges, &mut presses));

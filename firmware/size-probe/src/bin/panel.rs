@@ -14,7 +14,7 @@ use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Buttons};
 use shaftbook_panel::painter::{Painter, Work};
-use shaftbook_panel::serve::Console;
+use shaftbook_panel::console::Console;
 
 size_probe::panic_spins!();
 

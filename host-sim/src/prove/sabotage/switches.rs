@@ -91,7 +91,7 @@ switches! {
         checkpoint_at_standstill() -> bool;
         carry_remainder() -> bool;
         add_session() -> bool;
-        settle_contacts() -> bool;
+        debounce_contacts() -> bool;
         reject_fast_pulses() -> bool;
         count_on_one_edge() -> bool;
         jumps_apart() -> bool;

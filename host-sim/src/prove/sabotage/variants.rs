@@ -125,8 +125,8 @@ sabotages! {
     "retired-forgotten" Reset OneBadPage
         "which slots are retired is known until the next boot only"
         { note_retired: no }
-    "growth-wraps" Arithmetic RollOver
-        "growth too large for its field is cut off"
+    "delta-wraps" Arithmetic RollOver
+        "delta too large for its field is cut off"
         { cap_deltas: no }
     "stitches-in-32-bits" Arithmetic RollOver
         "a needle's stitches are added up in 32 bits"
@@ -166,7 +166,7 @@ sabotages! {
         { input: outside::needle_one_further }
     "contacts-bounce" Signals NeedlesAddUp
         "contacts are not debounced"
-        { settle_contacts: no }
+        { debounce_contacts: no }
     "fast-pulses-counted" Signals NeedlesAddUp
         "pulses faster than the machine can turn are stitches"
         { reject_fast_pulses: no }

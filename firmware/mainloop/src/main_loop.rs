@@ -14,7 +14,7 @@
 //! answered there is no other work, and lamp and buzzer are dark and quiet; the sleep is
 //! never longer than [`SLEEP_MAX_US`].
 //!
-//! Not done here: interrupts, pins, logging. [`Unit::turn`] says what has happened.
+//! Not done here: interrupts, pins, logging. [`MainLoop::turn`] says what has happened.
 
 use shaftbook_core::board::{Board, Effect, Polled};
 use shaftbook_core::fault::Fault;
@@ -27,7 +27,7 @@ use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::clock::{Clock, ClockError};
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 use shaftbook_panel::button::{Button, Buttons, Press};
-use shaftbook_panel::serve::Console;
+use shaftbook_panel::console::Console;
 use shaftbook_panel::view::View;
 
 use crate::hardware::{Hardware, SLEEP_MAX_US};
@@ -39,7 +39,7 @@ use crate::stop::Stop;
 /// The screen is looked at anew after this, µs.
 pub const VIEW_US: u64 = 1_000_000;
 /// The needle-position voltage is read this often, µs: a position is believed after it
-/// held for 20 ms or more (`Settings::needle_settling_ms`), so twice in that time.
+/// held for 20 ms or more (`Settings::needle_debounce_ms`), so twice in that time.
 pub const LEVEL_US: u64 = 10_000;
 /// The clock is read this often, µs.
 pub const CLOCK_US: u64 = 3_600_000_000;
@@ -51,7 +51,7 @@ pub type ButtonEdge = (Button, Level);
 
 /// Everything that a board keeps in RAM, but for its hardware and queues.
 #[derive(Clone, Debug)]
-pub struct Unit {
+pub struct MainLoop {
     board: Board,
     console: Console,
     buttons: Buttons,
@@ -67,7 +67,7 @@ pub struct Unit {
     clock_at: Instant,
 }
 
-impl Unit {
+impl MainLoop {
     /// A board at reset. `last_stop`: how the firmware stopped before this reset, if it
     /// did.
     #[must_use]
