@@ -1,7 +1,7 @@
 //! Figures that stand in `.ci/budgets.toml` and in code are the same.
 
-use host_sim::hold_up::reaction::BUDGET_US;
-use host_sim::prove::screen::PAINT_STEP_US;
+use shaftbook_evidence::prove::screen::PAINT_STEP_US;
+use shaftbook_tools::hold_up::reaction::BUDGET_US;
 
 const BUDGETS: &str = include_str!("../.ci/budgets.toml");
 /// Cycles in a µs on the RP2040 board.

@@ -3,17 +3,17 @@
 
 use std::path::{Path, PathBuf};
 
-use host_sim::campaign::draw::draw;
-use host_sim::campaign::execute::{Budget, execute};
-use host_sim::campaign::kind::Kind;
-use host_sim::campaign::merge::merge;
-use host_sim::campaign::plan::Plan;
-use host_sim::campaign::regression::Regression;
-use host_sim::campaign::results::Results;
-use host_sim::campaign::runner::{self, Runner};
-use host_sim::campaign::script::{Deed, Fault, Script, Start, Step};
-use host_sim::campaign::shrink::{shrink, way};
-use host_sim::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use shaftbook_evidence::campaign::draw::draw;
+use shaftbook_evidence::campaign::execute::{Budget, execute};
+use shaftbook_evidence::campaign::kind::Kind;
+use shaftbook_evidence::campaign::merge::merge;
+use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::regression::Regression;
+use shaftbook_evidence::campaign::results::Results;
+use shaftbook_evidence::campaign::runner::{self, Runner};
+use shaftbook_evidence::campaign::script::{Deed, Fault, Script, Start, Step};
+use shaftbook_evidence::campaign::shrink::{shrink, way};
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
 use tempfile::TempDir;
 
 fn plan(runs: u64) -> Plan {

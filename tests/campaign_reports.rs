@@ -6,20 +6,6 @@ use std::fs::{self, File, OpenOptions};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use host_sim::campaign::draw::run_seed;
-use host_sim::campaign::execute::{Budget, execute};
-use host_sim::campaign::kind::{Kind, KindSet};
-use host_sim::campaign::plan::{Plan, Range, Shop};
-use host_sim::campaign::report::json::Report;
-use host_sim::campaign::report::schema::schema;
-use host_sim::campaign::report::{html, json, parquet as table};
-use host_sim::campaign::results::{FAILURES_KEPT, Results};
-use host_sim::campaign::row::Row;
-use host_sim::campaign::runner::{On, Runner as _};
-use host_sim::campaign::state::{State, StateSet};
-use host_sim::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
-use host_sim::campaign::tally::{Cut, Named, Tally};
-use host_sim::prove::rig::Rig;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
 use parquet::record::Field;
 use roxmltree::{Document, Node};
@@ -27,6 +13,20 @@ use serde_json::{Map, Value};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::rules::Sound;
+use shaftbook_evidence::campaign::draw::run_seed;
+use shaftbook_evidence::campaign::execute::{Budget, execute};
+use shaftbook_evidence::campaign::kind::{Kind, KindSet};
+use shaftbook_evidence::campaign::plan::{Plan, Range, Shop};
+use shaftbook_evidence::campaign::report::json::Report;
+use shaftbook_evidence::campaign::report::schema::schema;
+use shaftbook_evidence::campaign::report::{html, json, parquet as table};
+use shaftbook_evidence::campaign::results::{FAILURES_KEPT, Results};
+use shaftbook_evidence::campaign::row::Row;
+use shaftbook_evidence::campaign::runner::{On, Runner as _};
+use shaftbook_evidence::campaign::state::{State, StateSet};
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
+use shaftbook_evidence::campaign::tally::{Cut, Named, Tally};
+use shaftbook_evidence::prove::rig::Rig;
 
 const EVIL: &str = "<b>&\"'</title>";
 
@@ -177,7 +177,7 @@ fn the_schema_is_the_one_that_is_published() {
     assert!(
         published == now,
         "the report's form has changed; if it is meant, and REPORT_FORMAT counts up where a \
-         reader must change: cargo run -p host-sim --example campaign_schema > \
+         reader must change: cargo run -p shaftbook-evidence --example campaign_schema > \
          docs/schemas/campaign.schema.json"
     );
 }

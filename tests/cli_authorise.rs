@@ -204,7 +204,8 @@ fn a_refit_changes_the_key_keeps_the_life_and_ends_the_old_key() {
     let mut machine = Machine::power_up(&old.file("part.bin"), BOARD);
     machine.trim();
     let ledger = machine.board.ledger();
-    let key = host_sim::keys::file::load(Path::new(&new.file("workshop.key"))).expect("a key");
+    let key =
+        shaftbook_tools::keys::file::load(Path::new(&new.file("workshop.key"))).expect("a key");
     let fitting = Fitting {
         settings: ledger.settings,
         components: ledger.components.iter().map(|fitted| fitted.component).collect(),

@@ -5,11 +5,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use host_sim::junit::{Case, Ending, Suite};
-use host_sim::prove::junit::suite;
-use host_sim::prove::sabotage::Sabotage;
-use host_sim::prove::{Plan, Proof};
 use roxmltree::{Document, Node};
+use shaftbook_evidence::junit::{Case, Ending, Suite};
+use shaftbook_evidence::prove::junit::suite;
+use shaftbook_evidence::prove::sabotage::Sabotage;
+use shaftbook_evidence::prove::{Plan, Proof};
 
 fn prove(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_shaftbook"))

@@ -1,13 +1,6 @@
 //! The main loop of the boards on a simulated chip: the same loop as on the images, here
 //! with every edge, transaction and sleep under control.
 
-use host_sim::bus::{Bus, DisplayFailure, Part, Tear, Timing};
-use host_sim::fitting::fit;
-use host_sim::picture::frame_of;
-use host_sim::profile::Profile;
-use host_sim::scenario::Scenario;
-use host_sim::sew::run::{plain_fitting, run};
-use host_sim::sewing::{Event, Sewing, Timed};
 use shaftbook_core::board::Fitting;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
@@ -24,6 +17,14 @@ use shaftbook_mainloop::stop::{Stop, StopKind};
 use shaftbook_panel::button::Button;
 use shaftbook_panel::frame::Frame;
 use shaftbook_panel::screen::{Screen, Top};
+use shaftbook_tools::picture::frame_of;
+use shaftbook_tools::sew::run::run;
+use shaftbook_world::bus::{Bus, DisplayFailure, Part, Tear, Timing};
+use shaftbook_world::fitting::fit;
+use shaftbook_world::fitting::plain_fitting;
+use shaftbook_world::profile::Profile;
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::{Event, Sewing, Timed};
 use system_tests::chip::{Incoming, Queues, Running};
 
 const ID: BoardId = BoardId(0x5EED_0000_0000_0001);
@@ -59,8 +60,8 @@ fn session(scenario: &Scenario) -> (Vec<Incoming>, u64) {
 
 /// What a new board finds on the part.
 fn found(bus: &Bus) -> Counters {
-    let mut board: host_sim::bench_board::Bench =
-        host_sim::bench_board::Bench::new(bus.clone(), ID, Settings::default()).unwrap();
+    let mut board: shaftbook_world::bench_board::Bench =
+        shaftbook_world::bench_board::Bench::new(bus.clone(), ID, Settings::default()).unwrap();
     board.power_up(1_000_000_000);
     board.run_until(1_002_000_000, |_| {});
     *board.board().unwrap().past().unwrap()

@@ -1,11 +1,5 @@
 //! The panel on a real board: what a person can and cannot do with three buttons.
 
-use host_sim::gallery::exhibits;
-use host_sim::live::deed::Deed;
-use host_sim::live::world::World;
-use host_sim::picture::frame_of;
-use host_sim::profile::Profile;
-use host_sim::scenario::Scenario;
 use proptest::prelude::*;
 use shaftbook_care::item::items;
 use shaftbook_care::machine::Machine;
@@ -19,6 +13,12 @@ use shaftbook_panel::frame::{HEIGHT, WIDTH};
 use shaftbook_panel::screen::{Notice, Screen, Top};
 use shaftbook_panel::text::Language;
 use shaftbook_panel::view::Body;
+use shaftbook_tools::gallery::exhibits;
+use shaftbook_tools::live::deed::Deed;
+use shaftbook_tools::live::world::World;
+use shaftbook_tools::picture::frame_of;
+use shaftbook_world::profile::Profile;
+use shaftbook_world::scenario::Scenario;
 
 const SHOP: &str = r#"
     name = "Panel bench"

@@ -1,13 +1,13 @@
 //! Every proof fails when the thing that it guards is broken, and holds when nothing is.
 //!
 //! Source of the nine claims: the project's own list; the broken boards are in
-//! `host_sim::prove::sabotage`. The same search as `shaftbook sabotage`, whose table in
+//! `shaftbook_evidence::prove::sabotage`. The same search as `shaftbook sabotage`, whose table in
 //! `docs/SABOTAGE.md` is compared by `.ci/sabotage`.
 
 use std::collections::BTreeSet;
 
-use host_sim::prove::sabotage::{self, ALL, Sabotage};
-use host_sim::prove::{Outcome, Plan, Proof};
+use shaftbook_evidence::prove::sabotage::{self, ALL, Sabotage};
+use shaftbook_evidence::prove::{Outcome, Plan, Proof};
 
 const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
 

@@ -11,11 +11,11 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use host_sim::gallery::exhibits;
-use host_sim::picture::{SCALE, frame_of, text_of};
 use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
 use shaftbook_panel::text::{COLUMNS, Language};
 use shaftbook_panel::view::Body;
+use shaftbook_tools::gallery::exhibits;
+use shaftbook_tools::picture::{SCALE, frame_of, text_of};
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")

@@ -68,7 +68,7 @@ fn other_rules_in_a_firmware_source_are_found() {
         "impl Rules for Sound { fn retire() -> bool { false } }",
         "impl Rules for Quick {",
         "impl<const N: u8> shaftbook_core::rules::Rules for Quick<N> {}",
-        "use host_sim::prove::sabotage;",
+        "use shaftbook_evidence::prove::sabotage;",
         "type Board = shaftbook_core::board::Board<Sabotaged>;",
     ] {
         assert_eq!(broken_rules(&source(line)).len(), 1, "{line}");

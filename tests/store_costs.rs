@@ -1,7 +1,6 @@
 //! What storing and booting cost, pinned: pages and bytes programmed, bytes read, bus
 //! time, wear. Figures are counted by the bus model at 400 kHz, never timed.
 
-use host_sim::bus::{Bus, Part, Tally, Tear, Timing};
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
 use shaftbook_core::counters::Needle;
@@ -9,6 +8,7 @@ use shaftbook_core::input::Level;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Authorised;
+use shaftbook_world::bus::{Bus, Part, Tally, Tear, Timing};
 use system_tests::bench::{Bench, fitting};
 
 const STITCH_US: u64 = 66_667; // 900 stitches a minute

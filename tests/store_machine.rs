@@ -9,7 +9,6 @@
 #[path = "support/machine.rs"]
 mod machine;
 
-use host_sim::bus::{Answers, Part, Stuck, Tear};
 use proptest::prelude::*;
 use proptest_state_machine::{ReferenceStateMachine, StateMachineTest};
 use shaftbook_core::authority::EightDigits;
@@ -20,6 +19,7 @@ use shaftbook_core::input::Level;
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::{Authorised, Refusal};
+use shaftbook_world::bus::{Answers, Part, Stuck, Tear};
 use system_tests::bench::{Bench, fitting};
 
 /// What a cut falls into.

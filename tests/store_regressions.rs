@@ -1,7 +1,6 @@
 //! Single sequences that once broke the store, or looked as if they might: each is the
 //! smallest that shows it, on the real driver and the modelled bus.
 
-use host_sim::bus::{Answers, Bus, Stuck, Tear};
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::component::Measure;
 use shaftbook_core::counters::Counters;
@@ -10,6 +9,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::{ComponentSet, Event};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Authorised;
+use shaftbook_world::bus::{Answers, Bus, Stuck, Tear};
 use system_tests::bench::{Bench, fitting};
 
 const STITCH_US: u64 = 66_667; // 900 stitches a minute
@@ -99,7 +99,7 @@ fn a_warning_that_stays_on_while_sewing_does_not_wear_the_ring_out() {
 
 #[test]
 fn a_board_can_be_fitted_while_the_warning_is_on() {
-    let part = host_sim::bus::Part::blank(Geometry::REFERENCE).unwrap();
+    let part = shaftbook_world::bus::Part::blank(Geometry::REFERENCE).unwrap();
     let mut bench = Bench::power_up(part, 5);
     bench.warn(Level::Active);
     bench.advance_us(SECOND_US);
@@ -300,7 +300,7 @@ fn a_warning_is_answered_although_the_part_has_just_been_away() {
 #[test]
 fn a_part_smaller_than_believed_is_named_at_fitting() {
     let small = Geometry { size_bytes: 8_192, page_bytes: 64 };
-    let mut bench = Bench::power_up(host_sim::bus::Part::blank(small).unwrap(), 16);
+    let mut bench = Bench::power_up(shaftbook_world::bus::Part::blank(small).unwrap(), 16);
     bench.wired = shaftbook_drivers::memory::WiredPart::REFERENCE;
     bench.advance_us(SECOND_US);
     let _ = bench.request(Command::Fit { fitting: fitting(), reply: None });

@@ -7,9 +7,9 @@
 
 use std::time::{Duration, Instant};
 
-use host_sim::prove::{Plan, Proof};
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use shaftbook_core::rules::Sound;
+use shaftbook_evidence::prove::{Plan, Proof};
 
 const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
 

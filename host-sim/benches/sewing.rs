@@ -5,10 +5,10 @@ use std::ops::ControlFlow;
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use host_sim::scenario::Scenario;
-use host_sim::sew::run::run;
-use host_sim::sewing::{Event, Sewing};
 use shaftbook_core::input::{Input, Level};
+use shaftbook_tools::sew::run::run;
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::{Event, Sewing};
 
 const RISE: Event = Event::Input(Input::Shaft(Level::Active));
 const EDGES: u64 = 4_000_000;

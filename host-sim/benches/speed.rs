@@ -4,13 +4,13 @@
 
 use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
-use host_sim::bus::Tear;
-use host_sim::prove::rig::{Recovered, Rig};
-use host_sim::scenario::Scenario;
-use host_sim::sew::run::run;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::store::serial::Lap;
+use shaftbook_evidence::prove::rig::{Recovered, Rig};
+use shaftbook_tools::sew::run::run;
+use shaftbook_world::bus::Tear;
+use shaftbook_world::scenario::Scenario;
 
 fn main() {
     divan::main();

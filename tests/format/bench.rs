@@ -3,7 +3,6 @@
 use std::fmt::Write;
 
 use heapless::Vec;
-use host_sim::inspect::image::{Image, ImagePart};
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::codec::frame::{self, Header, Record};
@@ -19,6 +18,7 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
+use shaftbook_tools::inspect::image::{Image, ImagePart};
 
 /// The board.
 pub const ID: u64 = 0x5AFE_B00C_0000_0001;

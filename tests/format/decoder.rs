@@ -4,9 +4,9 @@ use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use host_sim::inspect::image::Image;
-use host_sim::inspect::report::inspect;
 use serde_json::Value;
+use shaftbook_tools::inspect::image::Image;
+use shaftbook_tools::inspect::report::inspect;
 
 const DECODER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/format/decode.py");
 

@@ -3,9 +3,9 @@
 use std::fmt::Write;
 use std::fs;
 
-use host_sim::inspect::image::Image;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::Settings;
+use shaftbook_tools::inspect::image::Image;
 
 use crate::bench::{self, Bench, SHORT};
 use crate::decoder::assert_agree;

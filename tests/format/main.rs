@@ -8,14 +8,14 @@ mod example;
 
 use bench::{Bench, ID, SHORT};
 use decoder::assert_agree;
-use host_sim::inspect::image::Image;
-use host_sim::inspect::report::inspect;
-use host_sim::inspect::text::render;
 use proptest::collection::vec;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
+use shaftbook_tools::inspect::image::Image;
+use shaftbook_tools::inspect::report::inspect;
+use shaftbook_tools::inspect::text::render;
 
 const SMALL: Geometry = Geometry { size_bytes: 8_192, page_bytes: 64 };
 

@@ -3,10 +3,10 @@
 use std::fs;
 use std::path::PathBuf;
 
-use host_sim::fitting::fit;
-use host_sim::scenario::Scenario;
-use host_sim::sew::run::plain_fitting;
 use shaftbook_core::settings::Settings;
+use shaftbook_world::fitting::fit;
+use shaftbook_world::fitting::plain_fitting;
+use shaftbook_world::scenario::Scenario;
 use system_tests::images::part::ID;
 use system_tests::images::qemu::{Board, QEMU, REMEDY};
 use system_tests::images::tools::{image, need, repository};

@@ -6,10 +6,10 @@
 
 use std::{fs, thread};
 
-use host_sim::scenario::Scenario;
-use host_sim::sewing::random::Random;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::Settings;
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::random::Random;
 use system_tests::images::part::{Session, differences, read, state_differences};
 use system_tests::images::qemu::{Board, Ended};
 use system_tests::images::script::Script;

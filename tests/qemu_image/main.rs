@@ -15,8 +15,8 @@ use std::fs;
 use std::process::Command;
 use std::sync::OnceLock;
 
-use host_sim::sew::run::run;
 use shaftbook_core::counters::Counters;
+use shaftbook_tools::sew::run::run;
 use system_tests::images::part::{Found, differences, printed_differences, read};
 use system_tests::images::probe;
 use system_tests::images::script::Script;

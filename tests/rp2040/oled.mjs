@@ -1,6 +1,6 @@
 /**
  * An SSD1306 display of 128 by 64 pixels at 0x3C, as `docs/FAULT_MODEL.md` says and as
- * `host-sim/src/bus/display.rs` models it: what a viewer would see after the bytes that
+ * `host-sim/world/src/bus/display.rs` models it: what a viewer would see after the bytes that
  * came.
  *
  * Invariants: memory changes only by data bytes and loss of supply; a command that is not

@@ -1,6 +1,6 @@
 /**
  * What a cut leaves of a page whose program cycle had begun: the outcomes of
- * `docs/FAULT_MODEL.md`, with the same short names as `host-sim/src/bus/tear.rs`:
+ * `docs/FAULT_MODEL.md`, with the same short names as `host-sim/world/src/bus/tear.rs`:
  * `old`, `new`, `ff`, `p<bytes>`, `m<hex mask>`, `g<hex seed>`.
  *
  * Invariant: a tear changes the whole page that it is given and nothing else.

@@ -15,7 +15,6 @@
 
 use std::sync::OnceLock;
 
-use host_sim::bus::{Answers, Bus, Part, Tear, Timing};
 use shaftbook_core::authority::{EightDigits, Key, Purpose, reply};
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::codec::frame::{Header, Kind, RECORD_BYTES, Record, seal};
@@ -34,6 +33,7 @@ use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 
 const ID: BoardId = BoardId(0x5AFE_B00C);
 const KEY: [u8; 32] = [7; 32];

@@ -4,7 +4,6 @@
 //! The truth is written from the words of the domain, not from the core's code: it
 //! knows what was fed in and nothing of records or slots.
 
-use host_sim::bus::{Bus, Part, Tear, Timing};
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Effect, Fitting};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
@@ -17,6 +16,7 @@ use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// The board's identity in these tests.
 pub const ID: BoardId = BoardId(0x5AFE_B00C);

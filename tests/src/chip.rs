@@ -11,8 +11,6 @@ use std::mem::discriminant;
 // The lock of the capture queues, on a host.
 use critical_section as _;
 
-use host_sim::bus::Bus;
-use host_sim::sewing::{Event, Timed};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::time::Instant;
@@ -22,6 +20,8 @@ use shaftbook_mainloop::hardware::Hardware;
 use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 use shaftbook_mainloop::stop::Stop;
 use shaftbook_panel::button::Button;
+use shaftbook_world::bus::Bus;
+use shaftbook_world::sewing::{Event, Timed};
 
 /// What comes in at a moment, µs since this power-up.
 #[derive(Clone, Copy, Debug)]

@@ -3,7 +3,6 @@
 
 use std::fs;
 
-use host_sim::bus::{Bus, Part, Tear, Timing};
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::{Board, Effect};
 use shaftbook_core::component::{Measure, Role};
@@ -15,6 +14,7 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// The board at the machine, on the part that was fitted.
 pub struct Machine {

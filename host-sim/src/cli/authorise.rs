@@ -12,7 +12,7 @@ use shaftbook_readout::tag::BoardTag;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
-use crate::keys::file;
+use shaftbook_tools::keys::file;
 
 /// Answer a board's challenge, so that the person at the machine may do what only the
 /// engineer allows.

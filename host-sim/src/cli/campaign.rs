@@ -12,17 +12,17 @@ use super::output::{WholeFile, say};
 use super::progress::bar;
 use clap::Parser as _;
 
-use crate::campaign::bare::Bare;
-use crate::campaign::draw::draw;
-use crate::campaign::execute::{Budget, execute};
-use crate::campaign::plan::Plan;
-use crate::campaign::regression::Regression;
-use crate::campaign::runner::{self, On, Runner};
-use crate::campaign::shrink::shrink;
-use crate::campaign::store::CounterStore;
-use crate::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
-use crate::figures::grouped;
-use crate::prove::sabotage::Sabotage;
+use shaftbook_evidence::campaign::bare::Bare;
+use shaftbook_evidence::campaign::draw::draw;
+use shaftbook_evidence::campaign::execute::{Budget, execute};
+use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::regression::Regression;
+use shaftbook_evidence::campaign::runner::{self, On, Runner};
+use shaftbook_evidence::campaign::shrink::shrink;
+use shaftbook_evidence::campaign::store::CounterStore;
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use shaftbook_evidence::prove::sabotage::Sabotage;
+use shaftbook_world::figures::grouped;
 
 /// Run a campaign: many scenarios, seeds and mixes of faults, and the evidence that they
 /// leave.

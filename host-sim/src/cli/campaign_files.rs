@@ -10,12 +10,12 @@ use super::Verdict;
 use super::campaign::regression;
 use super::failure::Failure;
 use super::output::{WholeFile, say};
-use crate::campaign::cases;
-use crate::campaign::report;
-use crate::campaign::report::json::Report;
-use crate::campaign::results::Results;
-use crate::campaign::runner::{Runner, named};
-use crate::campaign::summary;
+use shaftbook_evidence::campaign::cases;
+use shaftbook_evidence::campaign::report;
+use shaftbook_evidence::campaign::report::json::Report;
+use shaftbook_evidence::campaign::results::Results;
+use shaftbook_evidence::campaign::runner::{Runner, named};
+use shaftbook_evidence::campaign::summary;
 
 /// Name of the stream of results.
 pub const STREAM: &str = "runs.jsonl";

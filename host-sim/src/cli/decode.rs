@@ -11,10 +11,10 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bar;
-use crate::figures::grouped;
-use crate::readout::figures::{Count, Plan, Row, count, table};
-use crate::readout::report::Report;
-use crate::readout::text::render;
+use shaftbook_tools::readout::figures::{Count, Plan, Row, count, table};
+use shaftbook_tools::readout::report::Report;
+use shaftbook_tools::readout::text::render;
+use shaftbook_world::figures::grouped;
 
 /// Decode a read-out code, as it was read aloud from the panel.
 ///
@@ -103,7 +103,8 @@ struct Output {
 
 fn count_figures(args: &Args) -> Result<Verdict, Failure> {
     let plan = Plan { seed: args.seed, cases: args.cases, kept: KEPT };
-    let progress = bar(crate::readout::damage::Damage::all().len() as u64 * plan.cases, "codes");
+    let progress =
+        bar(shaftbook_tools::readout::damage::Damage::all().len() as u64 * plan.cases, "codes");
     let rows = count(&plan, &|done| progress.inc(done));
     progress.finish_and_clear();
     let held = rows.iter().filter(|row| row.held()).count();

@@ -17,11 +17,11 @@ use shaftbook_readout::tag::BoardTag;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print};
-use crate::figures::grouped;
-use crate::fitting::fit;
-use crate::keys::file;
-use crate::profile::Profile;
-use crate::settings_file::{self, explain};
+use shaftbook_tools::keys::file;
+use shaftbook_world::figures::grouped;
+use shaftbook_world::fitting::fit;
+use shaftbook_world::profile::Profile;
+use shaftbook_world::settings_file::{self, explain};
 
 /// Seconds in a day.
 const DAY_S: u64 = 86_400;

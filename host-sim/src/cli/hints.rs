@@ -8,8 +8,8 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bar;
-use crate::figures::grouped;
-use crate::hints::{self, Figures};
+use shaftbook_tools::hints::{self, Figures};
+use shaftbook_world::figures::grouped;
 
 /// Measure the first-look hints: simulate machines with and without a planted fault, and
 /// count false alarms and misses.

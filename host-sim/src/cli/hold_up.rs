@@ -3,9 +3,9 @@
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
-use crate::hold_up::circuit::{Circuit, Conditions, Load, Losses, Microfarads};
-use crate::hold_up::reaction::{BUDGET_US, Source};
-use crate::hold_up::report::Report;
+use shaftbook_tools::hold_up::circuit::{Circuit, Conditions, Load, Losses, Microfarads};
+use shaftbook_tools::hold_up::reaction::{BUDGET_US, Source};
+use shaftbook_tools::hold_up::report::Report;
 
 /// Size the hold-up capacitor, or say how long a given one lasts.
 ///

@@ -9,9 +9,9 @@ use shaftbook_core::identity::BoardId;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
-use crate::inspect::image::Image;
-use crate::inspect::report::{Report, inspect};
-use crate::inspect::text::render;
+use shaftbook_tools::inspect::image::Image;
+use shaftbook_tools::inspect::report::{Report, inspect};
+use shaftbook_tools::inspect::text::render;
 
 /// Inspect the bytes of a memory part, as read out from a dead board.
 ///

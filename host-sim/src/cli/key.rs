@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::Verdict;
 use super::failure::Failure;
-use crate::keys::{file, workshop::WorkshopKey};
+use shaftbook_tools::keys::{file, workshop::WorkshopKey};
 
 /// Make the workshop's key file.
 ///

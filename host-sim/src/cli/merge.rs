@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use super::Verdict;
 use super::campaign_files::{STREAM, finish};
 use super::failure::Failure;
-use crate::campaign::merge::merge;
-use crate::campaign::runner;
-use crate::campaign::stream::Reader;
+use shaftbook_evidence::campaign::merge::merge;
+use shaftbook_evidence::campaign::runner;
+use shaftbook_evidence::campaign::stream::Reader;
 
 /// Put the parts of a split campaign together: the files are, byte for byte, those of the
 /// campaign that is not split.

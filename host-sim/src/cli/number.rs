@@ -10,7 +10,7 @@ use shaftbook_readout::tag::BoardTag;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print};
-use crate::flash::{number, uf2};
+use shaftbook_tools::flash::{number, uf2};
 
 /// Number a board: make the UF2 file that writes its identity into its flash.
 ///

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use serde::Serialize;
 
 use super::failure::Failure;
-use crate::keys::file::{is_key_file, owners_only};
+use shaftbook_tools::keys::file::{is_key_file, owners_only};
 
 /// Form of the output.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]

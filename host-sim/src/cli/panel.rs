@@ -1,5 +1,6 @@
 //! `shaftbook panel`: the panel, live in the terminal, or by a script.
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -14,13 +15,19 @@ use shaftbook_panel::button::{Button, Press};
 use super::Verdict;
 use super::failure::Failure;
 use super::output::say;
-use crate::live::deed::Deed;
-use crate::live::view::{Controls, SPEEDS, render};
-use crate::live::world::World;
-use crate::picture::text_of;
-use crate::profile::Profile;
-use crate::scenario::Scenario;
-use crate::settings_file::PanelLanguage;
+use shaftbook_tools::live::deed::Deed;
+use shaftbook_tools::live::view::{Controls, SPEEDS, render};
+use shaftbook_tools::live::world::World;
+use shaftbook_tools::picture::text_of;
+use shaftbook_world::profile::Profile;
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::settings_file::PanelLanguage;
+
+/// Reads the language of `--language` as settings files write it.
+fn language_parser() -> impl TypedValueParser<Value = PanelLanguage> {
+    PossibleValuesParser::new(["en", "de"])
+        .map(|text| if text == "de" { PanelLanguage::De } else { PanelLanguage::En })
+}
 
 /// The scenario without a file: the six-needle shop of the examples.
 const SCENARIO: &str = include_str!("../../scenarios/six-needle-shop.toml");
@@ -55,7 +62,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
     /// Language of the panel
-    #[arg(long, value_enum)]
+    #[arg(long, value_parser = language_parser())]
     language: Option<PanelLanguage>,
     /// Seed of everything random, instead of the scenario's
     #[arg(long, value_name = "N")]

@@ -13,11 +13,11 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print, say};
 use super::progress::bar;
-use crate::campaign::regression::Regression;
-use crate::campaign::runner;
-use crate::figures::grouped;
-use crate::prove::sabotage::Sabotage;
-use crate::prove::{CaseId, Outcome, Plan, Proof, junit};
+use shaftbook_evidence::campaign::regression::Regression;
+use shaftbook_evidence::campaign::runner;
+use shaftbook_evidence::prove::sabotage::Sabotage;
+use shaftbook_evidence::prove::{CaseId, Outcome, Plan, Proof, junit};
+use shaftbook_world::figures::grouped;
 
 /// Prove that no count is lost or invented: search for a case in which something that
 /// must never happen does.

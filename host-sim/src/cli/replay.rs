@@ -12,11 +12,11 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bytes;
-use crate::capture::read::{Capture, Seen};
-use crate::capture::signals::Names;
-use crate::figures::{Figures, grouped, hours};
-use crate::replay::{Replayed, replay};
-use crate::settings_file::{self, explain};
+use shaftbook_tools::capture::read::{Capture, Seen};
+use shaftbook_tools::capture::signals::Names;
+use shaftbook_tools::replay::{Replayed, replay};
+use shaftbook_world::figures::{Figures, grouped, hours};
+use shaftbook_world::settings_file::{self, explain};
 
 /// Replay a capture of a machine's signals (IEEE 1364 VCD) through the board and print
 /// what it counts.

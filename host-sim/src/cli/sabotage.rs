@@ -9,9 +9,9 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::say;
 use super::progress::bar;
-use crate::figures::grouped;
-use crate::prove::Plan;
-use crate::prove::sabotage::{ALL, Finding, Sabotage};
+use shaftbook_evidence::prove::Plan;
+use shaftbook_evidence::prove::sabotage::{ALL, Finding, Sabotage};
+use shaftbook_world::figures::grouped;
 
 /// Break the board on purpose, one mistake at a time, and see which proof finds it.
 ///

@@ -11,8 +11,8 @@ use shaftbook_panel::text::Language;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{WholeFile, say};
-use crate::gallery::exhibits;
-use crate::picture::{frame_of, text_of, write_png};
+use shaftbook_tools::gallery::exhibits;
+use shaftbook_tools::picture::{frame_of, text_of, write_png};
 
 /// Form of the pictures.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]

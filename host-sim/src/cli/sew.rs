@@ -11,15 +11,16 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print};
 use super::progress::bar;
-use crate::capture::write::CaptureWriter;
-use crate::figures::{Figures, grouped, hours};
-use crate::profile::Profile;
-use crate::scenario::Scenario;
-use crate::sew::care::Care;
-use crate::sew::compare::{Row, rows};
-use crate::sew::run::{Outcome, Watch, plain_fitting, run_fitted};
-use crate::sewing::distort::Tally;
-use crate::sewing::{Event, Timed};
+use shaftbook_tools::capture::write::CaptureWriter;
+use shaftbook_tools::sew::care::Care;
+use shaftbook_tools::sew::compare::{Row, rows};
+use shaftbook_tools::sew::run::{Outcome, Watch, run_fitted};
+use shaftbook_world::figures::{Figures, grouped, hours};
+use shaftbook_world::fitting::plain_fitting;
+use shaftbook_world::profile::Profile;
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::distort::Tally;
+use shaftbook_world::sewing::{Event, Timed};
 
 /// Sew a scenario: simulate a machine and its board, and print what the board counted
 /// beside what truly happened.

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print};
-use crate::flash::{elf, uf2};
+use shaftbook_tools::flash::{elf, uf2};
 
 /// Turn a linked program for the RP2040 board into the UF2 file that its boot mode takes.
 #[derive(Debug, clap::Args)]

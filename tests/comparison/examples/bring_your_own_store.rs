@@ -22,7 +22,7 @@ use embassy_futures::block_on;
 use embedded_storage_async::nor_flash::{
     ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
-use host_sim::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
 use shaftbook_core::counters::Counters;

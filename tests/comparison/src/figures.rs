@@ -1,6 +1,6 @@
 //! The figures of one store, from its run and the judge's verdict.
 
-use host_sim::campaign::store::CounterStore;
+use shaftbook_evidence::campaign::store::CounterStore;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 use crate::judge::{self, Verdict};

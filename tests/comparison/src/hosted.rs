@@ -1,7 +1,7 @@
 //! Any adapter of the crate `comparison-stores` as a store of counters.
 
 use comparison_stores::{Failure, ValueStore};
-use host_sim::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_core::counters::Counters;
 
 use crate::blob;

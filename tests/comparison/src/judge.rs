@@ -18,8 +18,8 @@ use std::ops::AddAssign;
 use std::panic::{AssertUnwindSafe, catch_unwind, set_hook, take_hook};
 use std::sync::Once;
 
-use host_sim::bus::{Bus, Part, Tear, Timing};
-use host_sim::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use rand_core::Rng;
 use rand_pcg::Pcg32;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};

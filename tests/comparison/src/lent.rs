@@ -9,8 +9,8 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use comparison_stores::{Part, PartError};
-use host_sim::bus::{Bus, Part as SimulatedPart, Timing};
-use host_sim::campaign::store::Pages;
+use shaftbook_world::bus::{Bus, Part as SimulatedPart, Timing};
+use shaftbook_evidence::campaign::store::Pages;
 use shaftbook_core::medium::{Geometry, MediumError};
 
 /// Accesses in one call after which the part stops answering: far above what any of the

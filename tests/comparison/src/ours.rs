@@ -11,8 +11,8 @@
 //! harder case. A board also writes one checkpoint right after power-up; the workload
 //! asks no store for that, so it is not in the figures.
 
-use host_sim::campaign::store::{CounterStore, Pages, StoreError};
-use host_sim::prove::rig::{self, BOARD};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_evidence::prove::rig::{self, BOARD};
 use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;

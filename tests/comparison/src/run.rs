@@ -5,8 +5,8 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use host_sim::bus::{Bus, Part, RecordedCycle, Tear, Timing};
-use host_sim::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, RecordedCycle, Tear, Timing};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::Geometry;
 

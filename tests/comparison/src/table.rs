@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::figures::{Figures, Spread};
+use shaftbook_world::figures::{Figures, Spread};
 use crate::judge::Outcome;
 
 /// What a store weighs on thumbv6m, as `.ci/compare` measured it.

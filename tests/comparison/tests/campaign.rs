@@ -5,12 +5,12 @@ use std::path::Path;
 use comparison::hosted::Hosted;
 use comparison::lent::Lent;
 use comparison_stores::ring::Ring;
-use host_sim::campaign::bare::Bare;
-use host_sim::campaign::draw::draw;
-use host_sim::campaign::plan::Plan;
-use host_sim::campaign::runner::{On, Runner};
-use host_sim::campaign::store::{CounterStore, Pages, StoreError};
-use host_sim::campaign::tally::Tally;
+use shaftbook_evidence::campaign::bare::Bare;
+use shaftbook_evidence::campaign::draw::draw;
+use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::runner::{On, Runner};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_evidence::campaign::tally::Tally;
 use rayon::prelude::*;
 use shaftbook_core::counters::Counters;
 

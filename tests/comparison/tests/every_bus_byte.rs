@@ -9,8 +9,8 @@ use comparison::ours::Ours;
 use comparison::{run, workload};
 use comparison_stores::ring::Ring;
 use comparison_stores::sequential::Sequential1024;
-use host_sim::bus::{Bus, Part, Tear, Timing};
-use host_sim::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use shaftbook_core::medium::Geometry;
 
 const SEED: u64 = 5;

@@ -8,7 +8,7 @@ use comparison::lent::Lent;
 use comparison::ours::Ours;
 use comparison::{run, workload};
 use comparison_stores::ring::Ring;
-use host_sim::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_core::counters::Counters;
 
 /// Each of the first checkpoints, cut everywhere.

@@ -21,7 +21,7 @@ test('each outcome is what its name says', () => {
   assert.deepEqual(torn('m85'), [20, 11, 22, 13, 14, 15, 16, 27]);
 });
 
-// The same vector as in host-sim/src/bus/tear.rs: a seed means the same on both sides.
+// The same vector as in host-sim/world/src/bus/tear.rs: a seed means the same on both sides.
 test('garbage is the bytes that the host simulator draws', () => {
   assert.deepEqual(torn('g5eed'), [241, 35, 35, 74, 103, 66, 35, 254]);
 });

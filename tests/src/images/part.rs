@@ -5,13 +5,13 @@
 
 use std::path::Path;
 
-use host_sim::figures::Figures;
-use host_sim::inspect::image::Image;
-use host_sim::inspect::recovered::Recovered;
-use host_sim::inspect::report::{Report, inspect};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::settings::Settings;
+use shaftbook_tools::inspect::image::Image;
+use shaftbook_tools::inspect::recovered::Recovered;
+use shaftbook_tools::inspect::report::{Report, inspect};
+use shaftbook_world::figures::Figures;
 
 /// Identity of the image under test.
 pub const ID: BoardId = BoardId(0x5EED);

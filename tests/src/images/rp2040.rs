@@ -6,12 +6,12 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::{env, fs};
 
-use host_sim::scenario::Scenario;
-use host_sim::sewing::truth::Truth;
-use host_sim::sewing::{Event, Sewing};
 use serde_json::{Value, json};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::{Input, Level};
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::truth::Truth;
+use shaftbook_world::sewing::{Event, Sewing};
 
 use super::tools::{need, repository};
 

@@ -6,11 +6,11 @@
 //! Invariant: `truth[n]` has truly happened when record `n` comes, or (with signals that
 //! are distorted) the undisturbed event after it at most.
 
-use host_sim::scenario::Scenario;
-use host_sim::sewing::truth::Truth;
-use host_sim::sewing::{Event, Sewing};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
+use shaftbook_world::scenario::Scenario;
+use shaftbook_world::sewing::truth::Truth;
+use shaftbook_world::sewing::{Event, Sewing};
 
 /// Bytes of a record.
 pub const RECORD_BYTES: usize = 8;

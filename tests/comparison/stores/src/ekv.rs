@@ -18,7 +18,13 @@ use ::ekv::{Config, Database, MountError, ReadError};
 use embassy_futures::block_on;
 use embassy_sync::blocking_mutex::raw::NoopRawMutex;
 
-use crate::{Failure, PART_BYTES, Part, PartError, VALUE_BYTES, Value, ValueStore};
+use crate::Failure;
+use crate::PART_BYTES;
+use crate::Part;
+use crate::PartError;
+use crate::VALUE_BYTES;
+use crate::Value;
+use crate::ValueStore;
 
 /// The one key.
 const KEY: &[u8] = &[1];

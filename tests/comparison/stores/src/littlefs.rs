@@ -18,7 +18,11 @@ use littlefs2::io::{Error, Result as IoResult};
 use littlefs2::path;
 use littlefs2::path::Path;
 
-use crate::{Failure, PART_BYTES, Part, VALUE_BYTES, Value};
+use crate::Failure;
+use crate::PART_BYTES;
+use crate::Part;
+use crate::VALUE_BYTES;
+use crate::Value;
 
 /// Length of a block, bytes.
 const BLOCK_BYTES: usize = 512;

@@ -13,7 +13,13 @@
 //! Invariant: the record before the one being written is never touched.
 //! Not done: a slot that has gone bad, and reading back what was written.
 
-use crate::{Failure, Part, PartError, USED_BYTES, VALUE_BYTES, Value, ValueStore};
+use crate::Failure;
+use crate::Part;
+use crate::PartError;
+use crate::USED_BYTES;
+use crate::VALUE_BYTES;
+use crate::Value;
+use crate::ValueStore;
 
 /// Length of a record, bytes: whole pages, so that no tear reaches a neighbour.
 const RECORD_BYTES: usize = 4 + USED_BYTES + 4;

@@ -20,7 +20,13 @@ use sequential_storage::cache::page_pointers::ArrayPagePointers;
 use sequential_storage::cache::page_states::ArrayPageStates;
 use sequential_storage::map::{MapConfig, MapStorage};
 
-use crate::{Failure, PART_BYTES, Part, PartError, VALUE_BYTES, Value, ValueStore};
+use crate::Failure;
+use crate::PART_BYTES;
+use crate::Part;
+use crate::PartError;
+use crate::VALUE_BYTES;
+use crate::Value;
+use crate::ValueStore;
 
 /// The one key.
 const KEY: u8 = 1;

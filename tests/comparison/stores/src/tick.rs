@@ -22,7 +22,12 @@ use tickv::error_codes::ErrorCode;
 use tickv::flash_controller::FlashController;
 use tickv::tickv::{MAIN_KEY, TicKV};
 
-use crate::{Failure, PART_BYTES, Part, VALUE_BYTES, Value, ValueStore};
+use crate::Failure;
+use crate::PART_BYTES;
+use crate::Part;
+use crate::VALUE_BYTES;
+use crate::Value;
+use crate::ValueStore;
 
 /// Length of a region, bytes.
 const REGION_BYTES: usize = 512;

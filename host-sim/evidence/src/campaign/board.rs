@@ -1,0 +1,285 @@
+//! Our whole board as a subject of campaigns: core, driver and simulated bus, on the
+//! rig of the proofs.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::authority::EightDigits;
+use shaftbook_core::board::Command;
+use shaftbook_core::counters::{Counters, Needle};
+use shaftbook_core::fault::FaultSet;
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::service::Authorised;
+use shaftbook_core::store::serial::Lap;
+
+use super::script::{Act, Start};
+use super::state::StateSet;
+use super::subject::{Condition, CutAgain, PoweredUp, Subject};
+use crate::prove::rig::{BOARD, Figures, OPERATORS, Rig, any_needle, fitting};
+use crate::prove::under_test::UnderTest;
+use shaftbook_core::medium::Geometry;
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+
+/// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.
+const AGEING_PERIOD_US: u64 = 1_999_000;
+/// Stitches to a checkpoint at that pace.
+const AGEING_STITCHES: u64 = 5;
+
+fn needle(number: u8) -> Option<Needle> {
+    Needle::new(number.clamp(1, 15))
+}
+
+/// What differs between two sets of figures, in words.
+fn difference(before: &Figures, now: &Figures) -> String {
+    let mut words = Vec::new();
+    if before.services != now.services {
+        words.push(format!("services {} to {}", before.services, now.services));
+    }
+    if before.interval != now.interval {
+        let (was, is) = (before.interval, now.interval);
+        let powered = format!("{} to {} ms powered", was.powered_ms, is.powered_ms);
+        words.push(format!(
+            "interval baseline {powered}, {} to {} ms running",
+            was.running_ms, is.running_ms
+        ));
+    }
+    if before.baselines.len() != now.baselines.len() {
+        let (was, is) = (before.baselines.len(), now.baselines.len());
+        words.push(format!("components {was} to {is}"));
+    }
+    for (place, (was, is)) in before.baselines.iter().zip(&now.baselines).enumerate() {
+        if was != is {
+            words.push(format!("baseline of component {place} {was} to {is}"));
+        }
+    }
+    words.join(", ")
+}
+
+/// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
+/// then.
+fn sew_until_aged<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
+    let mut rng = Pcg32::seed_from_u64(start.seed);
+    for number in 0..start.checkpoints {
+        rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
+        if number % 41 == 7 {
+            let components = ComponentSet(1 << (rng.next_u32() % 15));
+            let _ = rig.ask(Command::Renew { components, reply: None });
+            rig.rest(&mut |_| {});
+        }
+        // What was seen of it is of no use any more.
+        rig.effects.clear();
+    }
+}
+
+/// What a delayed command has just done may be dated a little later than it was asked for.
+trait NoteLate {
+    /// Takes the figures as they are now, if the command that waited when they were `before`
+    /// has been done since, something may have delayed it, and they can be those of it.
+    fn note_if_late(&mut self, before: Option<Figures>);
+}
+
+impl<R: UnderTest> NoteLate for Rig<R> {
+    fn note_if_late(&mut self, before: Option<Figures>) {
+        let (Some(before), None, true) = (&before, &self.pending, self.may_be_late) else {
+            return;
+        };
+        let ledger = self.board.ledger();
+        let now = Figures::of(ledger);
+        if self.figures.came_late(before, &now, &self.truth(), ledger) {
+            self.figures = now;
+        }
+    }
+}
+
+impl<R: UnderTest + 'static> Subject for Rig<R> {
+    const NAME: &'static str = "shaftbook";
+
+    type Aged = Self;
+
+    fn resume(aged: &Self) -> Self {
+        aged.clone()
+    }
+
+    fn age(start: &Start) -> Self {
+        if !start.fitted {
+            let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
+            let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, start.seed), BOARD);
+            rig.rest(&mut |_| {});
+            rig.board.store_mut().start_at_lap(Lap::new(start.lap));
+            return rig;
+        }
+        let mut rig = Self::fitted(start.seed, Lap::new(start.lap));
+        sew_until_aged(&mut rig, start);
+        rig
+    }
+
+    fn act(&mut self, act: Act, mut watch: &mut dyn FnMut(&Self)) {
+        let watch = &mut watch;
+        if !self.has_begun() && self.board.ledger().components.is_empty() {
+            // Somebody fits it, as soon as it says that it is not.
+            let now = self.now();
+            let _ = self.board.request(now, Command::Fit { fitting: fitting(), reply: None });
+            self.figures = Figures::of(self.board.ledger());
+        }
+        let asks = matches!(act, Act::Renew(_) | Act::Service);
+        let before = (asks || self.pending.is_some()).then(|| self.figures.clone());
+        match act {
+            Act::Select(number) => {
+                if let Some(needle) = needle(number) {
+                    self.select(needle, watch);
+                }
+            }
+            Act::Stitch(number, period_us) => self.revolution(needle(number), period_us, watch),
+            Act::Jump(is_jump) => self.jump(is_jump, watch),
+            Act::JumpTurn(period_us) => self.revolution(None, period_us, watch),
+            Act::Trim => self.trim(watch),
+            Act::Break(number) => {
+                if let Some(needle) = needle(number) {
+                    self.thread_break(needle, watch);
+                }
+            }
+            Act::Stand => self.pass_to(self.now_us + 1_000_000, watch),
+            Act::Renew(components) => {
+                let components = ComponentSet(components & OPERATORS);
+                self.ask_and_wait(Command::Renew { components, reply: None }, watch);
+            }
+            Act::Service => {
+                if let Some(reply) = self.right_reply(Authorised::Service) {
+                    self.ask_and_wait(Command::Service { reply: Some(reply) }, watch);
+                }
+            }
+            Act::WrongReply => {
+                if let Some(right) = self.right_reply(Authorised::Service) {
+                    let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
+                    let now = self.now();
+                    let _ = self.board.request(now, Command::Service { reply: wrong });
+                    self.pass_to(self.now_us + 10_000, watch);
+                }
+            }
+            Act::Refit => {
+                if let Some(reply) = self.right_reply(Authorised::Refit) {
+                    let now = self.now();
+                    let fit = Command::Fit { fitting: fitting(), reply: Some(reply) };
+                    let _ = self.board.request(now, fit);
+                    self.pass_to(self.now_us + 10_000, watch);
+                }
+            }
+        }
+        if self.figures.baselines.len() != self.board.ledger().components.len() {
+            // It has just been fitted.
+            self.figures = Figures::of(self.board.ledger());
+        }
+        self.note_if_late(before);
+    }
+
+    fn warn(&mut self, until_us: u64, mut watch: &mut dyn FnMut(&Self)) {
+        let before = self.pending.is_some().then(|| self.figures.clone());
+        Self::warn(self);
+        self.pass_to(until_us, &mut watch);
+        self.note_if_late(before);
+    }
+
+    fn fit_display(&mut self, seed: u64) {
+        Self::fit_screen(self, seed);
+    }
+
+    fn disturbed(&mut self) {
+        self.may_be_late = true;
+    }
+
+    fn bus(&self) -> &Bus {
+        &self.bus
+    }
+
+    fn bus_mut(&mut self) -> &mut Bus {
+        &mut self.bus
+    }
+
+    fn now_us(&self) -> u64 {
+        self.now_us
+    }
+
+    fn next_page(&self) -> usize {
+        usize::from(self.board.store().head().slot)
+    }
+
+    fn states(&self) -> StateSet {
+        StateSet::of(&self.board, self.now(), &self.bus)
+    }
+
+    fn truth(&self) -> Counters {
+        let at_us = if self.bus.is_cut() { self.bus_us() } else { self.now_us };
+        self.truth_at(at_us)
+    }
+
+    fn acknowledged(&self) -> Counters {
+        self.acknowledged
+    }
+
+    fn named(&self) -> FaultSet {
+        self.board.faults()
+    }
+
+    fn power_cycle(
+        &mut self,
+        tear: Tear,
+        again: Option<CutAgain>,
+        condition: Condition,
+    ) -> PoweredUp {
+        let (before, pending) = (self.figures.clone(), self.pending.clone());
+        let (had_begun, truth) = (self.has_begun(), Subject::truth(self));
+        let mut up = PoweredUp::default();
+        if let Some((after_bytes, second)) = again {
+            let mut first = self.powered_again(tear);
+            first.tell_levels(self);
+            first.bus.cut_after_bytes(after_bytes);
+            let mut last = first.states();
+            first.rest(&mut |rig: &Self| {
+                if !rig.bus.is_cut() {
+                    last = rig.states();
+                }
+            });
+            up.nested = Some(last);
+            up.between = first.truth();
+            up.acknowledged = first.acknowledged;
+            let mut next = first.powered_again(second);
+            next.tell_levels(&first);
+            *self = next;
+        } else {
+            let mut next = if condition.is_reset { self.reset() } else { self.powered_again(tear) };
+            next.tell_levels(self);
+            *self = next;
+        }
+        let read_before = self.bus.tally().bytes_read;
+        let rested = self.rest(&mut |rig: &Self| {
+            if up.ready_us.is_none() && rig.board.is_ready() {
+                up.ready_us = Some(rig.now_us);
+                up.bytes_read = rig.bus.tally().bytes_read - read_before;
+            }
+        });
+        up.past = self.board.past().copied();
+        self.found(up.past.as_ref());
+        let now = Figures::of(self.board.ledger());
+        let ledger = self.board.ledger();
+        let latest = truth.plus(&up.between);
+        let is_after = |pending: &Figures, now: &Figures| {
+            pending.are(now)
+                || condition.is_disturbed && pending.came_late(&before, now, &latest, ledger)
+        };
+        up.broken = if !rested {
+            Some("the board does not come to rest".into())
+        } else if had_begun && now != before && !pending.is_some_and(|p| is_after(&p, &now)) {
+            Some(format!("neither before nor after: {}", difference(&before, &now)))
+        } else if had_begun
+            && !condition.is_disturbed
+            && !condition.is_damaged
+            && !self.board.faults().is_empty()
+        {
+            let named: Vec<_> = self.board.faults().iter().collect();
+            Some(format!("a fault on a sound part: {named:?}"))
+        } else {
+            None
+        };
+        self.figures = now;
+        up
+    }
+}

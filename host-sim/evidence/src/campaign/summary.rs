@@ -1,0 +1,156 @@
+//! A campaign's results in a page of text.
+
+use std::fmt::Write as _;
+
+use super::bounds::Bounds;
+use super::kind::Kind;
+use super::report::median_bin;
+use super::results::{Count, Results};
+use super::row::Row;
+use super::run::LONG_HOLD_UP_MS;
+use super::state::State;
+use super::tally::BOOT_BIN_US;
+use crate::prove::sabotage::Sabotage;
+use shaftbook_world::figures::grouped;
+
+/// Failing runs that are shown.
+const SHOWN: usize = 5;
+
+/// The page. `file` is the campaign file, for the commands that play a failing run again.
+#[must_use]
+pub fn text(results: &Results, file: &str) -> String {
+    let mut text = String::new();
+    // Writing to a String cannot fail.
+    let _ = head(&mut text, results);
+    let _ = figures(&mut text, results);
+    let _ = counts(&mut text, results);
+    let _ = coverage(&mut text, results);
+    let _ = failures(&mut text, results, file);
+    text
+}
+
+/// The command that plays run `row` again, shrinks it and writes it to a file.
+#[must_use]
+pub fn replay(results: &Results, row: &Row, file: &str) -> String {
+    let plan = &results.header.plan;
+    // A brought store's own program plays its runs, without naming it.
+    let broken = results.header.subject.parse::<&'static Sabotage>();
+    let board = broken.map(|board| format!(" --board {}", board.name)).unwrap_or_default();
+    format!("shaftbook campaign {file} --seed {}{board} --run {}", plan.seed, row.run)
+}
+
+fn head(text: &mut String, results: &Results) -> std::fmt::Result {
+    let header = &results.header;
+    let plan = &header.plan;
+    let part =
+        if header.shard.of == 1 { String::new() } else { format!(", part {}", header.shard) };
+    writeln!(
+        text,
+        "{} (seed {}{part}) on {}: {} of {} runs, {} cuts judged",
+        plan.name,
+        plan.seed,
+        header.subject,
+        grouped(results.all.runs),
+        grouped(plan.runs),
+        grouped(results.tally.cuts),
+    )?;
+    let missing = results.missing();
+    if results.all.failed > 0 {
+        writeln!(text, "FAILED: {} runs did not hold", grouped(results.all.failed))?;
+    } else if !results.is_complete() {
+        writeln!(text, "held so far, not complete: the same command goes on")?;
+    } else if missing.is_empty() {
+        writeln!(text, "held: every run did")?;
+    } else {
+        let names: Vec<_> = missing.iter().map(|state| state.name()).collect();
+        writeln!(text, "FAILED: no cut met the state {}, which is required", names.join(", "))?;
+    }
+    Ok(())
+}
+
+/// Seconds with three digits.
+fn seconds(ms: u64) -> String {
+    format!("{}.{:03} s", grouped(ms / 1_000), ms % 1_000)
+}
+
+fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
+    let (tally, bounds) = (&results.tally, Bounds::get());
+    let sound: u64 = tally.lost_bins.iter().sum();
+    writeln!(
+        text,
+        "\nlost at {} cuts without warning, bus and part sound, at most",
+        grouped(sound)
+    )?;
+    let running = seconds(tally.lost_running_ms);
+    writeln!(text, "  running time  {running} (bound {} s)", bounds.running_ms / 1_000)?;
+    writeln!(text, "  trims         {} (bound {})", tally.lost_trims, bounds.trims)?;
+    let powered = seconds(tally.lost_powered_ms);
+    writeln!(text, "  powered time  {powered} (bound {} s)", bounds.powered_ms / 1_000)?;
+    writeln!(
+        text,
+        "at {} cuts warned {LONG_HOLD_UP_MS} ms before or more: {} stitches lost",
+        grouped(tally.warned_cuts),
+        grouped(tally.warned_lost_stitches)
+    )?;
+    writeln!(
+        text,
+        "boot: half of them within {} ms, the longest {} ms; at most {} bytes read",
+        median_bin(&tally.boot_bins).map_or(0, |bin| bin as u64 + 1) * BOOT_BIN_US / 1_000,
+        grouped(tally.boot_us.div_ceil(1_000)),
+        grouped(tally.boot_bytes)
+    )?;
+    let (programs, hottest) = (tally.programs(), tally.wear.iter().copied().max().unwrap_or(0));
+    let mean = programs as f64 / tally.wear.len() as f64;
+    let over = if programs == 0 { 1.0 } else { hottest as f64 / mean };
+    writeln!(
+        text,
+        "wear: {} program cycles; hottest page over mean {over:.2} (runs start at drawn places)",
+        grouped(programs)
+    )
+}
+
+fn counts(text: &mut String, results: &Results) -> std::fmt::Result {
+    let row = |text: &mut String, name: &str, count: &Count| {
+        writeln!(text, "{name:<32} {:>12} {:>8}", grouped(count.runs), grouped(count.failed))
+    };
+    writeln!(text, "\n{:<32} {:>12} {:>8}", "scenario", "runs", "failed")?;
+    for (shop, count) in results.header.plan.shops.iter().zip(&results.shops) {
+        row(text, &shop.name, count)?;
+    }
+    writeln!(text, "\n{:<32} {:>12} {:>8}", "kind of fault", "runs", "failed")?;
+    for kind in Kind::ALL {
+        row(text, kind.name(), &results.kinds[kind.index()])?;
+    }
+    Ok(())
+}
+
+fn coverage(text: &mut String, results: &Results) -> std::fmt::Result {
+    let hits = &results.tally.hits;
+    let met = State::ALL.iter().filter(|state| hits.of_cuts(**state) > 0).count();
+    writeln!(
+        text,
+        "\ncoverage: {met} of {} states met by a cut or a reset\n{:<20} {:>10} {:>12}",
+        State::ALL.len(),
+        "state",
+        "cuts",
+        "all faults"
+    )?;
+    for state in State::ALL {
+        let (cuts, all) = (hits.of_cuts(state), hits.of_state(state));
+        let never = if cuts == 0 { "  never met by a cut" } else { "" };
+        writeln!(text, "{:<20} {:>10} {:>12}{never}", state.name(), grouped(cuts), grouped(all))?;
+    }
+    Ok(())
+}
+
+fn failures(text: &mut String, results: &Results, file: &str) -> std::fmt::Result {
+    for row in results.failures.iter().take(SHOWN) {
+        let seen = row.seen.as_deref().unwrap_or_default();
+        writeln!(text, "\nrun {}: {seen}\n  again: {}", row.run, replay(results, row, file))?;
+    }
+    let more = results.all.failed.saturating_sub(SHOWN as u64);
+    if more > 0 {
+        writeln!(text, "\nand {} more", grouped(more))?;
+    }
+    Ok(())
+}

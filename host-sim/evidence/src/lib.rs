@@ -1,0 +1,6 @@
+//! What Shaftbook is proved with: proofs, broken boards, campaigns and their reports.
+#![forbid(unsafe_code)]
+
+pub mod campaign;
+pub mod junit;
+pub mod prove;

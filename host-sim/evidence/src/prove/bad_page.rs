@@ -1,0 +1,327 @@
+//! Proof 6: one bad page, wherever it is and whatever is wrong with it.
+
+use std::ops::Range;
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::board::Command;
+use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::snapshot;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::fault::Fault;
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::service::Authorised;
+use shaftbook_core::store::serial::Lap;
+
+use super::Run;
+use super::rig::{Figures, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
+use shaftbook_world::bus::{Part, Stuck, Tear};
+
+const PAGE: usize = 64;
+const PAGES: usize = 512;
+
+/// Proof 6.
+pub fn one_bad_page<R: UnderTest>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let mut rig = a_used_board::<R>(run, &mut rng);
+    at_rest(run, &rig, &mut rng, 0..PAGES, 0..DAMAGES);
+    in_use(run, &mut rig, &mut rng);
+    // The first records of a life: nothing older stands behind them.
+    let fitted: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    at_rest(run, &fitted, &mut rng, 0..40, 0..1);
+    let seed = rng.next_u64();
+    draft_over_draft(run, &mut rig, seed);
+}
+
+/// A board somewhere in its second lap or later, with services and renewals.
+fn a_used_board<R: UnderTest>(run: &Run, rng: &mut Pcg32) -> Rig<R> {
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
+    for _ in 0..14 + rng.next_u32() % 30 {
+        let needle = any_needle(rng);
+        rig.sew(needle, 20 + u64::from(rng.next_u32() % 200), 1_990_000, &mut |_| {});
+        match rng.next_u32() % 4 {
+            0 => {
+                let set = ComponentSet(1 << (rng.next_u32() % 15));
+                let _ = rig.ask(Command::Renew { components: set, reply: None });
+            }
+            1 => {
+                let reply = rig.right_reply(Authorised::Service);
+                let _ = rig.ask(Command::Service { reply });
+            }
+            2 => {
+                rig.cut_and_power_up(Tear::New);
+            }
+            _ => {}
+        }
+        rig.rest(&mut |_| {});
+    }
+    rig
+}
+
+/// What can be wrong with a page that is only read.
+const DAMAGES: usize = 8;
+
+fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
+    let other = (page + 1 + rng.next_u32() as usize % (PAGES - 1)) % PAGES;
+    let copy: [u8; PAGE] = image[other * PAGE..][..PAGE].try_into().expect("a page");
+    let bytes = &mut image[page * PAGE..][..PAGE];
+    match kind {
+        0 => bytes.fill(0xFF),
+        1 => bytes.fill(0),
+        2 => bytes.iter_mut().for_each(|b| *b = rng.next_u32() as u8),
+        3 => bytes[rng.next_u32() as usize % PAGE] ^= 1 << (rng.next_u32() % 8),
+        // A write that was meant for another page.
+        4 => bytes.copy_from_slice(&copy),
+        // Half of another page: a torn write to a wrong address.
+        5 => bytes[..32].copy_from_slice(&copy[..32]),
+        // A header that looks newer than everything.
+        6 => {
+            let word = u32::from_le_bytes([copy[0], copy[1], copy[2], 0]).wrapping_add(8);
+            bytes[..3].copy_from_slice(&word.to_le_bytes()[..3]);
+        }
+        // Bytes of another board's part.
+        _ => {
+            bytes.copy_from_slice(&copy);
+            bytes[20] ^= 0x55;
+        }
+    }
+}
+
+/// Every page, damaged in every way, before a boot.
+fn at_rest<R: UnderTest>(
+    run: &mut Run,
+    rig: &Rig<R>,
+    rng: &mut Pcg32,
+    pages: Range<usize>,
+    damages: Range<usize>,
+) {
+    let mut sound = Vec::new();
+    rig.cut_image(Tear::New, &mut sound);
+    let reference = Recovered::<R>::from_image(sound.clone(), run.seed);
+    let Some(past) = reference.past() else {
+        run.case(|| Err("the sound part does not boot".into()));
+        return;
+    };
+    let figures = Figures::of(reference.rig.board.ledger());
+    let truth = rig.truth();
+    let mut most_lost = Counters::default();
+    for page in pages {
+        for kind in damages.clone() {
+            let seed = rng.next_u64();
+            if run.is_over() {
+                return;
+            }
+            run.case(|| {
+                let mut image = sound.clone();
+                damage(&mut image, page, kind, &mut Pcg32::seed_from_u64(seed));
+                let after = Recovered::<R>::from_image(image, seed);
+                let lost = check(&after, &past, &truth, &figures)
+                    .map_err(|what| format!("page {page}, damage {kind}: {what}"))?;
+                most_lost = most_lost.most(&lost);
+                Ok(())
+            });
+        }
+    }
+    run.figure("running lost with a page, s:", most_lost.running_ms as f64 / 1_000.0);
+    run.figure("trims:", most_lost.trims as f64);
+}
+
+/// No figure above the truth; nothing lost but what stood in one checkpoint; services
+/// and baselines as they were. Gives what was lost.
+fn check<R: UnderTest>(
+    after: &Recovered<R>,
+    past: &Counters,
+    truth: &Counters,
+    figures: &Figures,
+) -> Result<Counters, String> {
+    if !after.rested {
+        return Err("the board does not come to rest".into());
+    }
+    let now = after.past().ok_or_else(|| {
+        format!("the past is lost: {:?}", after.rig.board.faults().iter().collect::<Vec<_>>())
+    })?;
+    let truth = Counters { power_ups: truth.power_ups + 1, ..*truth };
+    if !now.at_most(&truth) {
+        return Err(format!("above the truth by {:?}", now.since(&truth)));
+    }
+    let lost = past.since(&now);
+    if lost.running_ms > 10_000 || lost.trims > 64 || lost.powered_ms > 60_000 {
+        return Err(format!("more than one checkpoint lost: {lost:?}"));
+    }
+    let now = Figures::of(after.rig.board.ledger());
+    if now != *figures {
+        return Err(format!("services or baselines changed: {now:?} from {figures:?}"));
+    }
+    Ok(lost)
+}
+
+/// A page goes bad while the board works: it retires it, says nothing wrong, and
+/// remembers it.
+fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
+    for kind in 0..3 {
+        if run.is_over() {
+            return;
+        }
+        let head = usize::from(rig.board.store().head().slot);
+        let page = (head + 1 + rng.next_u32() as usize % 30) % PAGES;
+        let other = (head + 3 + rng.next_u32() as usize % (PAGES - 5)) % PAGES;
+        match kind {
+            0 => rig.bus.part_mut().stick_page(page, Stuck::KeepsOld),
+            1 => rig.bus.part_mut().stick_page(page, Stuck::Reads(0xA5)),
+            _ => rig.bus.part_mut().misdirect(1 + rng.next_u32() % 20, other),
+        }
+        let mut image = Vec::new();
+        for _ in 0..3 {
+            let needle = any_needle(rng);
+            rig.sew(needle, 120, 1_990_000, &mut |rig: &Rig<R>| {
+                // A cut while it is found out that a page keeps what it held.
+                if kind != 0 || rig.bus.page_under_way().is_none() || run.is_over() {
+                    return;
+                }
+                run.case(|| {
+                    rig.cut_image(Tear::New, &mut image);
+                    let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                    let past = after.past().ok_or("the past is lost at a bad page")?;
+                    if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
+                        let acknowledged = &rig.acknowledged;
+                        return Err(format!("cut at a bad page: {past:?}, {acknowledged:?}"));
+                    }
+                    Ok(())
+                });
+            });
+        }
+        let truth = rig.truth();
+        let retired: Vec<u16> = rig.board.store().retired().iter().collect();
+        let faults: Vec<Fault> = rig.board.faults().iter().collect();
+        let figures = rig.figures.clone();
+        rig.cut_image(Tear::Old, &mut image);
+        let seed = rng.next_u64();
+        run.case(|| {
+            if !faults.is_empty() {
+                return Err(format!("one bad page raised {faults:?}"));
+            }
+            if kind < 2 && !retired.contains(&(page as u16)) {
+                return Err(format!("stuck page {page} was not retired: {retired:?}"));
+            }
+            let part = Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string())?;
+            let mut again: Rig<R> = Rig::new(part, seed);
+            if !again.rest(&mut |_| {}) {
+                return Err("the board does not come to rest".into());
+            }
+            let past = again.board.past().copied().ok_or("the past is lost")?;
+            let lost = truth.since(&past);
+            if !past.at_most(&truth) || lost.running_ms > 10_000 {
+                return Err(format!("lost {lost:?} with a bad page in use"));
+            }
+            if Figures::of(again.board.ledger()) != figures {
+                let now = Figures::of(again.board.ledger());
+                return Err(format!("with a bad page in use {figures:?} became {now:?}"));
+            }
+            let remembered: Vec<u16> = again.board.store().retired().iter().collect();
+            if remembered != retired {
+                return Err(format!("retired {retired:?}, remembered {remembered:?}"));
+            }
+            Ok(())
+        });
+    }
+}
+
+/// Renewals after which a new snapshot is written, and some.
+const RENEWALS: u32 = 14;
+
+/// The board is cut when a snapshot is written but not committed; the next one goes over
+/// it, and one page of it keeps what it held: a member of the snapshot that was cut.
+fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
+    let start = rig.clone();
+    let mut whole = None;
+    for _ in 0..RENEWALS {
+        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        rig.rest(&mut |rig: &Rig<R>| {
+            if whole.is_none() && is_uncommitted(rig) {
+                whole = Some(rig.clone());
+            }
+        });
+        if whole.is_some() {
+            break;
+        }
+    }
+    let Some(cut) = whole else {
+        run.case(|| Err("no snapshot was written".into()));
+        return;
+    };
+    let head = usize::from(cut.board.store().head().slot);
+    for back in [3, 9, 15, 21] {
+        let mut rig = start.clone();
+        rig.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
+        old_lap_under_draft(run, &mut rig);
+    }
+    let (acknowledged, truth) = (cut.acknowledged, cut.truth());
+    let mut image = Vec::new();
+    cut.cut_image(Tear::New, &mut image);
+    for back in 0..26 {
+        if run.is_over() {
+            return;
+        }
+        run.case(|| {
+            let page = (head + PAGES - back) % PAGES;
+            let mut part =
+                Part::from_image(image.clone(), Geometry::REFERENCE).map_err(|e| e.to_string())?;
+            part.stick_page(page, Stuck::KeepsOld);
+            let mut second: Rig<R> = Rig::new(part, seed);
+            if !second.rest(&mut |_| {}) {
+                return Err("the board does not come to rest".into());
+            }
+            let figures = Figures::of(second.board.ledger());
+            let mut image = Vec::new();
+            second.cut_image(Tear::New, &mut image);
+            let after = Recovered::<R>::from_image(image, seed);
+            let faults: Vec<Fault> = after.rig.board.faults().iter().collect();
+            let past = after.past().ok_or("the past is lost")?;
+            let mut most = truth.plus(&second.truth());
+            most.power_ups += 1;
+            if !faults.is_empty() || !acknowledged.at_most(&past) || !past.at_most(&most) {
+                return Err(format!("a snapshot over one that was cut: {faults:?}, {past:?}"));
+            }
+            if Figures::of(after.rig.board.ledger()) != figures {
+                return Err("a snapshot over one that was cut: other services or baselines".into());
+            }
+            Ok(())
+        });
+    }
+}
+
+/// A page in the middle of a snapshot under way keeps a record of the lap before; the board
+/// is cut at every moment of that snapshot.
+fn old_lap_under_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>) {
+    let mut image = Vec::new();
+    for _ in 0..RENEWALS {
+        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        rig.rest(&mut |rig: &Rig<R>| {
+            if rig.bus.page_under_way().is_none() || run.is_over() {
+                return;
+            }
+            run.case(|| {
+                rig.cut_image(Tear::New, &mut image);
+                let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                let past = after.past().ok_or("an old lap under a snapshot: the past is lost")?;
+                if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
+                    let acknowledged = &rig.acknowledged;
+                    return Err(format!("an old lap under a snapshot: {past:?}, {acknowledged:?}"));
+                }
+                Ok(())
+            });
+        });
+    }
+}
+
+/// Whether the newest record is the last member of a snapshot.
+fn is_uncommitted<R: UnderTest>(rig: &Rig<R>) -> bool {
+    let newest = (usize::from(rig.board.store().head().slot) + PAGES - 1) % PAGES;
+    let mut image = Vec::new();
+    rig.cut_image(Tear::New, &mut image);
+    let Some(record) = image[newest * PAGE..].first_chunk::<PAGE>() else { return false };
+    let is_member = Header::decode(record).is_some_and(|h| h.kind == Kind::Snapshot);
+    is_member && snapshot::member_place(record).is_some_and(|place| place.index == place.count)
+}

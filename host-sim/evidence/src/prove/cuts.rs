@@ -1,0 +1,379 @@
+//! Proofs 1 to 3: power cuts. A board works through a drawn script; at every poll
+//! that left a program cycle under way the world is forked, the power cut, the page
+//! torn in every way, and a new board boots on the bytes; in a share of the cases
+//! the new board is cut again while it recovers.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::board::Command;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::service::Authorised;
+use shaftbook_core::store::serial::Lap;
+use shaftbook_core::turn::Next;
+
+use super::Run;
+use super::flapping::flapping;
+use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
+use shaftbook_world::bus::Tear;
+
+/// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
+/// fall.
+const RECOVERY_BYTES: u64 = 2_600;
+
+/// How often a part that is hard of hearing does not acknowledge.
+const REFUSED: f64 = 0.03;
+
+/// Proof 1.
+pub fn never_backwards<R: UnderTest>(run: &mut Run) {
+    watched_script::<R>(run, Emphasis::Counters);
+}
+
+/// Proof 3.
+pub fn whole_service<R: UnderTest>(run: &mut Run) {
+    let seed = run.seed;
+    run.case(|| asked_while_sewing::<R>(seed));
+    watched_script::<R>(run, Emphasis::Services);
+}
+
+/// A renewal while the machine sews on: its baseline is the measure when it was asked for,
+/// not when it was written. (Where a snapshot is begun between the two it is that of the
+/// snapshot: none is here.)
+fn asked_while_sewing<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let needle = any_needle(&mut rng);
+    rig.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
+    let components = ComponentSet::only(needle.index());
+    rig.ask(Command::Renew { components, reply: None }).ok_or("the renewal was refused")?;
+    let asked = rig.pending.clone();
+    rig.stitch_unpolled(needle);
+    rig.rest(&mut |_| {});
+    let now = Figures::of(rig.board.ledger());
+    if asked.as_ref().is_some_and(|asked| asked.are(&now)) {
+        return Ok(());
+    }
+    Err(format!("a renewal while sewing: {now:?}, asked for at {asked:?}"))
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Emphasis {
+    Counters,
+    Services,
+}
+
+fn watched_script<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    // A third of the runs cross the wrap of the lap's 21 bits.
+    let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(lap));
+    age(&mut rig, &mut rng);
+    // In a quarter of the runs the part now and then does not acknowledge.
+    if run.number % 4 == 1 {
+        rig.bus.refuse_at_random(REFUSED);
+    }
+    let steps = if run.quick { 12 } else { 30 };
+    let mut forks = Forks { rng: Pcg32::seed_from_u64(run.seed ^ 0xF0), image: Vec::new() };
+    for _ in 0..steps {
+        if run.is_over() {
+            return;
+        }
+        step(&mut rig, &mut rng, emphasis, run, &mut forks);
+    }
+    if emphasis == Emphasis::Counters && run.number % 16 == 3 {
+        flapping::<R>(run);
+    }
+}
+
+/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
+fn age<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    for _ in 0..rng.next_u32() % 160 {
+        let needle = any_needle(rng);
+        rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
+    }
+}
+
+/// One step of the script, watched.
+fn step<R: UnderTest>(
+    rig: &mut Rig<R>,
+    rng: &mut Pcg32,
+    emphasis: Emphasis,
+    run: &mut Run,
+    forks: &mut Forks,
+) {
+    let kind = match emphasis {
+        Emphasis::Counters => rng.next_u32() % 9,
+        Emphasis::Services => 4 + rng.next_u32() % 3,
+    };
+    let needle = any_needle(rng);
+    let mut watch = |rig: &Rig<R>| forks.at(rig, run);
+    match kind {
+        0 | 1 => rig.sew(needle, 12, 1_900_000, &mut watch),
+        2 => {
+            for _ in 0..65 {
+                rig.trim(&mut watch);
+            }
+        }
+        3 => {
+            rig.thread_break(needle, &mut watch);
+            rig.warn();
+            rig.work(&mut watch);
+            rig.cut_and_power_up(Tear::New);
+        }
+        4 | 5 => {
+            let set = rng.next_u32() & OPERATORS | 1;
+            let _ = rig.ask(Command::Renew { components: ComponentSet(set), reply: None });
+            rig.rest(&mut watch);
+            rig.sew(needle, 3, 800_000, &mut watch);
+        }
+        6 => {
+            let reply = rig.right_reply(Authorised::Service);
+            let _ = rig.ask(Command::Service { reply });
+            rig.rest(&mut watch);
+            rig.sew(needle, 3, 800_000, &mut watch);
+        }
+        7 => {
+            rig.cut_and_power_up(Tear::Old);
+            rig.sew(needle, 2, 500_000, &mut watch);
+        }
+        _ => {
+            rig.sew(needle, 2, 500_000, &mut watch);
+            rig.watchdog_in_mid_write(&mut watch);
+            rig.sew(needle, 2, 500_000, &mut watch);
+        }
+    }
+}
+
+struct Forks {
+    rng: Pcg32,
+    image: Vec<u8>,
+}
+
+impl Forks {
+    /// Forks at a poll that left a program cycle under way (a cut at any other bus
+    /// byte leaves the bytes as they were before or after one).
+    fn at<R: UnderTest>(&mut self, rig: &Rig<R>, run: &mut Run) {
+        if rig.bus.page_under_way().is_none() || run.is_over() {
+            return;
+        }
+        let truth = rig.truth();
+        let seed = self.rng.next_u64();
+        let share = if run.quick { 12 } else { 1 };
+        for (number, tear) in Tear::every(64, 4, seed).enumerate() {
+            let draw = self.rng.next_u32();
+            if number > 2 && !draw.is_multiple_of(share) {
+                continue;
+            }
+            let nested = (draw >> 8).is_multiple_of(4);
+            let bytes = u64::from(self.rng.next_u32()) % RECOVERY_BYTES;
+            let second = Tear::draw(seed ^ number as u64, 64);
+            let image = &mut self.image;
+            run.case(|| {
+                rig.cut_image(tear, image);
+                let recovered: Recovered<R> = if nested {
+                    Recovered::from_image_cut_again(image.clone(), seed, bytes, second)
+                } else {
+                    Recovered::from_image(image.clone(), seed)
+                };
+                let nest = if nested {
+                    format!(", cut again after {bytes} bytes ({second})")
+                } else {
+                    String::new()
+                };
+                check(rig, &recovered, &truth).map_err(|what| format!("cut ({tear}){nest}: {what}"))
+            });
+        }
+    }
+}
+
+fn check<R: UnderTest>(
+    before: &Rig<R>,
+    after: &Recovered<R>,
+    truth: &Counters,
+) -> Result<(), String> {
+    if !after.rested {
+        return Err("the board does not come to rest".into());
+    }
+    let Some(past) = after.past() else {
+        return Err(format!("the past is lost: {:?}", faults(after)));
+    };
+    let truth = truth.plus(&after.between);
+    if !before.acknowledged.at_most(&past) {
+        let below = before.acknowledged.since(&past);
+        return Err(format!("below what was acknowledged by {below:?}"));
+    }
+    if !past.at_most(&truth) {
+        return Err(format!("above the truth by {:?}", past.since(&truth)));
+    }
+    if !after.rig.board.faults().is_empty() {
+        return Err(format!("a fault on a sound part: {:?}", faults(after)));
+    }
+    if !before.board.store().retired().is_empty() {
+        return Err("a slot of a sound part was retired".into());
+    }
+    let figures = Figures::of(after.rig.board.ledger());
+    if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
+        return Err(format!(
+            "neither before nor after: {figures:?}, before {:?}, after {:?}",
+            before.figures, before.pending
+        ));
+    }
+    Ok(())
+}
+
+fn faults<R: UnderTest>(after: &Recovered<R>) -> Vec<shaftbook_core::fault::Fault> {
+    after.rig.board.faults().iter().collect()
+}
+
+/// Longest from a power-fail warning to all that was counted being durable, ms.
+const ANSWER_MS: f64 = 20.0;
+
+/// Proof 2: with and without hold-up, at drawn moments of steady work; in every second
+/// run beside a display that is redrawn without pause.
+pub fn loss_bound<R: UnderTest>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    age(&mut rig, &mut rng);
+    if run.number % 2 == 1 {
+        rig.fit_screen(run.seed);
+    }
+    let cuts = if run.quick { 30 } else { 120 };
+    for _ in 0..cuts {
+        if run.is_over() {
+            return;
+        }
+        let warned = rng.next_u32().is_multiple_of(2);
+        work_for_a_while(&mut rig, &mut rng);
+        if warned && rng.next_u32().is_multiple_of(4) {
+            a_dip(&mut rig, &mut rng);
+        }
+        let mut warned_us = rig.now_us;
+        if warned {
+            warned_us = warn_somewhere(&mut rig, &mut rng);
+        }
+        let truth = rig.truth_at(warned_us);
+        if warned {
+            let (durable_us, steps) = wait_for_answer(&mut rig, &truth);
+            let took_ms = durable_us.map(|us| (us - warned_us) as f64 / 1_000.0);
+            if let Some(took_ms) = took_ms {
+                let name = if rig.has_screen() {
+                    "warning to durable beside a redrawn display, ms:"
+                } else {
+                    "warning to durable, ms:"
+                };
+                run.figure(name, took_ms);
+            }
+            run.case(|| match took_ms {
+                _ if steps > 0 => Err(format!("{steps} steps of the panel before the answer")),
+                Some(took_ms) if took_ms <= ANSWER_MS => Ok(()),
+                Some(took_ms) => Err(format!("{took_ms} ms from the warning to durable")),
+                None => Err("not all is durable 100 ms after the warning".into()),
+            });
+        }
+        let tear = Tear::draw(rng.next_u64(), 64);
+        let mut image = Vec::new();
+        rig.cut_image(tear, &mut image);
+        let past = Recovered::<R>::from_image(image, run.seed).past().unwrap_or_default();
+        let lost = truth.since(&past);
+        let (running_ms, trims, powered_ms) = (lost.running_ms, lost.trims, lost.powered_ms);
+        let name = if warned { "lost with hold-up, stitches:" } else { "without, stitches:" };
+        run.figure(name, lost.stitches() as f64);
+        if !warned {
+            run.figure("running s:", running_ms as f64 / 1_000.0);
+            run.figure("trims:", trims as f64);
+            run.figure("powered s:", powered_ms as f64 / 1_000.0);
+        }
+        run.case(|| {
+            if warned && !is_durable(&truth, &past) {
+                return Err(format!("lost with hold-up: {lost:?}"));
+            }
+            // Trims and running time each have their own bound; power-up time is held
+            // to that of standstill.
+            if running_ms > 10_000 || trims > 64 || powered_ms > 60_000 {
+                return Err(format!("lost without hold-up: {lost:?}"));
+            }
+            Ok(())
+        });
+        rig.cut_and_power_up(tear);
+    }
+}
+
+/// Warns somewhere in the middle of whatever the board is doing, half of the time a
+/// renewal (two program cycles, and now and then a snapshot after it); when, µs.
+fn warn_somewhere<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
+    if rng.next_u32().is_multiple_of(2) {
+        let components = ComponentSet(1 << (rng.next_u32() % 15));
+        let _ = rig.ask(Command::Renew { components, reply: None });
+    }
+    let turns_max = if rng.next_u32().is_multiple_of(8) { 200 } else { 20 };
+    for _ in 0..rng.next_u32() % turns_max {
+        rig.turn(rig.now_us + 1_000, &mut |_| {});
+    }
+    rig.warn_in_turn(rng.next_u32())
+}
+
+/// The supply dips, warns and comes back; the machine sews on.
+fn a_dip<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    rig.warn();
+    rig.pass_to(rig.now_us + 200_000, &mut |_| {});
+    rig.input(rig.now(), Input::PowerFail(Level::Inactive));
+    rig.sew(any_needle(rng), 20 + u64::from(rng.next_u32() % 20), 120_000, &mut |_| {});
+}
+
+/// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many
+/// steps of the panel were done until then.
+fn wait_for_answer<R: UnderTest>(rig: &mut Rig<R>, truth: &Counters) -> (Option<u64>, u32) {
+    let (mut durable_us, mut steps) = (None, 0);
+    for _ in 0..300 {
+        let polled = rig.poll_once(&mut |_| {});
+        if durable_us.is_none() && is_durable(truth, &rig.acknowledged) {
+            durable_us = Some(rig.now_us);
+            if rig.has_screen() {
+                break;
+            }
+        }
+        match rig.next(polled) {
+            Next::Poll => {}
+            Next::Step => {
+                steps += 1;
+                rig.step();
+            }
+            Next::Sleep(deadline) if deadline.as_us() > rig.now_us + 100_000 => break,
+            Next::Sleep(deadline) => rig.now_us = deadline.as_us(),
+        }
+    }
+    (durable_us, steps)
+}
+
+/// Whether all that had happened by `truth` is in `durable`. Power-ups have their own
+/// record, and glitches are not exact.
+pub(super) fn is_durable(truth: &Counters, durable: &Counters) -> bool {
+    let lost = truth.since(durable);
+    Counters { glitches: 0, missed_edges: 0, power_ups: 0, ..lost } == Counters::default()
+}
+
+/// Sews, trims, breaks, stands and renews, ending at a drawn moment.
+fn work_for_a_while<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+    for _ in 0..=rng.next_u32() % 4 {
+        let needle = any_needle(rng);
+        match rng.next_u32() % 8 {
+            0 => {
+                let still_us = u64::from(rng.next_u32()) % 90_000_000;
+                rig.pass_to(rig.now_us + still_us, &mut |_| {});
+            }
+            1 => (0..rng.next_u32() % 150).for_each(|_| rig.trim(&mut |_| {})),
+            2 => rig.thread_break(needle, &mut |_| {}),
+            3 => {
+                let set = ComponentSet(1 << (rng.next_u32() % 15));
+                let _ = rig.ask(Command::Renew { components: set, reply: None });
+                rig.sew(needle, 1, 30_000, &mut |_| {});
+            }
+            _ => {
+                let period_us = 30_000 + u64::from(rng.next_u32()) % 2_300_000;
+                rig.sew(needle, 1 + u64::from(rng.next_u32() % 60), period_us, &mut |_| {});
+            }
+        }
+    }
+}

@@ -1,0 +1,101 @@
+//! Part of proof 1: a supply that flaps, and never stays long enough for a snapshot. The
+//! past must not be lost to it, and once the supply stays all is stored again, also what a
+//! power-fail warning asks for.
+
+use rand_core::SeedableRng;
+use rand_pcg::Pcg32;
+use shaftbook_core::fault::Fault;
+use shaftbook_core::medium::Geometry;
+use shaftbook_drivers::memory::WiredPart;
+
+use super::Run;
+use super::cuts::is_durable;
+use super::rig::{BOARD, Rig, any_needle};
+use super::under_test::UnderTest;
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+
+/// Power-ups, one after the other, each cut when its first record is in its slot.
+const FLAPS: u32 = 200;
+/// Bytes of a record.
+const RECORD_BYTES: u16 = 64;
+/// Polls of a power-up, at most.
+const POLLS_MAX: u32 = 3_000;
+/// How long a power-up lasts at most, ms: its first record is due long before.
+const POWERED_MS: u64 = 1_000;
+
+/// The reference part; small pages, of which a record takes four; and the smallest ring.
+const PARTS: [Geometry; 3] = [
+    Geometry::REFERENCE,
+    Geometry { size_bytes: 8_192, page_bytes: 16 },
+    Geometry { size_bytes: 8_192, page_bytes: 128 },
+];
+
+/// A case for each part.
+pub fn flapping<R: UnderTest>(run: &mut Run) {
+    let seed = run.seed;
+    for geometry in PARTS {
+        let Geometry { size_bytes, page_bytes } = geometry;
+        run.case(|| {
+            flaps::<R>(seed, geometry).map_err(|what| {
+                format!("flapping supply, {size_bytes} bytes in pages of {page_bytes}: {what}")
+            })
+        });
+    }
+}
+
+fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
+    let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
+    let powered = |part: Part, seed| {
+        Rig::<R>::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired)
+    };
+    let mut rig = powered(Part::blank(geometry).map_err(|e| e.to_string())?, seed);
+    rig.rest(&mut |_| {});
+    rig.fit();
+    let mut rng = Pcg32::seed_from_u64(seed);
+    // The ring is nearly round: a new snapshot is due soon.
+    let slots = geometry.size_bytes / u32::from(geometry.page_bytes.max(RECORD_BYTES));
+    while u32::from(rig.board.store().head().slot) < slots * 5 / 8 {
+        rig.sew(any_needle(&mut rng), 6, 1_999_000, &mut |_| {});
+    }
+    rig.warn();
+    rig.rest(&mut |_| {});
+    let acknowledged = rig.acknowledged;
+    let (mut image, mut truth) = (Vec::new(), rig.truth());
+    let cycles = u64::from((RECORD_BYTES / geometry.page_bytes).max(1));
+    for flap in 0..FLAPS {
+        rig.cut_image(Tear::New, &mut image);
+        let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;
+        rig = powered(part, seed ^ u64::from(flap));
+        for _ in 0..POLLS_MAX {
+            let polled = rig.poll_once(&mut |_| {});
+            rig.now_us = rig.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
+            if rig.bus.tally().cycles >= cycles && rig.bus.page_under_way().is_none() {
+                break;
+            }
+        }
+        if rig.bus.tally().cycles < cycles {
+            return Err(format!("nothing is stored in power-up {flap}: {:?}", named(&rig)));
+        }
+        truth.power_ups += 1;
+        truth.powered_ms += POWERED_MS;
+        let past = rig.board.past().copied();
+        let past =
+            past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&rig)))?;
+        if !acknowledged.at_most(&past) || !past.at_most(&truth) {
+            return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
+        }
+    }
+    // The supply stays, but not for long: the warning comes at once.
+    rig.found(rig.board.past().copied().as_ref());
+    let truth = rig.truth();
+    rig.warn();
+    rig.rest(&mut |_| {});
+    if rig.board.faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
+        return Ok(());
+    }
+    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(&rig)))
+}
+
+fn named<R: UnderTest>(rig: &Rig<R>) -> Vec<Fault> {
+    rig.board.faults().iter().collect()
+}

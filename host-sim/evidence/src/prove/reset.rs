@@ -1,0 +1,268 @@
+//! Proof 9: an operator cannot reset the service interval. Replies that are guessed,
+//! used, stale, foreign or missing are refused, and so is one that was given for another
+//! purpose; a power cut gives no free try; the wait between tries survives cuts; challenges
+//! come slowly.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
+use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::service::{
+    Authorised, CHALLENGE_LIFE_S, CHALLENGE_PAUSE_S, CHALLENGES_MAX, Refusal,
+};
+use shaftbook_core::store::serial::Lap;
+
+use super::Run;
+use super::rig::{BELT, Figures, KEY, KNIFE, Recovered, Rig, any_needle};
+use super::under_test::UnderTest;
+use shaftbook_world::bus::Tear;
+
+/// Tries that an operator can make in a year of powered time may have at most this
+/// chance of one right guess among 10^8.
+const YEAR_CHANCE: f64 = 1e-4;
+/// For this long somebody asks for challenges, s.
+const WHILE_S: u64 = 600;
+
+/// Proof 9.
+pub fn no_free_reset<R: UnderTest>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    rig.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
+    let start = rig.clone();
+    run.case(|| missing_replies(&mut start.clone()));
+    for kind in 0..6 {
+        let seed = rng.next_u64();
+        run.case(|| wrong_reply(&mut start.clone(), kind, seed));
+    }
+    for kind in 0..OTHER_PURPOSES {
+        run.case(|| other_purpose(&mut start.clone(), kind));
+    }
+    run.case(|| challenges_in_a_while(&mut start.clone()));
+    cut_during_a_try(run, &start, &mut rng);
+    let mut tries = 0.0;
+    run.case(|| guesses_in_a_year(&mut start.clone()).map(|t| tries = t));
+    run.figure("guesses in a year:", tries);
+}
+
+fn unchanged<R: UnderTest>(rig: &Rig<R>, start: &Figures, what: &str) -> Result<(), String> {
+    let now = Figures::of(rig.board.ledger());
+    if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
+}
+
+/// Without any reply, as an operator would press it.
+fn missing_replies<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
+    let before = Figures::of(rig.board.ledger());
+    let now = rig.now();
+    let knife = ComponentSet::only(KNIFE);
+    let commands = [
+        Command::Service { reply: None },
+        Command::Renew { components: knife, reply: None },
+        Command::Fit { fitting: super::rig::fitting(), reply: None },
+    ];
+    for command in commands {
+        let name = format!("{command:.40?}");
+        let answer = rig.board.request(now, command);
+        rig.rest(&mut |_| {});
+        unchanged(rig, &before, &name)?;
+        if answer != Err(Refusal::NeedsAuthority) {
+            return Err(format!("{name} without a reply was answered {answer:?}"));
+        }
+    }
+    Ok(())
+}
+
+fn service<R: UnderTest>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(), Refusal> {
+    let now = rig.now();
+    let answer = rig.board.request(now, Command::Service { reply: Some(reply) });
+    rig.rest(&mut |_| {});
+    answer
+}
+
+/// 0 a guess, 1 a used reply, 2 a stale one, 3 another board's, 4 the reply to an
+/// earlier challenge, 5 the right one at the second try at a challenge.
+fn wrong_reply<R: UnderTest>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let right = rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+    let reply = match kind {
+        0 => EightDigits::new((right.get() + 1 + rng.next_u32() % 99_999_998) % EightDigits::END),
+        1 => {
+            service(rig, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
+            if rig.board.ledger().services != 1 {
+                return Err("the right reply did not make a service".into());
+            }
+            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+            Some(right)
+        }
+        2 => {
+            rig.pass_to(rig.now_us + (CHALLENGE_LIFE_S + 1) * 1_000_000, &mut |_| {});
+            Some(right)
+        }
+        3 => {
+            let now = rig.now();
+            let challenge =
+                rig.board.challenge(now, Authorised::Service).map_err(|r| format!("{r:?}"))?;
+            let mut key = KEY;
+            key[31] ^= 1;
+            let services = rig.board.ledger().services;
+            Some(authority::reply(&Key::new(key), Purpose::Service, services, challenge))
+        }
+        5 => {
+            let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
+            let _ = service(rig, wrong.unwrap_or(right));
+            Some(right)
+        }
+        _ => {
+            rig.sew(any_needle(&mut rng), 5, 400_000, &mut |_| {});
+            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+            Some(right)
+        }
+    }
+    .ok_or("no reply")?;
+    let before = Figures::of(rig.board.ledger());
+    let _ = service(rig, reply);
+    unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
+}
+
+/// Kinds of [`other_purpose`].
+const OTHER_PURPOSES: u32 = 7;
+
+/// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
+/// opened, and rightly answered, for something else; from 4 on the challenge is the right
+/// one and the reply is the engineer's for another purpose or service count.
+fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String> {
+    let knife = Authorised::Renew(ComponentSet::only(KNIFE));
+    let belt = Authorised::Renew(ComponentSet::only(BELT));
+    let (opened, asked) = match kind {
+        0 => (knife, Authorised::Service),
+        1 => (Authorised::Service, knife),
+        2 => (knife, belt),
+        3 => (knife, Authorised::Refit),
+        _ => (Authorised::Service, Authorised::Service),
+    };
+    let now = rig.now();
+    let challenge = rig.board.challenge(now, opened).map_err(|r| format!("{r:?}"))?;
+    let services = rig.board.ledger().services;
+    let (purpose, services) = match kind {
+        4 => (Purpose::Renewal, services),
+        5 => (Purpose::Refit, services),
+        6 => (Purpose::Service, services + 1),
+        _ => (opened.purpose(), services),
+    };
+    let reply = Some(authority::reply(&Key::new(KEY), purpose, services, challenge));
+    let command = match asked {
+        Authorised::Service => Command::Service { reply },
+        Authorised::Renew(components) => Command::Renew { components, reply },
+        Authorised::Refit => Command::Fit { fitting: super::rig::fitting(), reply },
+    };
+    let before = Figures::of(rig.board.ledger());
+    rig.effects.clear();
+    let answer = rig.board.request(now, command);
+    rig.rest(&mut |_| {});
+    unchanged(rig, &before, &format!("a reply for another purpose, kind {kind},"))?;
+    let refused = answer == Err(Refusal::OtherPurpose)
+        || rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
+    if refused { Ok(()) } else { Err(format!("kind {kind} was answered {answer:?}")) }
+}
+
+/// Somebody who has a used reply asks for challenges as fast as he can, hoping for the one
+/// that it answers: how many does he get?
+fn challenges_in_a_while<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
+    let knife = Authorised::Renew(ComponentSet::only(KNIFE));
+    let (start_us, mut given) = (rig.now_us, 0_u64);
+    while rig.now_us - start_us < WHILE_S * 1_000_000 {
+        let now = rig.now();
+        given += u64::from(rig.board.challenge(now, knife).is_ok());
+        rig.now_us += 200_000;
+    }
+    let most = u64::from(CHALLENGES_MAX) + WHILE_S / CHALLENGE_PAUSE_S + 1;
+    if given == 0 || given > most {
+        return Err(format!("{given} challenges in {WHILE_S} s, not 1 to {most}"));
+    }
+    Ok(())
+}
+
+/// The power is cut while a wrong try is being stored: either it is on record, or it
+/// was not judged.
+fn cut_during_a_try<R: UnderTest>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
+    let mut rig = start.clone();
+    let Some(right) = rig.right_reply(Authorised::Service) else { return };
+    let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
+    let now = rig.now();
+    let _ = rig.board.request(now, Command::Service { reply: Some(wrong) });
+    let before = Figures::of(rig.board.ledger());
+    let seed = rng.next_u64();
+    let mut image = Vec::new();
+    rig.rest(&mut |rig: &Rig<R>| {
+        let judged = rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
+        let at_all_times = rig.bus.page_under_way().is_some() || judged;
+        if !at_all_times || run.is_over() {
+            return;
+        }
+        for tear in Tear::every(64, 2, seed).step_by(7) {
+            run.case(|| {
+                rig.cut_image(tear, &mut image);
+                let after = Recovered::<R>::from_image(image.clone(), seed);
+                unchanged(&after.rig, &before, "a cut try")?;
+                if judged && after.rig.board.ledger().tries == 0 {
+                    return Err("a judged try is not on record after a cut".into());
+                }
+                Ok(())
+            });
+        }
+    });
+}
+
+/// An operator who tries without pause, cutting the power whenever he likes: how many
+/// tries in a year?
+fn guesses_in_a_year<R: UnderTest>(rig: &mut Rig<R>) -> Result<f64, String> {
+    let mut tries = 0_u32;
+    let mut spent_us = 0_u64;
+    let mut start_us = rig.now_us;
+    let mut cut_at = 0;
+    // After some tries the wait is at its longest; the rest of the year is division.
+    while tries < 24 {
+        let Some(right) = rig.right_reply(Authorised::Service) else {
+            return Err("no challenge".into());
+        };
+        let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
+        let now = rig.now();
+        match rig.board.request(now, Command::Service { reply: Some(wrong) }) {
+            Ok(()) => {
+                tries += 1;
+                rig.rest(&mut |_| {});
+            }
+            Err(Refusal::Wait { seconds }) => {
+                if cut_at != tries {
+                    // A cut does not shorten the wait.
+                    cut_at = tries;
+                    spent_us += rig.now_us - start_us;
+                    rig.cut_and_power_up(Tear::Old);
+                    start_us = 0;
+                    continue;
+                }
+                let wait_us = u64::from(seconds) * 1_000_000;
+                // Long waits pass without the minute-by-minute work in between.
+                rig.now_us += wait_us;
+                rig.pass_to(rig.now_us, &mut |_| {});
+            }
+            Err(other) => return Err(format!("a try was answered {other:?}")),
+        }
+        if rig.board.ledger().services != 0 {
+            return Err("a wrong guess made a service".into());
+        }
+    }
+    let spent_s = (spent_us + rig.now_us - start_us) as f64 / 1e6;
+    let year_s = 365.0 * 86_400.0;
+    let longest_wait_s = shaftbook_core::service::LONGEST_WAIT_S as f64;
+    let a_year = if spent_s > year_s / 20.0 {
+        f64::from(tries) + (year_s - spent_s).max(0.0) / longest_wait_s
+    } else {
+        // No wait to speak of: the tries of this while, over the whole year.
+        f64::from(tries) * year_s / spent_s.max(1.0)
+    };
+    if a_year / f64::from(EightDigits::END) > YEAR_CHANCE {
+        return Err(format!("{a_year:.0} guesses in a year"));
+    }
+    Ok(a_year)
+}

@@ -1,0 +1,141 @@
+//! The supply goes, the watchdog resets, and a new board starts.
+//!
+//! Invariant: a recovery starts from the bytes of the part alone.
+
+use shaftbook_core::board::Board;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::medium::Geometry;
+
+use super::Rig;
+use crate::prove::screen::Screen;
+use crate::prove::under_test::UnderTest;
+use shaftbook_world::bus::{Bus, Part, Tear};
+
+impl<R: UnderTest> Rig<R> {
+    /// The part as it is if the power is cut now, written into `image`.
+    pub fn cut_image(&self, tear: Tear, image: &mut Vec<u8>) {
+        self.bus.cut_image_into(tear, image);
+    }
+
+    /// Cuts the power and powers up again on the same part. What was lost is taken
+    /// out of the truth: from here on the truth is what the board rightly knows.
+    pub fn cut_and_power_up(&mut self, tear: Tear) -> bool {
+        let next = self.powered_again(tear);
+        self.go_on_with(next)
+    }
+
+    /// The watchdog resets the board in mid-write, whatever it did; the supply was there
+    /// all the time. What was lost is taken out of the truth.
+    pub fn watchdog_in_mid_write(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
+        self.warn();
+        for _ in 0..100 {
+            self.poll_once(watch);
+            if self.bus.page_under_way().is_some() {
+                break;
+            }
+        }
+        let board = R::watchdog(self.board.id(), &self.board);
+        let next = self.started_again(self.bus.clone(), board);
+        self.go_on_with(next)
+    }
+
+    fn go_on_with(&mut self, mut next: Self) -> bool {
+        let rested = next.rest(&mut |_| {});
+        let past = next.board.past().copied();
+        next.found(past.as_ref());
+        *self = next;
+        rested
+    }
+
+    /// The next power-up on the same part, which has not been polled yet; the power is
+    /// cut first, unless it has been.
+    #[must_use]
+    pub fn powered_again(&self, tear: Tear) -> Self {
+        let mut bus = self.bus.clone();
+        bus.power_cycle(tear);
+        self.started_again(bus, R::power_up(self.board.id(), &self.board))
+    }
+
+    /// The same after the watchdog has reset the board: a program cycle that has begun
+    /// ends well.
+    #[must_use]
+    pub fn reset(&self) -> Self {
+        let mut bus = self.bus.clone();
+        bus.power_cycle(Tear::New);
+        self.started_again(bus, R::watchdog(self.board.id(), &self.board))
+    }
+
+    fn started_again(&self, bus: Bus, board: Board<R>) -> Self {
+        let mut next = Self::with(bus, board).wired(self.wired);
+        next.screen = self.screen.as_ref().map(Screen::powered_again);
+        next.figures = self.figures.clone();
+        next.acknowledged = self.acknowledged;
+        next
+    }
+
+    /// The truth goes on from what the board found.
+    pub fn found(&mut self, past: Option<&Counters>) {
+        self.truth_before = past.copied().unwrap_or_default();
+    }
+
+    /// Whether anything was ever said to be durable.
+    #[must_use]
+    pub fn has_begun(&self) -> bool {
+        self.acknowledged != Counters::default()
+    }
+
+    /// The bus's time since the board's reset, µs: it stands still from a cut on.
+    #[must_use]
+    pub fn bus_us(&self) -> u64 {
+        (self.bus.now_ns() - self.origin_ns).div_ceil(1_000)
+    }
+}
+
+/// What a recovery from bytes alone found.
+#[derive(Clone, Debug)]
+pub struct Recovered<R: UnderTest> {
+    /// The rig after it.
+    pub rig: Rig<R>,
+    /// Whether it came to rest.
+    pub rested: bool,
+    /// What a first recovery, cut in its turn, truly added to the life: it was powered
+    /// for a while.
+    pub between: Counters,
+}
+
+impl<R: UnderTest> Recovered<R> {
+    /// Boots a new board on `image`.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
+    #[must_use]
+    pub fn from_image(image: Vec<u8>, seed: u64) -> Self {
+        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
+        let mut rig = Rig::new(part, seed);
+        let rested = rig.rest(&mut |_| {});
+        Self { rig, rested, between: Counters::default() }
+    }
+
+    /// Boots a new board on `image`, cuts it after `bytes` more bus bytes with the
+    /// page as `tear` leaves it, and boots another on what is left.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the reference part.
+    #[must_use]
+    pub fn from_image_cut_again(image: Vec<u8>, seed: u64, bytes: u64, tear: Tear) -> Self {
+        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
+        let mut first: Rig<R> = Rig::new(part, seed);
+        first.bus.cut_after_bytes(bytes);
+        first.rest(&mut |_| {});
+        let mut again = Vec::new();
+        first.cut_image(tear, &mut again);
+        let between = first.truth();
+        Self { between, ..Self::from_image(again, seed ^ 1) }
+    }
+
+    /// The lifetime counters as recovered.
+    #[must_use]
+    pub fn past(&self) -> Option<Counters> {
+        self.rig.board.past().copied()
+    }
+}

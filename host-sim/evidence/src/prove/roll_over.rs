@@ -1,0 +1,201 @@
+//! Proof 5: counters that wrap. Timers of 16 and 32 bits, the laps of the ring, and
+//! lifetime figures as large as after a hundred years.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::board::Effect;
+use shaftbook_core::codec::checkpoint::Checkpoint;
+use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
+use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
+use shaftbook_core::counters::{Counters, Needle};
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::rules::Sound;
+use shaftbook_core::store::retired::Retired;
+use shaftbook_core::store::ring::Ring;
+use shaftbook_core::store::serial::Lap;
+
+use super::Run;
+use super::rig::{BOARD, Recovered, Rig, any_needle};
+use super::under_test::{Clock, UnderTest};
+use shaftbook_world::bus::{Answers, Tear};
+
+/// Proof 5.
+pub fn roll_over<R: UnderTest>(run: &mut Run) {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let seed = rng.next_u64();
+    run.case(|| ticks::<R, 32>(seed, 40 * 60 * 1_000_000 / 2));
+    run.case(|| ticks::<R, 16>(seed, 32_000));
+    laps::<R>(run, &mut rng);
+    run.case(|| hundred_years::<R>(seed));
+    run.case(|| away_for_hours::<R>(seed));
+}
+
+/// Stamps at drawn gaps, some of them overtaken by the main loop, over 50 wraps and
+/// more of a timer of `BITS` bits.
+fn ticks<R: UnderTest, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut clock = Clock::default();
+    let mut true_us = 0_u64;
+    while true_us >> BITS < 50 {
+        true_us += 1 + rng.next_u64() % longest_gap_us;
+        let seen = R::extend(&mut clock, BITS, (true_us & ((1 << BITS) - 1)) as u32).as_us();
+        if seen != true_us {
+            return Err(format!("a {BITS}-bit timer: {true_us} µs came out as {seen}"));
+        }
+        let early_us = true_us - (rng.next_u64() % 500).min(true_us);
+        let seen = R::extend(&mut clock, BITS, (early_us & ((1 << BITS) - 1)) as u32).as_us();
+        if seen != early_us {
+            return Err(format!(
+                "a {BITS}-bit timer: a late stamp {early_us} µs came out as {seen}"
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Laps just below the wrap of their 21 bits: sews through it, with a cut at every
+/// lap's end.
+fn laps<R: UnderTest>(run: &mut Run, rng: &mut Pcg32) {
+    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new((1 << 21) - 2));
+    let rounds = if run.quick { 28 } else { 60 };
+    for _ in 0..rounds {
+        if run.is_over() {
+            return;
+        }
+        let needle = any_needle(rng);
+        // 50 checkpoints.
+        rig.sew(needle, 260, 1_950_000, &mut |_| {});
+        let truth = rig.truth();
+        let acknowledged = rig.acknowledged;
+        let mut image = Vec::new();
+        rig.cut_image(Tear::Old, &mut image);
+        run.case(|| {
+            let recovered = Recovered::<R>::from_image(image, run_seed(&truth));
+            let past = recovered.past().ok_or("the past is lost")?;
+            if !acknowledged.at_most(&past) || !past.at_most(&truth) {
+                return Err(format!(
+                    "{} stitches after the wrap; {} acknowledged, {} sewn",
+                    past.stitches(),
+                    acknowledged.stitches(),
+                    truth.stitches()
+                ));
+            }
+            Ok(())
+        });
+    }
+    run.figure(
+        "laps crossed:",
+        f64::from(rig.board.store().head().lap.get().wrapping_add(3) % (1 << 21)),
+    );
+    let wrapped = rig.board.store().head().lap.get() < 100;
+    run.case(|| if wrapped { Ok(()) } else { Err("the laps did not reach their wrap".into()) });
+}
+
+fn run_seed(truth: &Counters) -> u64 {
+    truth.powered_ms
+}
+
+/// What a machine shows after 100 years of 8,760 powered and 2,000 sewing hours at
+/// 1,200 stitches a minute, a trim every 40 stitches.
+fn figures_of_a_century() -> Counters {
+    let stitches = 100 * 2_000 * 60 * 1_200_u64;
+    Counters {
+        powered_ms: 100 * 8_760 * 3_600_000,
+        running_ms: 100 * 2_000 * 3_600_000,
+        // All on one needle: the worst for a field's width.
+        needle_stitches: core::array::from_fn(|n| if n == 4 { stitches } else { 17 }),
+        unattributed_stitches: stitches / 7,
+        jumps: stitches / 3,
+        trims: stitches / 40,
+        needle_breaks: [120_000; 16],
+        unattributed_breaks: 5,
+        power_ups: 100 * 366 * 4,
+        glitches: 1_000_000,
+        missed_edges: 1_000,
+    }
+}
+
+/// A part that holds the figures of a century: boots, counts on, is cut, boots.
+fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let old = figures_of_a_century();
+    let image = part_with::<R>(&old, seed);
+    let mut rig = Recovered::<R>::from_image(image, seed).rig;
+    let past = rig.board.past().copied().ok_or("the past is lost")?;
+    if past != old {
+        return Err(format!("a century came back as {past:?}"));
+    }
+    let needle = Needle::new(5).ok_or("needle 5")?;
+    rig.sew(needle, 100, 100_000, &mut |_| {});
+    rig.warn();
+    rig.work(&mut |_| {});
+    rig.cut_and_power_up(Tear::New);
+    let past = rig.board.past().ok_or("the past is lost")?;
+    if past.stitches() != old.stitches() + 100 || past.powered_ms <= old.powered_ms {
+        return Err(format!("a century and 100 stitches came back as {past:?}"));
+    }
+    Ok(())
+}
+
+/// The part does not answer for so long that the delta since its snapshot is too large
+/// for a checkpoint's field (9.3 h of powered time). It comes back just as the power fails:
+/// the one checkpoint for which there is time must not be below what was acknowledged.
+fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    rig.sew(any_needle(&mut rng), 300, 1_990_000, &mut |_| {});
+    rig.bus.set_answers(Answers::Nobody);
+    rig.pass_to(rig.now_us + 10_000_000, &mut |_| {});
+    // 2^25 ms since the snapshot and a little more.
+    rig.now_us = ((1 << 25) + u64::from(rng.next_u32() % 100_000)) * 1_000;
+    rig.pass_to(rig.now_us + 2_000_000, &mut |_| {});
+    rig.bus.set_answers(Answers::Part);
+    rig.warn();
+    for _ in 0..20_000 {
+        if rig
+            .poll_once(&mut |_| {})
+            .effect
+            .is_some_and(|e| matches!(e, Effect::CheckpointDurable(_)))
+        {
+            break;
+        }
+        rig.now_us += 100;
+    }
+    let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
+    let mut image = Vec::new();
+    rig.cut_image(Tear::Old, &mut image);
+    let past = Recovered::<R>::from_image(image, seed).past().ok_or("the past is lost")?;
+    if !acknowledged.at_most(&past) || !past.at_most(&truth) {
+        return Err(format!("away for hours: {past:?}; acknowledged {acknowledged:?}"));
+    }
+    Ok(())
+}
+
+/// The image of a part with a snapshot of `counters` and a checkpoint on it, made
+/// from the format alone.
+fn part_with<R: UnderTest>(counters: &Counters, seed: u64) -> Vec<u8> {
+    let ledger = Rig::<R>::fitted(seed, Lap::new(1)).board.ledger().clone();
+    let geometry = Geometry::REFERENCE;
+    let ring = Ring::new(geometry).expect("the reference part is supported");
+    let mut image = vec![0xFF; geometry.size_bytes as usize];
+    let mut stream = [0; STREAM_MAX];
+    let retired = Retired::default();
+    let length =
+        snapshot::encode(&mut stream, BOARD, counters, &ledger, &retired).expect("it fits");
+    let count = length.div_ceil(MEMBER_BYTES);
+    let mut put = |slot: u16, kind, mut record| {
+        frame::seal::<Sound>(&mut record, Header { kind, lap: Lap::new(9) }, BOARD, slot);
+        let at = ring.address(slot) as usize;
+        image[at..at + record.len()].copy_from_slice(&record);
+    };
+    for index in 0..=count {
+        let mut record = [0; RECORD_BYTES];
+        let place = MemberPlace { index: index as u8, count: count as u8, mark: 5 };
+        snapshot::write_member(&mut record, &stream, place);
+        put(index as u16, Kind::Snapshot, record);
+    }
+    let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, delta: Counters::default() };
+    for slot in [count as u16 + 1, count as u16 + 2] {
+        put(slot, Kind::Checkpoint, checkpoint.encode::<Sound>());
+    }
+    image
+}

@@ -1,0 +1,134 @@
+//! One board for all mistakes: every function that can be broken is looked up.
+//!
+//! Purpose: a type for each mistake would compile core, store and proofs anew for each.
+//! [`Sabotaged`] is compiled once; which functions it has is set for a thread, before each
+//! run of a proof, and a run stays on its thread.
+
+use std::cell::Cell;
+
+use shaftbook_core::board::{Board, Polled};
+use shaftbook_core::counters::Counters;
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::input::Input;
+use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::store::serial::Lap;
+use shaftbook_core::time::Instant;
+use shaftbook_drivers::capture::EdgeConsumer;
+use shaftbook_drivers::memory::WiredPart;
+
+use crate::prove::under_test::{Clock, UnderTest, sound};
+use shaftbook_world::bus::Bus;
+
+/// A board that does what the [`Switches`] of its thread say.
+#[derive(Clone, Debug)]
+pub struct Sabotaged;
+
+thread_local! {
+    static NOW: Cell<&'static Switches> = const { Cell::new(&SOUND) };
+}
+
+/// From now on [`Sabotaged`] does what `switches` say, on this thread.
+pub fn set(switches: &'static Switches) {
+    NOW.set(switches);
+}
+
+macro_rules! switches {
+    (
+        rules { $($rule:ident($($a:ident: $at:ty),*) -> $out:ty;)* }
+        outside { $($outside:ident($($b:ident: $bt:ty),*) $(-> $bout:ty)?, $sound:path;)* }
+    ) => {
+        /// Every function that can be broken: of `Rules`, then of [`UnderTest`].
+        #[allow(missing_docs)] // They are documented there.
+        #[derive(Clone, Copy, Debug)]
+        pub struct Switches {
+            $(pub $rule: fn($($at),*) -> $out,)*
+            $(pub $outside: fn($($bt),*) $(-> $bout)?,)*
+        }
+
+        /// Nothing is broken.
+        pub const SOUND: Switches = Switches {
+            $($rule: <Sound as Rules>::$rule,)*
+            $($outside: $sound,)*
+        };
+
+        impl Rules for Sabotaged {
+            $(fn $rule($($a: $at),*) -> $out {
+                (NOW.get().$rule)($($a),*)
+            })*
+        }
+
+        impl UnderTest for Sabotaged {
+            $(fn $outside($($b: $bt),*) $(-> $bout)? {
+                (NOW.get().$outside)($($b),*)
+            })*
+        }
+    };
+}
+
+switches! {
+    rules {
+        check_crc() -> bool;
+        crc_of_all() -> bool;
+        key_by_slot() -> bool;
+        key_by_board() -> bool;
+        check_lap() -> bool;
+        read_back() -> bool;
+        retire() -> bool;
+        note_retired() -> bool;
+        copies_apart() -> bool;
+        snapshot_parity() -> bool;
+        members_before_commit() -> bool;
+        commit_twice() -> bool;
+        mark_drafts() -> bool;
+        look_ahead() -> bool;
+        head_after_newest() -> bool;
+        guard_live_snapshot() -> bool;
+        keep_last_room() -> bool;
+        service_in_one_entry() -> bool;
+        dated_when_asked() -> bool;
+        answer_power_fail() -> bool;
+        power_fail_first() -> bool;
+        checkpoint_at_standstill() -> bool;
+        carry_remainder() -> bool;
+        add_session() -> bool;
+        debounce_contacts() -> bool;
+        reject_fast_pulses() -> bool;
+        count_on_one_edge() -> bool;
+        jumps_apart() -> bool;
+        unattributed_when_unsure() -> bool;
+        ask_authority() -> bool;
+        bind_purpose() -> bool;
+        bind_service_count() -> bool;
+        fresh_challenges() -> bool;
+        one_try_a_challenge() -> bool;
+        challenges_age() -> bool;
+        store_before_judging() -> bool;
+        lock_out() -> bool;
+        wait_after_power_up() -> bool;
+        panel_yields() -> bool;
+        screen_in_tiles() -> bool;
+        cap_deltas() -> bool;
+        journal_copies() -> u8;
+        slots_used(slots: u16) -> u16;
+        lap_is_newer(a: Lap, b: Lap) -> bool;
+        lifetime(past: &Counters, session: &Counters) -> Counters;
+    }
+    outside {
+        poll(board: &mut Board<Sabotaged>, now: Instant, bus: &mut Bus, part: WiredPart) -> Polled,
+            sound::poll::<Sabotaged>;
+        input(board: &mut Board<Sabotaged>, at: Instant, input: Input),
+            sound::input::<Sabotaged>;
+        power_up(id: BoardId, before: &Board<Sabotaged>) -> Board<Sabotaged>,
+            sound::power_up::<Sabotaged>;
+        watchdog(id: BoardId, before: &Board<Sabotaged>) -> Board<Sabotaged>,
+            sound::power_up::<Sabotaged>;
+        extend(clock: &mut Clock, bits: u32, tick: u32) -> Instant,
+            sound::extend;
+        take_missed(
+            board: &mut Board<Sabotaged>,
+            edges: &mut EdgeConsumer<'_>,
+            interrupt: &mut dyn FnMut()
+        ),
+            sound::take_missed::<Sabotaged>;
+    }
+}

@@ -1,0 +1,14 @@
+//! The simulated world of Shaftbook: machine, bus, parts, display, supply, and the bench
+//! that holds a board in it.
+#![forbid(unsafe_code)]
+
+pub mod bench_board;
+pub mod bus;
+pub mod checked_file;
+pub mod figures;
+pub mod fitting;
+pub mod input_error;
+pub mod profile;
+pub mod scenario;
+pub mod settings_file;
+pub mod sewing;

@@ -1,0 +1,141 @@
+//! Synthetic sewing sessions: a scenario becomes time-ordered events for the board,
+//! and beside them the truth.
+//!
+//! One [`Sewing`] is one simulated life. It is a stream: nothing of the run is kept
+//! in memory, so twenty years cost no more than a day. The same scenario and
+//! seed give the same events, always.
+//!
+//! ```
+//! use crate::scenario::Scenario;
+//! use crate::sewing::Sewing;
+//!
+//! let scenario = Scenario::parse("example", r#"
+//!     name = "One hour"
+//!     seed = 1
+//!     [hours]
+//!     working_days = 1
+//!     shifts = [{ start = "08:00", end = "09:00" }]
+//!     [machine]
+//!     needles = 6
+//!     [[designs]]
+//!     name = "Square"
+//!     blocks = [{ needle = 1, stitches = 100 }]
+//! "#).unwrap();
+//! let mut sewing = Sewing::new(&scenario, scenario.seed);
+//! let events = sewing.by_ref().count();
+//! assert!(events > 1_000);
+//! assert_eq!(sewing.truth().counters().power_ups, 1);
+//! ```
+
+pub mod calendar;
+pub mod distort;
+pub mod event;
+pub mod machine;
+pub mod pattern;
+pub mod random;
+pub mod truth;
+
+use std::ops::ControlFlow;
+
+use crate::scenario::Scenario;
+use distort::{Distort, Tally};
+pub use event::{Event, Timed};
+use machine::Machine;
+use truth::Truth;
+
+/// A simulated life of a machine, as the events its board sees.
+#[derive(Clone, Debug)]
+pub struct Sewing {
+    machine: Machine,
+    distort: Option<Box<Distort>>,
+    /// A clean event that waits for what comes before it.
+    clean: Option<Timed>,
+    now_us: u64,
+}
+
+impl Sewing {
+    /// The life of `scenario` with `seed` (the scenario's own, or another).
+    #[must_use]
+    pub fn new(scenario: &Scenario, seed: u64) -> Self {
+        Self {
+            machine: Machine::new(scenario, seed),
+            distort: Distort::new(&scenario.faults, seed).map(Box::new),
+            clean: None,
+            now_us: 0,
+        }
+    }
+
+    /// What has truly happened up to the last event given: exact at a power-up and
+    /// a cut; between, with signal faults, up to one undisturbed event ahead.
+    #[must_use]
+    pub fn truth(&self) -> Truth {
+        self.machine.truth(self.now_us)
+    }
+
+    /// What was done to the signals so far.
+    #[must_use]
+    pub fn tally(&self) -> Tally {
+        self.distort.as_ref().map_or_else(Tally::default, |d| d.tally())
+    }
+
+    /// Gives the events to `take`, in order, until it breaks or the life is over. The
+    /// same events as the iterator's, at about a sixth of the cost for undisturbed
+    /// signals; it can be called again to go on.
+    #[inline]
+    pub fn drive(&mut self, mut take: impl FnMut(Timed) -> ControlFlow<()>) {
+        loop {
+            if self.distort.is_none() {
+                let now_us = &mut self.now_us;
+                let flow = self.machine.drive_edges(|timed| {
+                    *now_us = timed.at_us;
+                    take(timed)
+                });
+                if flow.is_break() {
+                    return;
+                }
+            }
+            match self.next() {
+                Some(timed) if take(timed).is_continue() => {}
+                _ => return,
+            }
+        }
+    }
+
+    #[cold]
+    fn next_distorted(&mut self) -> Option<Timed> {
+        let distort = self.distort.as_mut()?;
+        loop {
+            if self.clean.is_none() {
+                self.clean = self.machine.next_event();
+            }
+            let clean_us = self.clean.map_or(u64::MAX, |clean| clean.at_us);
+            if let Some(timed) = distort.pop_before(clean_us) {
+                self.now_us = timed.at_us;
+                return Some(timed);
+            }
+            let clean = self.clean.take()?;
+            distort.push(clean);
+            if !matches!(clean.event, Event::Input(_)) {
+                self.now_us = clean.at_us;
+                return Some(clean);
+            }
+        }
+    }
+}
+
+impl Iterator for Sewing {
+    type Item = Timed;
+
+    #[inline]
+    fn next(&mut self) -> Option<Timed> {
+        if self.distort.is_some() {
+            return self.next_distorted();
+        }
+        let timed = self.machine.next_event()?;
+        self.now_us = timed.at_us;
+        Some(timed)
+    }
+}
+
+#[cfg(test)]
+mod tests;
