@@ -283,6 +283,12 @@ impl<R: Rules> Board<R> {
         self.store.can_write() && self.past.is_some()
     }
 
+    /// When to poll again if nothing happens before, as the last poll said.
+    #[must_use]
+    pub fn deadline(&self) -> Instant {
+        self.deadline
+    }
+
     /// What the board counts with.
     #[must_use]
     pub fn settings(&self) -> &Settings {

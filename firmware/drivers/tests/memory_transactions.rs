@@ -3,7 +3,7 @@
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
-use shaftbook_drivers::memory::{Eeprom, Fram, WiredPart};
+use shaftbook_drivers::memory::{Eeprom, Fram, PartKind, WiredPart};
 
 const ABSENT: ErrorKind = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
 
@@ -25,7 +25,7 @@ fn eeprom(part: WiredPart, expected: &[Transaction], steps: impl FnOnce(&mut Eep
 }
 
 fn part_of(size_bytes: u32, page_bytes: u16) -> WiredPart {
-    WiredPart::new(0x50, Geometry { size_bytes, page_bytes }).unwrap()
+    WiredPart::new(PartKind::Eeprom, 0x50, Geometry { size_bytes, page_bytes }).unwrap()
 }
 
 #[test]
@@ -131,7 +131,7 @@ fn polling_reads_one_byte_until_the_part_acknowledges() {
 
 #[test]
 fn the_address_pins_are_honoured() {
-    let part = WiredPart::new(0x57, Geometry::REFERENCE).unwrap();
+    let part = WiredPart::new(PartKind::Eeprom, 0x57, Geometry::REFERENCE).unwrap();
     let mut expected = write_at(0x57, [0, 0], &[1]);
     expected.push(Transaction::read(0x57, vec![0]));
     expected.push(Transaction::write_read(0x57, vec![0, 0], vec![1]));

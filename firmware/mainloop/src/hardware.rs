@@ -1,7 +1,11 @@
 //! What a board must provide.
 
 use embedded_hal::i2c::I2c;
-use shaftbook_core::input::Input;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_panel::button::Button;
+
+/// An edge of a button: which, and the level it now has.
+pub type ButtonEdge = (Button, Level);
 
 /// Longest sleep, µs: the main loop turns at least this often, so that a watchdog of
 /// twice that (or more) never bites a healthy board.
@@ -24,6 +28,17 @@ pub trait Hardware {
     /// The free-running µs timer by which edges are stamped: 32 bits, wrapping, 0 at reset.
     fn tick_us(&mut self) -> u32;
 
+    /// The oldest edge of the machine's inputs that was captured and not taken yet: the
+    /// timer's reading at that moment, and what changed. Edges come in their order.
+    fn take_edge(&mut self) -> Option<(u32, Input)>;
+
+    /// How many edges of the machine's inputs found the queue full since the last call.
+    fn take_missed(&mut self) -> u32;
+
+    /// The oldest edge of a button that was captured and not taken yet, as
+    /// [`Hardware::take_edge`] gives those of the machine.
+    fn take_press(&mut self) -> Option<(u32, ButtonEdge)>;
+
     /// Tells the level at which each digital input of the machine stands now, power-fail
     /// warning first, each once. Asked after edges were lost: a level that was told by the
     /// lost one would else be wrong until the input's next edge.
@@ -32,10 +47,10 @@ pub trait Hardware {
     /// Sleeps until the timer reads `until_tick_us`, or an interrupt comes; may return
     /// early for any reason.
     ///
-    /// `has_edges` must be asked with interrupts masked, right before the processor goes
-    /// to sleep: `true` means that an edge is waiting and sleep would miss it. A tick that
+    /// Whether an edge waits must be asked with interrupts masked, right before the
+    /// processor goes to sleep: one that waits already must not be slept over. A tick that
     /// has already passed must not be waited for until the timer wraps.
-    fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool);
+    fn sleep(&mut self, until_tick_us: u32);
 
     /// Tells the watchdog that the loop turns.
     fn feed_watchdog(&mut self);

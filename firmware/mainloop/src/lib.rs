@@ -8,6 +8,8 @@
 //! - [`showing`]: keeps the display awake and up to date
 //! - [`indicator`]: lamp and buzzer
 //! - [`port`]: the service port: text lines that tell the state, and change nothing
+//! - [`rules`]: the loop's rules, each of which can be broken on its own
+//! - `task`: the table of what is done beside counting
 //! - [`pin`]: from a pin's two interrupt flags to its edges
 //! - [`stop`]: a panic or hard fault, kept over the watchdog's reset
 //!
@@ -26,5 +28,7 @@ pub mod indicator;
 pub mod main_loop;
 pub mod pin;
 pub mod port;
+pub mod rules;
 pub mod showing;
 pub mod stop;
+mod task;

@@ -5,36 +5,38 @@
 //!       edges from the queues ─► board, buttons
 //!       poll the board ─► what happened ─► panel, port
 //!       core::turn::next ─► at once again
-//!                        ├► one piece of other work: press, clock, port line, hint, view, display
+//!                        ├► one piece of other work, the first task that is due
 //!                        └► sleep until an edge or the next deadline
 //! ```
 //!
 //! Invariants: what the board takes for certain at a moment rests on all edges up to it;
-//! after edges were lost the levels are looked at; a poll comes before each piece of other work; while a power-fail warning is
-//! answered there is no other work, and lamp and buzzer are dark and quiet; the sleep is
-//! never longer than [`SLEEP_MAX_US`].
+//! after edges were lost the levels are read again; a poll comes before each piece of
+//! other work; while a power-fail warning is answered there is no other work, and lamp and
+//! buzzer are dark and quiet; no sleep is longer than [`SLEEP_MAX_US`].
 //!
 //! Not done here: interrupts, pins, logging. [`MainLoop::turn`] says what has happened.
 
 use shaftbook_core::board::{Board, Effect, Polled};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::input::{Input, Level};
+use shaftbook_core::input::Input;
+use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::time::{Instant, TickClock};
 use shaftbook_core::turn::{self, Next};
-use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::clock::{Clock, ClockError};
-use shaftbook_drivers::memory::{Eeprom, WiredPart};
-use shaftbook_panel::button::{Button, Buttons, Press};
+use shaftbook_drivers::memory::{Memory, WiredPart};
+use shaftbook_panel::button::{Buttons, Press};
 use shaftbook_panel::console::Console;
 use shaftbook_panel::view::View;
 
 use crate::hardware::{Hardware, SLEEP_MAX_US};
 use crate::indicator::Indicator;
 use crate::port::Port;
+use crate::rules::LoopRules;
 use crate::showing::Showing;
 use crate::stop::Stop;
+use crate::task::Task;
 
 /// The screen is looked at anew after this, µs.
 pub const VIEW_US: u64 = 1_000_000;
@@ -46,13 +48,20 @@ pub const CLOCK_US: u64 = 3_600_000_000;
 /// While bytes wait for room at the port, it is looked at this often, µs.
 const PORT_US: u64 = 1_000;
 
-/// An edge of a button.
-pub type ButtonEdge = (Button, Level);
+/// What a turn did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Turned {
+    /// What has happened on the board, if anything; for a log.
+    pub effect: Option<Effect>,
+    /// What followed the poll: nothing, one task, or sleep.
+    pub next: Next,
+}
 
 /// Everything that a board keeps in RAM, but for its hardware and queues.
 #[derive(Clone, Debug)]
-pub struct MainLoop {
-    board: Board,
+pub struct MainLoop<R: LoopRules = Sound> {
+    board: Board<R>,
     console: Console,
     buttons: Buttons,
     showing: Showing,
@@ -67,7 +76,7 @@ pub struct MainLoop {
     clock_at: Instant,
 }
 
-impl MainLoop {
+impl<R: LoopRules> MainLoop<R> {
     /// A board at reset. `last_stop`: how the firmware stopped before this reset, if it
     /// did.
     #[must_use]
@@ -100,7 +109,7 @@ impl MainLoop {
 
     /// The board.
     #[must_use]
-    pub fn board(&self) -> &Board {
+    pub fn board(&self) -> &Board<R> {
         &self.board
     }
 
@@ -121,30 +130,24 @@ impl MainLoop {
         self.board.raise(Fault::FirmwareStopped);
     }
 
-    /// One turn of the loop. What has happened, if anything; for a log.
-    pub fn turn<H: Hardware>(
-        &mut self,
-        hardware: &mut H,
-        edges: &mut EdgeConsumer<'_>,
-        presses: &mut EdgeConsumer<'_, ButtonEdge>,
-    ) -> Option<Effect> {
-        hardware.feed_watchdog();
-        let polled = self.count(hardware, edges, presses);
+    /// One turn of the loop.
+    pub fn turn<H: Hardware>(&mut self, hardware: &mut H) -> Turned {
+        if R::watchdog_every_turn() {
+            hardware.feed_watchdog();
+        }
+        let polled = self.count(hardware);
         let now = self.now(hardware);
         if let Some(effect) = &polled.effect {
             self.happened(now, effect);
         }
-        self.port.hear(hardware);
-        if !self.board.is_answering(now) {
-            self.port.send(hardware);
-            self.press = self.press.or_else(|| self.buttons.poll(now));
-        }
-        match turn::next(&self.board, now, polled, self.has_work(now)) {
+        self.do_chores(now, hardware);
+        let next = turn::next(&self.board, now, polled, self.due_task(now).is_some());
+        match next {
             Next::Poll => {}
             Next::Step => self.step(now, hardware),
-            Next::Sleep(until) => self.sleep(now, until, hardware, edges, presses),
+            Next::Sleep(until) => self.sleep(now, until, hardware),
         }
-        polled.effect
+        Turned { effect: polled.effect, next }
     }
 
     /// The part of a turn that counts, stores and answers a power-fail warning: edges,
@@ -153,40 +156,35 @@ impl MainLoop {
     /// Never inlined: `.ci/images` looks for this function in every board image and shows
     /// that no panic can be reached from it.
     #[inline(never)]
-    pub fn count<H: Hardware>(
-        &mut self,
-        hardware: &mut H,
-        edges: &mut EdgeConsumer<'_>,
-        presses: &mut EdgeConsumer<'_, ButtonEdge>,
-    ) -> Polled {
+    pub fn count<H: Hardware>(&mut self, hardware: &mut H) -> Polled {
         // The time before the edges: all up to it are in the queue then, so that nothing is
-        // settled over the head of one that came in between.
-        let now = self.now(hardware);
-        self.take_edges(now, hardware, edges, presses);
-        if self.board.is_answering(now) {
+        // taken for certain over the head of one that came in between.
+        let mut now = self.now(hardware);
+        self.take_edges(now, hardware);
+        if !R::time_before_edges() {
+            now = self.now(hardware);
+        }
+        if R::lamp_off_at_once() && self.board.is_answering(now) {
             self.indicate(now, hardware);
         }
         self.read_level(now, hardware);
-        self.board.poll(now, &mut Eeprom::new(hardware.bus(), self.part))
+        self.board.poll(now, &mut Memory::new(hardware.bus(), self.part))
     }
 
-    fn take_edges<H: Hardware>(
-        &mut self,
-        now: Instant,
-        hardware: &mut H,
-        edges: &mut EdgeConsumer<'_>,
-        presses: &mut EdgeConsumer<'_, ButtonEdge>,
-    ) {
-        while let Some((tick_us, input)) = edges.pop() {
-            self.board.input(self.ticks.extend(tick_us), input);
+    fn take_edges<H: Hardware>(&mut self, now: Instant, hardware: &mut H) {
+        while let Some((tick_us, input)) = hardware.take_edge() {
+            let at = self.ticks.extend(tick_us);
+            self.board.input(if R::stamped_by_interrupt() { at } else { now }, input);
         }
-        let missed = edges.take_missed();
-        if missed > 0 {
+        let missed = hardware.take_missed();
+        if missed > 0 && R::missed_told() {
             self.board.missed_edges(missed);
-            let board = &mut self.board;
-            hardware.tell_levels(|input| board.input(now, input));
+            if R::levels_read_again() {
+                let board = &mut self.board;
+                hardware.tell_levels(|input| board.input(now, input));
+            }
         }
-        while let Some((tick_us, (button, level))) = presses.pop() {
+        while let Some((tick_us, (button, level))) = hardware.take_press() {
             self.buttons.edge(self.ticks.extend(tick_us), button, level);
         }
     }
@@ -210,7 +208,9 @@ impl MainLoop {
     }
 
     fn happened(&mut self, now: Instant, effect: &Effect) {
-        self.console.effect(now, effect);
+        if R::panel_told() {
+            self.console.effect(now, effect);
+        }
         self.port.effect(effect);
         self.view_at = now;
         if *effect == Effect::Ready {
@@ -218,42 +218,86 @@ impl MainLoop {
         }
     }
 
-    /// Whether anything but the board has something to do.
-    fn has_work(&self, now: Instant) -> bool {
-        self.press.is_some()
-            || now >= self.clock_at
-            || now >= self.view_at
-            || now >= self.console.panel().deadline()
-            || self.port.has_work()
-            || self.showing.has_work(now)
-            || (self.board.is_ready() && self.console.wants_to_think(now))
+    /// What is done in every turn beside counting, each in a moment.
+    fn do_chores<H: Hardware>(&mut self, now: Instant, hardware: &mut H) {
+        self.port.hear(hardware);
+        if self.board.is_answering(now) {
+            return;
+        }
+        self.port.send(hardware);
+        if self.press.is_none() || !R::presses_wait() {
+            self.press = self.buttons.poll(now);
+        }
     }
 
-    /// One piece of other work, what a person waits for first.
+    /// When [`Self::do_chores`], the needle level and the lamp want a turn.
+    fn chores_deadline(&self, now: Instant) -> Instant {
+        let port_at = if self.port.is_sending() { now.plus_us(PORT_US) } else { Instant::NEVER };
+        let reads_level = self.reads_level() && R::level_wakes();
+        let level_at = if reads_level { self.level_at } else { Instant::NEVER };
+        port_at.min(level_at).min(self.buttons.deadline()).min(self.indicator.deadline(now))
+    }
+
+    /// When `task` has something to do: in the past, at once.
+    fn due_at(&self, task: Task) -> Instant {
+        let at_once = |is_due| if is_due { Instant::ZERO } else { Instant::NEVER };
+        match task {
+            Task::Press => at_once(self.press.is_some()),
+            Task::PanelTime => self.console.panel().deadline(),
+            Task::View if R::view_is_a_task() => self.view_at,
+            Task::View => Instant::NEVER,
+            Task::PortLine => at_once(self.port.has_work()),
+            Task::Display => self.showing.deadline(),
+            Task::Clock => self.clock_at,
+            Task::Hints if self.board.is_ready() => self.console.thinks_at(),
+            Task::Hints => Instant::NEVER,
+        }
+    }
+
+    /// The first task, in their order, that has something to do.
+    fn due_task(&self, now: Instant) -> Option<Task> {
+        Task::ALL.into_iter().find(|task| self.due_at(*task) <= now)
+    }
+
+    /// One piece of other work.
     fn step<H: Hardware>(&mut self, now: Instant, hardware: &mut H) {
-        if let Some(press) = self.press.take() {
-            self.indicator.pressed(now);
-            self.console.press(&mut self.board, now, press);
-            self.view_at = now;
-        } else if now >= self.console.panel().deadline() {
-            self.console.tick(now);
-            self.view_at = now;
-        } else if now >= self.view_at {
-            self.view_at = now.plus_us(VIEW_US);
-            let view = self.console.view(&self.board, now);
-            self.indicator.stands(now, view.faulty, view.due);
-            self.showing.offer(view);
-        } else if self.port.has_work() {
-            self.port.step(&self.board, now, self.version);
-        } else if self.showing.has_work(now) {
-            self.showing.step(now, hardware.bus());
-        } else if now >= self.clock_at {
-            self.clock_at = now.plus_us(CLOCK_US);
-            self.read_clock(hardware);
-        } else {
-            self.console.think(&self.board, now);
+        while let Some(task) = self.due_task(now) {
+            self.work_on(task, now, hardware);
+            if R::one_step_a_poll() {
+                break;
+            }
         }
         self.indicate(now, hardware);
+    }
+
+    fn work_on<H: Hardware>(&mut self, task: Task, now: Instant, hardware: &mut H) {
+        match task {
+            Task::Press => {
+                let Some(press) = self.press.take() else { return };
+                self.indicator.pressed(now);
+                self.console.press(&mut self.board, now, press);
+                self.view_at = now;
+            }
+            Task::PanelTime => {
+                self.console.tick(now);
+                self.view_at = now;
+            }
+            Task::View => {
+                self.view_at = now.plus_us(VIEW_US);
+                let view = self.console.view(&self.board, now);
+                self.indicator.stands(now, view.faulty, view.due);
+                self.showing.offer(view);
+            }
+            Task::PortLine => self.port.step(&self.board, now, self.version),
+            Task::Display => self.showing.step::<R, _>(now, hardware.bus()),
+            Task::Clock => {
+                self.clock_at = now.plus_us(CLOCK_US);
+                self.read_clock(hardware);
+            }
+            Task::Hints => {
+                self.console.think(&self.board, now);
+            }
+        }
     }
 
     fn read_clock<H: Hardware>(&mut self, hardware: &mut H) {
@@ -271,34 +315,16 @@ impl MainLoop {
         hardware.buzzer(!spare && self.indicator.is_sounding(now));
     }
 
-    fn sleep<H: Hardware>(
-        &self,
-        now: Instant,
-        board: Instant,
-        hardware: &mut H,
-        edges: &EdgeConsumer<'_>,
-        presses: &EdgeConsumer<'_, ButtonEdge>,
-    ) {
+    fn sleep<H: Hardware>(&self, now: Instant, board: Instant, hardware: &mut H) {
         self.indicate(now, hardware);
-        let mut until = board.min(now.plus_us(SLEEP_MAX_US.into()));
-        if !self.board.is_answering(now) {
-            let port_at =
-                if self.port.is_sending() { now.plus_us(PORT_US) } else { Instant::NEVER };
-            let level_at = if self.reads_level() { self.level_at } else { Instant::NEVER };
-            for deadline in [
-                self.buttons.deadline(),
-                self.console.panel().deadline(),
-                self.showing.deadline(),
-                self.indicator.deadline(now),
-                self.view_at,
-                self.clock_at,
-                port_at,
-                level_at,
-            ] {
-                until = until.min(deadline.max(now));
-            }
+        let mut until = board;
+        if R::sleep_is_bounded() {
+            until = until.min(now.plus_us(SLEEP_MAX_US.into()));
         }
-        let has_edges = || !edges.is_empty() || !presses.is_empty();
-        hardware.sleep(until.as_us() as u32, has_edges);
+        if !self.board.is_answering(now) {
+            let tasks = Task::ALL.into_iter().map(|task| self.due_at(task));
+            until = tasks.fold(until.min(self.chores_deadline(now)), Instant::min).max(now);
+        }
+        hardware.sleep(until.as_us() as u32);
     }
 }

@@ -13,6 +13,8 @@ use shaftbook_drivers::display::{Display, DisplayError, WakeStep};
 use shaftbook_panel::painter::{Painter, Work};
 use shaftbook_panel::view::View;
 
+use crate::rules::LoopRules;
+
 /// A display that did not answer is tried again after this, µs.
 pub const AWAY_US: u64 = 1_000_000;
 /// A display is woken anew after this, µs.
@@ -61,18 +63,7 @@ impl Showing {
         self.painter.offer(view);
     }
 
-    /// Whether there is a step to do at `now`.
-    #[must_use]
-    pub fn has_work(&self, now: Instant) -> bool {
-        let is_due = match self.stage {
-            Stage::Waking(..) => true,
-            Stage::Dark => self.has_picture,
-            Stage::Lit => self.painter.is_busy() || now >= self.refresh_at,
-        };
-        is_due && now >= self.not_before
-    }
-
-    /// When there will be a step to do, if nothing new is offered.
+    /// When there is a step to do, if nothing new is offered; in the past: now.
     #[must_use]
     pub fn deadline(&self) -> Instant {
         match self.stage {
@@ -83,18 +74,18 @@ impl Showing {
     }
 
     /// Does the next step on `bus`.
-    pub fn step<B: I2c>(&mut self, now: Instant, bus: &mut B) {
+    pub fn step<R: LoopRules, B: I2c>(&mut self, now: Instant, bus: &mut B) {
         if self.stage == Stage::Lit && now >= self.refresh_at && !self.painter.is_busy() {
             self.stage = Stage::Waking(WakeStep::Clock, true);
         }
-        if self.try_step(now, &mut Display::new(bus)).is_err() {
+        if self.try_step::<R, B>(now, &mut Display::new(bus)).is_err() {
             // Missing or dying: from the start, in a while.
             self.stage = Stage::Waking(WakeStep::Clock, false);
             self.not_before = now.plus_us(AWAY_US);
         }
     }
 
-    fn try_step<B: I2c>(
+    fn try_step<R: LoopRules, B: I2c>(
         &mut self,
         now: Instant,
         display: &mut Display<&mut B>,
@@ -109,31 +100,38 @@ impl Showing {
                     }
                     (None, true) => {
                         display.switch_on()?;
-                        self.lit(now);
+                        self.lit::<R>(now);
                         // And the picture, behind it, in case that was lost too.
                         self.painter.forget();
                         Stage::Lit
                     }
                 };
             }
-            Stage::Dark | Stage::Lit => match self.painter.work() {
-                Work::Send(number, tile) => {
-                    display.show_tile(tile.column, tile.page, &tile.bytes)?;
-                    self.painter.sent(number);
+            Stage::Dark | Stage::Lit => loop {
+                match self.painter.work() {
+                    Work::Send(number, tile) => {
+                        display.show_tile(tile.column, tile.page, &tile.bytes)?;
+                        self.painter.sent(number);
+                        if !R::tile_by_tile() {
+                            continue;
+                        }
+                    }
+                    Work::Idle if self.stage == Stage::Dark => {
+                        display.switch_on()?;
+                        self.stage = Stage::Lit;
+                        self.lit::<R>(now);
+                    }
+                    Work::Painted | Work::Idle => {}
                 }
-                Work::Idle if self.stage == Stage::Dark => {
-                    display.switch_on()?;
-                    self.stage = Stage::Lit;
-                    self.lit(now);
-                }
-                Work::Painted | Work::Idle => {}
+                break;
             },
         }
         Ok(())
     }
 
-    fn lit(&mut self, now: Instant) {
-        self.refresh_at = now.plus_us(REFRESH_US);
+    fn lit<R: LoopRules>(&mut self, now: Instant) {
+        self.refresh_at =
+            if R::display_woken_anew() { now.plus_us(REFRESH_US) } else { Instant::NEVER };
     }
 }
 

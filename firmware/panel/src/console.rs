@@ -122,16 +122,16 @@ impl Console {
         self.panel.tick(now);
     }
 
-    /// Whether [`Console::think`] has a step to do.
+    /// When [`Console::think`] has a step to do; in the past: now.
     #[must_use]
-    pub fn wants_to_think(&self, now: Instant) -> bool {
-        !self.look.is_new() || now >= self.look_at
+    pub fn thinks_at(&self) -> Instant {
+        if self.look.is_new() { self.look_at } else { Instant::ZERO }
     }
 
     /// One step of the look for hints, if one is due: a look begins every
     /// [`LOOK_EVERY_US`]. `false` when there is nothing to do.
     pub fn think<R: Rules>(&mut self, board: &Board<R>, now: Instant) -> bool {
-        if !self.wants_to_think(now) {
+        if now < self.thinks_at() {
             return false;
         }
         if let Some(hints) = self.look.step(&Machine::of(board, now)) {

@@ -1,7 +1,8 @@
 //! This machine, as the main loop sees it.
 
 use shaftbook_core::input::Input;
-use shaftbook_mainloop::hardware::Hardware;
+use shaftbook_drivers::capture::EdgeConsumer;
+use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};
 
 use crate::received::Received;
 use crate::wire::Wire;
@@ -9,15 +10,22 @@ use crate::wire::Wire;
 /// The machine's hardware.
 pub struct Machine {
     wire: Wire,
+    edges: EdgeConsumer<'static>,
+    presses: EdgeConsumer<'static, ButtonEdge>,
     port: Received,
     /// The port had no room for all that was to be sent.
     port_is_full: bool,
 }
 
 impl Machine {
-    /// The machine with its bus and its service port.
-    pub fn new(wire: Wire, port: Received) -> Self {
-        Self { wire, port, port_is_full: false }
+    /// The machine with its bus, the queues of its edges, and its service port.
+    pub fn new(
+        wire: Wire,
+        edges: EdgeConsumer<'static>,
+        presses: EdgeConsumer<'static, ButtonEdge>,
+        port: Received,
+    ) -> Self {
+        Self { wire, edges, presses, port, port_is_full: false }
     }
 }
 
@@ -33,15 +41,28 @@ impl Hardware for Machine {
         self.wire.time.now_us() as u32
     }
 
+    fn take_edge(&mut self) -> Option<(u32, Input)> {
+        self.edges.pop()
+    }
+
+    fn take_missed(&mut self) -> u32 {
+        self.edges.take_missed()
+    }
+
+    fn take_press(&mut self) -> Option<(u32, ButtonEdge)> {
+        self.presses.pop()
+    }
+
     fn tell_levels(&mut self, tell: impl FnMut(Input)) {
         self.wire.time.tell_levels(tell);
     }
 
-    fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool) {
+    fn sleep(&mut self, until_tick_us: u32) {
         let now_us = self.wire.time.now_us();
         let ahead_us = until_tick_us.wrapping_sub(now_us as u32);
         // Edges come from this script, not from an interrupt: none can come in between.
-        if has_edges() || ahead_us > u32::MAX / 2 {
+        let has_edges = !self.edges.is_empty() || !self.presses.is_empty();
+        if has_edges || ahead_us > u32::MAX / 2 {
             return;
         }
         let (port, is_full) = (&self.port, self.port_is_full);

@@ -27,8 +27,9 @@ use cortex_m_rt::entry;
 use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
+use shaftbook_mainloop::hardware::ButtonEdge;
+use shaftbook_mainloop::main_loop::MainLoop;
 use shaftbook_mainloop::stop::Stop;
-use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 
 use machine::Machine;
 use received::Received;
@@ -53,14 +54,14 @@ fn main() -> ! {
     ) else {
         cortex_m::peripheral::SCB::sys_reset()
     };
-    let (edges_in, mut edges) = edges.split();
-    let (presses_in, mut presses) = presses.split();
+    let (edges_in, edges) = edges.split();
+    let (presses_in, presses) = presses.split();
     let time = ScriptTime::new(script, edges_in, presses_in);
-    let mut machine = Machine::new(Wire::new(time), port);
+    let mut machine = Machine::new(Wire::new(time), edges, presses, port);
     interrupts::let_in();
-    let Some(unit) = unit(last_stop) else { cortex_m::peripheral::SCB::sys_reset() };
+    let Some(main_loop) = main_loop(last_stop) else { cortex_m::peripheral::SCB::sys_reset() };
     loop {
-        if let Some(effect) = unit.turn(&mut machine, &mut edges, &mut presses) {
+        if let Some(effect) = main_loop.turn(&mut machine).effect {
             log::happened(&effect);
         }
     }
@@ -69,6 +70,6 @@ fn main() -> ! {
 /// The loop's state, in a place of its own: built in a frame that is gone when the loop
 /// runs, so that its copies are no part of the loop's stack. `None` the second time.
 #[inline(never)]
-fn unit(last_stop: Option<Stop>) -> Option<&'static mut MainLoop> {
+fn main_loop(last_stop: Option<Stop>) -> Option<&'static mut MainLoop> {
     singleton!(: MainLoop = MainLoop::new(ID, WiredPart::REFERENCE, VERSION, last_stop))
 }

@@ -16,7 +16,7 @@
 
 use shaftbook_core::input::Input;
 use shaftbook_drivers::capture::EdgeProducer;
-use shaftbook_mainloop::main_loop::ButtonEdge;
+use shaftbook_mainloop::hardware::ButtonEdge;
 
 use crate::received::Received;
 use crate::record::{RECORD_BYTES, Record, What};

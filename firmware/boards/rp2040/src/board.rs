@@ -2,7 +2,8 @@
 
 use rp2040_hal::Watchdog;
 use shaftbook_core::input::Input;
-use shaftbook_mainloop::hardware::Hardware;
+use shaftbook_drivers::capture::EdgeConsumer;
+use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};
 
 use crate::bus::Bus;
 use crate::capture;
@@ -19,6 +20,10 @@ const BUZZER: Pin = Pin::named("buzzer", Out);
 pub struct Parts {
     /// Memory part, display and clock.
     pub bus: Bus,
+    /// Captured edges of the machine's inputs.
+    pub edges: EdgeConsumer<'static>,
+    /// Captured edges of the buttons.
+    pub presses: EdgeConsumer<'static, ButtonEdge>,
     /// Needle-position voltage.
     pub level: Level,
     /// Service port.
@@ -45,12 +50,29 @@ impl Hardware for Parts {
         timer::tick_us()
     }
 
+    #[inline]
+    fn take_edge(&mut self) -> Option<(u32, Input)> {
+        self.edges.pop()
+    }
+
+    #[inline]
+    fn take_missed(&mut self) -> u32 {
+        self.edges.take_missed()
+    }
+
+    #[inline]
+    fn take_press(&mut self) -> Option<(u32, ButtonEdge)> {
+        self.presses.pop()
+    }
+
     fn tell_levels(&mut self, tell: impl FnMut(Input)) {
         capture::tell_levels(tell);
     }
 
-    fn sleep(&mut self, until_tick_us: u32, has_edges: impl Fn() -> bool) {
-        timer::sleep(until_tick_us, || has_edges() || self.port.has_byte());
+    fn sleep(&mut self, until_tick_us: u32) {
+        timer::sleep(until_tick_us, || {
+            !self.edges.is_empty() || !self.presses.is_empty() || self.port.has_byte()
+        });
     }
 
     #[inline]

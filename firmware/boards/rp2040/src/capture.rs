@@ -14,8 +14,8 @@ use rp2040_hal::pac;
 use rp2040_hal::pac::interrupt;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_drivers::capture::EdgeProducer;
+use shaftbook_mainloop::hardware::ButtonEdge;
 use shaftbook_mainloop::pin::{Edges, Flags, edges};
-use shaftbook_mainloop::main_loop::ButtonEdge;
 use shaftbook_panel::button::Button;
 
 use crate::gpio::{self, Pin};

@@ -44,8 +44,9 @@ use shaftbook_core::board::Effect;
 use shaftbook_core::identity::BoardId;
 use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
+use shaftbook_mainloop::hardware::ButtonEdge;
+use shaftbook_mainloop::main_loop::MainLoop;
 use shaftbook_mainloop::stop::Stop;
-use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 
 use crate::board::Parts;
 use crate::bus::Bus;
@@ -60,6 +61,8 @@ use crate::watchdog::LastEnd;
 #[used]
 static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
+/// The memory part of the board: a board with an FRAM says so here.
+const MEMORY: WiredPart = WiredPart::REFERENCE;
 /// The crystal of the usual modules.
 const CRYSTAL_HZ: u32 = 12_000_000;
 
@@ -96,10 +99,12 @@ fn main() -> ! {
 
     board::start_outputs();
     timer::start();
-    let (edges, mut edges_in) = EDGES.split();
-    let (presses, mut presses_in) = PRESSES.split();
+    let (edges, edges_in) = EDGES.split();
+    let (presses, presses_in) = PRESSES.split();
     capture::start(Ends { edges, presses }, &mut core.NVIC);
     let mut parts = Parts {
+        edges: edges_in,
+        presses: presses_in,
         bus: Bus::new(pac.I2C0, &resets, clocks.system_clock.freq().to_Hz()),
         level: Level::new(pac.ADC, &resets),
         port: ServicePort::new(
@@ -112,10 +117,10 @@ fn main() -> ! {
     };
 
     let id = number::board_id();
-    let unit = unit(MAIN_LOOP, id, last_end);
+    let main_loop = main_loop(MAIN_LOOP, id, last_end);
     say_hello(id, last_end);
     loop {
-        if let Some(effect) = unit.turn(&mut parts, &mut edges_in, &mut presses_in) {
+        if let Some(effect) = main_loop.turn(&mut parts).effect {
             log(&effect);
         }
     }
@@ -124,17 +129,17 @@ fn main() -> ! {
 /// Builds the loop's state in `place`, in a frame that is gone when the loop runs, so that
 /// its copies are no part of the loop's stack.
 #[inline(never)]
-fn unit(
+fn main_loop(
     place: &'static mut MaybeUninit<MainLoop>,
     id: BoardId,
     last_end: LastEnd,
 ) -> &'static mut MainLoop {
     let version = env!("CARGO_PKG_VERSION");
-    let unit = place.write(MainLoop::new(id, WiredPart::REFERENCE, version, stop_of(last_end)));
+    let main_loop = place.write(MainLoop::new(id, MEMORY, version, stop_of(last_end)));
     if last_end == LastEnd::Bitten {
-        unit.was_reset_by_watchdog();
+        main_loop.was_reset_by_watchdog();
     }
-    unit
+    main_loop
 }
 
 /// Lets pins and their pads out of reset.

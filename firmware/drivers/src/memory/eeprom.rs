@@ -3,7 +3,8 @@
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 
-use super::{WiredPart, address_bytes, medium_error, read, write};
+use super::transfer::{address_bytes, medium_error, read, write};
+use super::wired_part::WiredPart;
 
 /// A 24-series EEPROM with two address bytes, on bus `B`.
 ///

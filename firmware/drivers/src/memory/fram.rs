@@ -3,7 +3,8 @@
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 
-use super::{WiredPart, address_bytes, read, write};
+use super::transfer::{address_bytes, read, write};
+use super::wired_part::WiredPart;
 
 /// An FRAM with two address bytes, on bus `B`: no pages, each byte is kept as it
 /// arrives, never busy (MB85RC256V datasheet).

@@ -21,6 +21,7 @@ use core::fmt::Write;
 
 use heapless::{Deque, String};
 use shaftbook_core::board::{Board, Effect};
+use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 
 use crate::hardware::Hardware;
@@ -93,7 +94,7 @@ impl Port {
     }
 
     /// Makes the next line of a report under way.
-    pub fn step(&mut self, board: &Board, now: Instant, version: &'static str) {
+    pub fn step<R: Rules>(&mut self, board: &Board<R>, now: Instant, version: &'static str) {
         let Some(report) = self.report.take() else { return };
         let (line, more) = report.line(board, now, version);
         self.say(&line);

@@ -7,6 +7,7 @@ use core::fmt::Write;
 
 use shaftbook_core::board::Board;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
+use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 use shaftbook_readout::tag::BoardTag;
 
@@ -31,7 +32,12 @@ impl Report {
 
     /// The next line, and the report after it; `None` when that was the last.
     #[must_use]
-    pub fn line(self, board: &Board, now: Instant, version: &'static str) -> (Line, Option<Self>) {
+    pub fn line<R: Rules>(
+        self,
+        board: &Board<R>,
+        now: Instant,
+        version: &'static str,
+    ) -> (Line, Option<Self>) {
         let mut line = Line::new();
         let lifetime = board.lifetime(now);
         let written = if self.0 < HEAD {
@@ -52,10 +58,10 @@ impl Report {
     }
 }
 
-fn head(
+fn head<R: Rules>(
     line: &mut Line,
     number: u8,
-    board: &Board,
+    board: &Board<R>,
     lifetime: Option<&Counters>,
     now: Instant,
     version: &'static str,

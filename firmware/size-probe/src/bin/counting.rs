@@ -17,9 +17,9 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_drivers::capture::{Capture, EdgeConsumer, EdgeProducer};
 use shaftbook_drivers::memory::WiredPart;
-use shaftbook_mainloop::hardware::Hardware;
+use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};
+use shaftbook_mainloop::main_loop::MainLoop;
 use shaftbook_mainloop::pin::{Flags, edges};
-use shaftbook_mainloop::main_loop::{ButtonEdge, MainLoop};
 use size_probe::Unknown;
 
 #[cfg(not(feature = "panics-spin"))]
@@ -28,11 +28,13 @@ size_probe::panic_does_not_link!();
 size_probe::panic_spins!();
 
 /// Hardware whose every answer is unknown to the compiler.
-struct Board {
+struct Board<'a> {
     bus: Unknown,
+    edges: EdgeConsumer<'a>,
+    presses: EdgeConsumer<'a, ButtonEdge>,
 }
 
-impl Hardware for Board {
+impl Hardware for Board<'_> {
     type Bus = Unknown;
 
     fn bus(&mut self) -> &mut Unknown {
@@ -46,11 +48,23 @@ impl Hardware for Board {
         black_box(0)
     }
 
+    fn take_edge(&mut self) -> Option<(u32, Input)> {
+        self.edges.pop()
+    }
+
+    fn take_missed(&mut self) -> u32 {
+        self.edges.take_missed()
+    }
+
+    fn take_press(&mut self) -> Option<(u32, ButtonEdge)> {
+        self.presses.pop()
+    }
+
     fn tell_levels(&mut self, mut tell: impl FnMut(Input)) {
         tell(black_box(Input::PowerFail(Level::Active)));
     }
 
-    fn sleep(&mut self, _: u32, _: impl Fn() -> bool) {}
+    fn sleep(&mut self, _: u32) {}
 
     fn feed_watchdog(&mut self) {}
 
@@ -79,12 +93,8 @@ fn probe_interrupt(producer: &mut EdgeProducer<'_>) {
 }
 
 #[inline(never)]
-fn probe_count(
-    unit: &mut MainLoop,
-    edges: &mut EdgeConsumer<'_>,
-    presses: &mut EdgeConsumer<'_, ButtonEdge>,
-) -> Polled {
-    unit.count(&mut Board { bus: Unknown }, edges, presses)
+fn probe_count(main_loop: &mut MainLoop, hardware: &mut Board<'_>) -> Polled {
+    main_loop.count(hardware)
 }
 
 /// The entry point.
@@ -92,12 +102,14 @@ fn probe_count(
 pub extern "C" fn _start() -> ! {
     let mut edges = Capture::<64>::new();
     let mut presses = Capture::<16, ButtonEdge>::new();
-    let (mut producer, mut edges) = edges.split();
-    let (_, mut presses) = presses.split();
+    let (mut producer, edges) = edges.split();
+    let (_, presses) = presses.split();
+    let mut hardware = Board { bus: Unknown, edges, presses };
     let id = BoardId(black_box(1));
-    let mut unit = black_box(MainLoop::new(id, black_box(WiredPart::REFERENCE), "0", black_box(None)));
+    let mut main_loop: MainLoop =
+        black_box(MainLoop::new(id, black_box(WiredPart::REFERENCE), "0", black_box(None)));
     loop {
         probe_interrupt(&mut producer);
-        black_box(probe_count(&mut unit, &mut edges, &mut presses));
+        black_box(probe_count(&mut main_loop, &mut hardware));
     }
 }

@@ -13,8 +13,8 @@ use shaftbook_core::input::Level;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Buttons};
-use shaftbook_panel::painter::{Painter, Work};
 use shaftbook_panel::console::Console;
+use shaftbook_panel::painter::{Painter, Work};
 
 size_probe::panic_spins!();
 

@@ -1,0 +1,36 @@
+//! The table of what the main loop does beside counting, in the order in which what is
+//! due is taken: what a person waits for first.
+//!
+//! When a task is due, and what is done then, stand in `main_loop`, once each.
+
+/// Other work, one piece of it between two polls of the board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Task {
+    /// A press of a button goes to the panel.
+    Press,
+    /// The panel's own time: a notice ends, the first screen comes back.
+    PanelTime,
+    /// What stands on the screen is looked at anew.
+    View,
+    /// The next line of a report at the service port.
+    PortLine,
+    /// The next step of the display.
+    Display,
+    /// The clock chip is read.
+    Clock,
+    /// The next step of the look for hints.
+    Hints,
+}
+
+impl Task {
+    /// All of them, the most pressing first.
+    pub const ALL: [Self; 7] = [
+        Self::Press,
+        Self::PanelTime,
+        Self::View,
+        Self::PortLine,
+        Self::Display,
+        Self::Clock,
+        Self::Hints,
+    ];
+}
