@@ -134,9 +134,6 @@ rules! {
     wait_after_power_up
     /// The panel stands still while a power-fail warning is answered.
     panel_yields
-    /// A picture goes to the display tile by tile, with a poll of the board after each.
-    /// Boards' loops do so; the switch is for the simulator's.
-    screen_in_tiles
     /// Delta that does not fit a checkpoint's field forces a new snapshot, and
     /// is capped until then.
     cap_deltas

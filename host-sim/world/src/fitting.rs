@@ -14,11 +14,11 @@ use shaftbook_core::board::Fitting;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Sound;
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 
-use crate::bench_board::Bench;
+use crate::bench::core::Core;
+use crate::bench::session::Session;
 use crate::bus::{Bus, Part, Timing, WrongImage};
 use crate::scenario::{self, PartKind};
 
@@ -85,8 +85,8 @@ pub fn plain_fitting(settings: Settings) -> Fitting {
 pub fn fit(id: BoardId, fitting: &Fitting, day: Option<u16>) -> Result<Vec<u8>, FitError> {
     let part = Part::blank(Geometry::REFERENCE).map_err(|_| FitError::Shape)?;
     let bus = Bus::new(part, Timing::FAST_MODE, 1);
-    let mut bench: Bench<Sound> = Bench::new(bus, id, fitting.settings).ok_or(FitError::Shape)?;
-    bench.fit_on(fitting.clone(), day).map_err(FitError::Refused)?;
+    let (mut bench, _) =
+        Session::<Core>::fitted(bus, id, fitting.clone(), day).map_err(FitError::Refused)?;
     let image = bench.bus().part().cells().to_vec();
     bench.power_up(0);
     bench.run_until(RECOVERED_US, |_| {});
@@ -128,7 +128,7 @@ mod tests {
         let image = fit(BoardId(7), &fitting, Some(2_000)).unwrap();
         let part = Part::from_image(image, Geometry::REFERENCE).unwrap();
         let bus = Bus::new(part, Timing::FAST_MODE, 1);
-        let mut bench: Bench = Bench::new(bus, BoardId(7), Settings::default()).unwrap();
+        let mut bench: Session = Session::new(bus, BoardId(7), Settings::default()).unwrap();
         bench.power_up(0);
         bench.run_until(RECOVERED_US, |_| {});
         let components = &bench.board().unwrap().ledger().components;

@@ -2,7 +2,7 @@
 //! that holds a board in it.
 #![forbid(unsafe_code)]
 
-pub mod bench_board;
+pub mod bench;
 pub mod bus;
 pub mod checked_file;
 pub mod figures;

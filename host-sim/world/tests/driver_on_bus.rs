@@ -4,7 +4,7 @@ mod common;
 
 use proptest::prelude::*;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
-use shaftbook_drivers::memory::{Eeprom, Fram, WiredPart};
+use shaftbook_drivers::memory::{PartKind, Eeprom, Fram, WiredPart};
 use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 
 fn geometry(size_bytes: u32, page_bytes: u16) -> Geometry {
@@ -42,7 +42,7 @@ proptest! {
         seed in any::<u64>(),
     ) {
         let geometry = geometry(shape.0, shape.1);
-        let wired = WiredPart::new(0x50, geometry).unwrap();
+        let wired = WiredPart::new(PartKind::Eeprom, 0x50, geometry).unwrap();
         let mut bus = bus_of(geometry, seed);
         let mut expected = vec![0xFF; shape.0 as usize];
         for (address, bytes) in &writes {

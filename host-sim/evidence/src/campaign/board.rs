@@ -14,8 +14,8 @@ use shaftbook_core::store::serial::Lap;
 use super::script::{Act, Start};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
-use crate::prove::rig::{BOARD, Figures, OPERATORS, Rig, any_needle, fitting};
-use crate::prove::under_test::UnderTest;
+use shaftbook_world::bench::{BOARD, Figures, OPERATORS, Bench, any_needle, fitting};
+use shaftbook_world::bench::device::Device;
 use shaftbook_core::medium::Geometry;
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
@@ -56,7 +56,7 @@ fn difference(before: &Figures, now: &Figures) -> String {
 
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
-fn sew_until_aged<R: UnderTest>(rig: &mut Rig<R>, start: &Start) {
+fn sew_until_aged<D: Device>(rig: &mut Bench<D>, start: &Start) {
     let mut rng = Pcg32::seed_from_u64(start.seed);
     for number in 0..start.checkpoints {
         rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
@@ -77,12 +77,12 @@ trait NoteLate {
     fn note_if_late(&mut self, before: Option<Figures>);
 }
 
-impl<R: UnderTest> NoteLate for Rig<R> {
+impl<D: Device> NoteLate for Bench<D> {
     fn note_if_late(&mut self, before: Option<Figures>) {
         let (Some(before), None, true) = (&before, &self.pending, self.may_be_late) else {
             return;
         };
-        let ledger = self.board.ledger();
+        let ledger = self.board().ledger();
         let now = Figures::of(ledger);
         if self.figures.came_late(before, &now, &self.truth(), ledger) {
             self.figures = now;
@@ -90,7 +90,7 @@ impl<R: UnderTest> NoteLate for Rig<R> {
     }
 }
 
-impl<R: UnderTest + 'static> Subject for Rig<R> {
+impl<D: Device + 'static> Subject for Bench<D> {
     const NAME: &'static str = "shaftbook";
 
     type Aged = Self;
@@ -104,7 +104,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
             let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
             let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, start.seed), BOARD);
             rig.rest(&mut |_| {});
-            rig.board.store_mut().start_at_lap(Lap::new(start.lap));
+            rig.board().store_mut().start_at_lap(Lap::new(start.lap));
             return rig;
         }
         let mut rig = Self::fitted(start.seed, Lap::new(start.lap));
@@ -114,11 +114,11 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
 
     fn act(&mut self, act: Act, mut watch: &mut dyn FnMut(&Self)) {
         let watch = &mut watch;
-        if !self.has_begun() && self.board.ledger().components.is_empty() {
+        if !self.has_begun() && self.board().ledger().components.is_empty() {
             // Somebody fits it, as soon as it says that it is not.
             let now = self.now();
-            let _ = self.board.request(now, Command::Fit { fitting: fitting(), reply: None });
-            self.figures = Figures::of(self.board.ledger());
+            let _ = self.board().request(now, Command::Fit { fitting: fitting(), reply: None });
+            self.figures = Figures::of(self.board().ledger());
         }
         let asks = matches!(act, Act::Renew(_) | Act::Service);
         let before = (asks || self.pending.is_some()).then(|| self.figures.clone());
@@ -151,7 +151,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
                 if let Some(right) = self.right_reply(Authorised::Service) {
                     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
                     let now = self.now();
-                    let _ = self.board.request(now, Command::Service { reply: wrong });
+                    let _ = self.board().request(now, Command::Service { reply: wrong });
                     self.pass_to(self.now_us + 10_000, watch);
                 }
             }
@@ -159,14 +159,14 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
                 if let Some(reply) = self.right_reply(Authorised::Refit) {
                     let now = self.now();
                     let fit = Command::Fit { fitting: fitting(), reply: Some(reply) };
-                    let _ = self.board.request(now, fit);
+                    let _ = self.board().request(now, fit);
                     self.pass_to(self.now_us + 10_000, watch);
                 }
             }
         }
-        if self.figures.baselines.len() != self.board.ledger().components.len() {
+        if self.figures.baselines.len() != self.board().ledger().components.len() {
             // It has just been fitted.
-            self.figures = Figures::of(self.board.ledger());
+            self.figures = Figures::of(self.board().ledger());
         }
         self.note_if_late(before);
     }
@@ -199,7 +199,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
     }
 
     fn next_page(&self) -> usize {
-        usize::from(self.board.store().head().slot)
+        usize::from(self.board().store().head().slot)
     }
 
     fn states(&self) -> StateSet {
@@ -216,7 +216,7 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
     }
 
     fn named(&self) -> FaultSet {
-        self.board.faults()
+        self.board().faults()
     }
 
     fn power_cycle(
@@ -251,15 +251,15 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
         }
         let read_before = self.bus.tally().bytes_read;
         let rested = self.rest(&mut |rig: &Self| {
-            if up.ready_us.is_none() && rig.board.is_ready() {
+            if up.ready_us.is_none() && rig.board().is_ready() {
                 up.ready_us = Some(rig.now_us);
                 up.bytes_read = rig.bus.tally().bytes_read - read_before;
             }
         });
-        up.past = self.board.past().copied();
+        up.past = self.board().past().copied();
         self.found(up.past.as_ref());
-        let now = Figures::of(self.board.ledger());
-        let ledger = self.board.ledger();
+        let now = Figures::of(self.board().ledger());
+        let ledger = self.board().ledger();
         let latest = truth.plus(&up.between);
         let is_after = |pending: &Figures, now: &Figures| {
             pending.are(now)
@@ -272,9 +272,9 @@ impl<R: UnderTest + 'static> Subject for Rig<R> {
         } else if had_begun
             && !condition.is_disturbed
             && !condition.is_damaged
-            && !self.board.faults().is_empty()
+            && !self.board().faults().is_empty()
         {
-            let named: Vec<_> = self.board.faults().iter().collect();
+            let named: Vec<_> = self.board().faults().iter().collect();
             Some(format!("a fault on a sound part: {named:?}"))
         } else {
             None

@@ -15,29 +15,29 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use super::rig::{Figures, Recovered, Rig, any_needle};
-use super::under_test::UnderTest;
+use shaftbook_world::bench::{Figures, Recovered, Bench, any_needle};
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::{Part, Stuck, Tear};
 
 const PAGE: usize = 64;
 const PAGES: usize = 512;
 
 /// Proof 6.
-pub fn one_bad_page<R: UnderTest>(run: &mut Run) {
+pub fn one_bad_page<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig = a_used_board::<R>(run, &mut rng);
+    let mut rig = a_used_board::<D>(run, &mut rng);
     at_rest(run, &rig, &mut rng, 0..PAGES, 0..DAMAGES);
     in_use(run, &mut rig, &mut rng);
     // The first records of a life: nothing older stands behind them.
-    let fitted: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    let fitted: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
     at_rest(run, &fitted, &mut rng, 0..40, 0..1);
     let seed = rng.next_u64();
     draft_over_draft(run, &mut rig, seed);
 }
 
 /// A board somewhere in its second lap or later, with services and renewals.
-fn a_used_board<R: UnderTest>(run: &Run, rng: &mut Pcg32) -> Rig<R> {
-    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
+fn a_used_board<D: Device>(run: &Run, rng: &mut Pcg32) -> Bench<D> {
+    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
     for _ in 0..14 + rng.next_u32() % 30 {
         let needle = any_needle(rng);
         rig.sew(needle, 20 + u64::from(rng.next_u32() % 200), 1_990_000, &mut |_| {});
@@ -90,21 +90,21 @@ fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
 }
 
 /// Every page, damaged in every way, before a boot.
-fn at_rest<R: UnderTest>(
+fn at_rest<D: Device>(
     run: &mut Run,
-    rig: &Rig<R>,
+    rig: &Bench<D>,
     rng: &mut Pcg32,
     pages: Range<usize>,
     damages: Range<usize>,
 ) {
     let mut sound = Vec::new();
     rig.cut_image(Tear::New, &mut sound);
-    let reference = Recovered::<R>::from_image(sound.clone(), run.seed);
+    let reference = Recovered::<D>::from_image(sound.clone(), run.seed);
     let Some(past) = reference.past() else {
         run.case(|| Err("the sound part does not boot".into()));
         return;
     };
-    let figures = Figures::of(reference.rig.board.ledger());
+    let figures = Figures::of(reference.rig.board().ledger());
     let truth = rig.truth();
     let mut most_lost = Counters::default();
     for page in pages {
@@ -116,7 +116,7 @@ fn at_rest<R: UnderTest>(
             run.case(|| {
                 let mut image = sound.clone();
                 damage(&mut image, page, kind, &mut Pcg32::seed_from_u64(seed));
-                let after = Recovered::<R>::from_image(image, seed);
+                let after = Recovered::<D>::from_image(image, seed);
                 let lost = check(&after, &past, &truth, &figures)
                     .map_err(|what| format!("page {page}, damage {kind}: {what}"))?;
                 most_lost = most_lost.most(&lost);
@@ -130,8 +130,8 @@ fn at_rest<R: UnderTest>(
 
 /// No figure above the truth; nothing lost but what stood in one checkpoint; services
 /// and baselines as they were. Gives what was lost.
-fn check<R: UnderTest>(
-    after: &Recovered<R>,
+fn check<D: Device>(
+    after: &Recovered<D>,
     past: &Counters,
     truth: &Counters,
     figures: &Figures,
@@ -140,7 +140,7 @@ fn check<R: UnderTest>(
         return Err("the board does not come to rest".into());
     }
     let now = after.past().ok_or_else(|| {
-        format!("the past is lost: {:?}", after.rig.board.faults().iter().collect::<Vec<_>>())
+        format!("the past is lost: {:?}", after.rig.board().faults().iter().collect::<Vec<_>>())
     })?;
     let truth = Counters { power_ups: truth.power_ups + 1, ..*truth };
     if !now.at_most(&truth) {
@@ -150,7 +150,7 @@ fn check<R: UnderTest>(
     if lost.running_ms > 10_000 || lost.trims > 64 || lost.powered_ms > 60_000 {
         return Err(format!("more than one checkpoint lost: {lost:?}"));
     }
-    let now = Figures::of(after.rig.board.ledger());
+    let now = Figures::of(after.rig.board().ledger());
     if now != *figures {
         return Err(format!("services or baselines changed: {now:?} from {figures:?}"));
     }
@@ -159,12 +159,12 @@ fn check<R: UnderTest>(
 
 /// A page goes bad while the board works: it retires it, says nothing wrong, and
 /// remembers it.
-fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn in_use<D: Device>(run: &mut Run, rig: &mut Bench<D>, rng: &mut Pcg32) {
     for kind in 0..3 {
         if run.is_over() {
             return;
         }
-        let head = usize::from(rig.board.store().head().slot);
+        let head = usize::from(rig.board().store().head().slot);
         let page = (head + 1 + rng.next_u32() as usize % 30) % PAGES;
         let other = (head + 3 + rng.next_u32() as usize % (PAGES - 5)) % PAGES;
         match kind {
@@ -175,14 +175,14 @@ fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
         let mut image = Vec::new();
         for _ in 0..3 {
             let needle = any_needle(rng);
-            rig.sew(needle, 120, 1_990_000, &mut |rig: &Rig<R>| {
+            rig.sew(needle, 120, 1_990_000, &mut |rig: &Bench<D>| {
                 // A cut while it is found out that a page keeps what it held.
                 if kind != 0 || rig.bus.page_under_way().is_none() || run.is_over() {
                     return;
                 }
                 run.case(|| {
                     rig.cut_image(Tear::New, &mut image);
-                    let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                    let after = Recovered::<D>::from_image(image.clone(), rig.now_us);
                     let past = after.past().ok_or("the past is lost at a bad page")?;
                     if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
                         let acknowledged = &rig.acknowledged;
@@ -193,8 +193,8 @@ fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
             });
         }
         let truth = rig.truth();
-        let retired: Vec<u16> = rig.board.store().retired().iter().collect();
-        let faults: Vec<Fault> = rig.board.faults().iter().collect();
+        let retired: Vec<u16> = rig.board().store().retired().iter().collect();
+        let faults: Vec<Fault> = rig.board().faults().iter().collect();
         let figures = rig.figures.clone();
         rig.cut_image(Tear::Old, &mut image);
         let seed = rng.next_u64();
@@ -206,20 +206,20 @@ fn in_use<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, rng: &mut Pcg32) {
                 return Err(format!("stuck page {page} was not retired: {retired:?}"));
             }
             let part = Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string())?;
-            let mut again: Rig<R> = Rig::new(part, seed);
+            let mut again: Bench<D> = Bench::new(part, seed);
             if !again.rest(&mut |_| {}) {
                 return Err("the board does not come to rest".into());
             }
-            let past = again.board.past().copied().ok_or("the past is lost")?;
+            let past = again.board().past().copied().ok_or("the past is lost")?;
             let lost = truth.since(&past);
             if !past.at_most(&truth) || lost.running_ms > 10_000 {
                 return Err(format!("lost {lost:?} with a bad page in use"));
             }
-            if Figures::of(again.board.ledger()) != figures {
-                let now = Figures::of(again.board.ledger());
+            if Figures::of(again.board().ledger()) != figures {
+                let now = Figures::of(again.board().ledger());
                 return Err(format!("with a bad page in use {figures:?} became {now:?}"));
             }
-            let remembered: Vec<u16> = again.board.store().retired().iter().collect();
+            let remembered: Vec<u16> = again.board().store().retired().iter().collect();
             if remembered != retired {
                 return Err(format!("retired {retired:?}, remembered {remembered:?}"));
             }
@@ -233,12 +233,12 @@ const RENEWALS: u32 = 14;
 
 /// The board is cut when a snapshot is written but not committed; the next one goes over
 /// it, and one page of it keeps what it held: a member of the snapshot that was cut.
-fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
+fn draft_over_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>, seed: u64) {
     let start = rig.clone();
     let mut whole = None;
     for _ in 0..RENEWALS {
         let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
-        rig.rest(&mut |rig: &Rig<R>| {
+        rig.rest(&mut |rig: &Bench<D>| {
             if whole.is_none() && is_uncommitted(rig) {
                 whole = Some(rig.clone());
             }
@@ -251,7 +251,7 @@ fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
         run.case(|| Err("no snapshot was written".into()));
         return;
     };
-    let head = usize::from(cut.board.store().head().slot);
+    let head = usize::from(cut.board().store().head().slot);
     for back in [3, 9, 15, 21] {
         let mut rig = start.clone();
         rig.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
@@ -269,22 +269,22 @@ fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
             let mut part =
                 Part::from_image(image.clone(), Geometry::REFERENCE).map_err(|e| e.to_string())?;
             part.stick_page(page, Stuck::KeepsOld);
-            let mut second: Rig<R> = Rig::new(part, seed);
+            let mut second: Bench<D> = Bench::new(part, seed);
             if !second.rest(&mut |_| {}) {
                 return Err("the board does not come to rest".into());
             }
-            let figures = Figures::of(second.board.ledger());
+            let figures = Figures::of(second.board().ledger());
             let mut image = Vec::new();
             second.cut_image(Tear::New, &mut image);
-            let after = Recovered::<R>::from_image(image, seed);
-            let faults: Vec<Fault> = after.rig.board.faults().iter().collect();
+            let after = Recovered::<D>::from_image(image, seed);
+            let faults: Vec<Fault> = after.rig.board().faults().iter().collect();
             let past = after.past().ok_or("the past is lost")?;
             let mut most = truth.plus(&second.truth());
             most.power_ups += 1;
             if !faults.is_empty() || !acknowledged.at_most(&past) || !past.at_most(&most) {
                 return Err(format!("a snapshot over one that was cut: {faults:?}, {past:?}"));
             }
-            if Figures::of(after.rig.board.ledger()) != figures {
+            if Figures::of(after.rig.board().ledger()) != figures {
                 return Err("a snapshot over one that was cut: other services or baselines".into());
             }
             Ok(())
@@ -294,17 +294,17 @@ fn draft_over_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>, seed: u64) {
 
 /// A page in the middle of a snapshot under way keeps a record of the lap before; the board
 /// is cut at every moment of that snapshot.
-fn old_lap_under_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>) {
+fn old_lap_under_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>) {
     let mut image = Vec::new();
     for _ in 0..RENEWALS {
         let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
-        rig.rest(&mut |rig: &Rig<R>| {
+        rig.rest(&mut |rig: &Bench<D>| {
             if rig.bus.page_under_way().is_none() || run.is_over() {
                 return;
             }
             run.case(|| {
                 rig.cut_image(Tear::New, &mut image);
-                let after = Recovered::<R>::from_image(image.clone(), rig.now_us);
+                let after = Recovered::<D>::from_image(image.clone(), rig.now_us);
                 let past = after.past().ok_or("an old lap under a snapshot: the past is lost")?;
                 if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
                     let acknowledged = &rig.acknowledged;
@@ -317,8 +317,8 @@ fn old_lap_under_draft<R: UnderTest>(run: &mut Run, rig: &mut Rig<R>) {
 }
 
 /// Whether the newest record is the last member of a snapshot.
-fn is_uncommitted<R: UnderTest>(rig: &Rig<R>) -> bool {
-    let newest = (usize::from(rig.board.store().head().slot) + PAGES - 1) % PAGES;
+fn is_uncommitted<D: Device>(rig: &Bench<D>) -> bool {
+    let newest = (usize::from(rig.board().store().head().slot) + PAGES - 1) % PAGES;
     let mut image = Vec::new();
     rig.cut_image(Tear::New, &mut image);
     let Some(record) = image[newest * PAGE..].first_chunk::<PAGE>() else { return false };

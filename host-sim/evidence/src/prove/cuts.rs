@@ -15,8 +15,8 @@ use shaftbook_core::turn::Next;
 
 use super::Run;
 use super::flapping::flapping;
-use super::rig::{Figures, OPERATORS, Recovered, Rig, any_needle};
-use super::under_test::UnderTest;
+use shaftbook_world::bench::{Figures, OPERATORS, Recovered, Bench, any_needle};
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::Tear;
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
@@ -27,23 +27,23 @@ const RECOVERY_BYTES: u64 = 2_600;
 const REFUSED: f64 = 0.03;
 
 /// Proof 1.
-pub fn never_backwards<R: UnderTest>(run: &mut Run) {
-    watched_script::<R>(run, Emphasis::Counters);
+pub fn never_backwards<D: Device>(run: &mut Run) {
+    watched_script::<D>(run, Emphasis::Counters);
 }
 
 /// Proof 3.
-pub fn whole_service<R: UnderTest>(run: &mut Run) {
+pub fn whole_service<D: Device>(run: &mut Run) {
     let seed = run.seed;
-    run.case(|| asked_while_sewing::<R>(seed));
-    watched_script::<R>(run, Emphasis::Services);
+    run.case(|| asked_while_sewing::<D>(seed));
+    watched_script::<D>(run, Emphasis::Services);
 }
 
 /// A renewal while the machine sews on: its baseline is the measure when it was asked for,
 /// not when it was written. (Where a snapshot is begun between the two it is that of the
 /// snapshot: none is here.)
-fn asked_while_sewing<R: UnderTest>(seed: u64) -> Result<(), String> {
+fn asked_while_sewing<D: Device>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(1));
     let needle = any_needle(&mut rng);
     rig.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
     let components = ComponentSet::only(needle.index());
@@ -51,7 +51,7 @@ fn asked_while_sewing<R: UnderTest>(seed: u64) -> Result<(), String> {
     let asked = rig.pending.clone();
     rig.stitch_unpolled(needle);
     rig.rest(&mut |_| {});
-    let now = Figures::of(rig.board.ledger());
+    let now = Figures::of(rig.board().ledger());
     if asked.as_ref().is_some_and(|asked| asked.are(&now)) {
         return Ok(());
     }
@@ -64,11 +64,11 @@ enum Emphasis {
     Services,
 }
 
-fn watched_script<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
+fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
-    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(lap));
+    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(lap));
     age(&mut rig, &mut rng);
     // In a quarter of the runs the part now and then does not acknowledge.
     if run.number % 4 == 1 {
@@ -83,12 +83,12 @@ fn watched_script<R: UnderTest>(run: &mut Run, emphasis: Emphasis) {
         step(&mut rig, &mut rng, emphasis, run, &mut forks);
     }
     if emphasis == Emphasis::Counters && run.number % 16 == 3 {
-        flapping::<R>(run);
+        flapping::<D>(run);
     }
 }
 
 /// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
-fn age<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn age<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
         rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
@@ -96,8 +96,8 @@ fn age<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
 }
 
 /// One step of the script, watched.
-fn step<R: UnderTest>(
-    rig: &mut Rig<R>,
+fn step<D: Device>(
+    rig: &mut Bench<D>,
     rng: &mut Pcg32,
     emphasis: Emphasis,
     run: &mut Run,
@@ -108,7 +108,7 @@ fn step<R: UnderTest>(
         Emphasis::Services => 4 + rng.next_u32() % 3,
     };
     let needle = any_needle(rng);
-    let mut watch = |rig: &Rig<R>| forks.at(rig, run);
+    let mut watch = |rig: &Bench<D>| forks.at(rig, run);
     match kind {
         0 | 1 => rig.sew(needle, 12, 1_900_000, &mut watch),
         2 => {
@@ -154,7 +154,7 @@ struct Forks {
 impl Forks {
     /// Forks at a poll that left a program cycle under way (a cut at any other bus
     /// byte leaves the bytes as they were before or after one).
-    fn at<R: UnderTest>(&mut self, rig: &Rig<R>, run: &mut Run) {
+    fn at<D: Device>(&mut self, rig: &Bench<D>, run: &mut Run) {
         if rig.bus.page_under_way().is_none() || run.is_over() {
             return;
         }
@@ -172,7 +172,7 @@ impl Forks {
             let image = &mut self.image;
             run.case(|| {
                 rig.cut_image(tear, image);
-                let recovered: Recovered<R> = if nested {
+                let recovered: Recovered<D> = if nested {
                     Recovered::from_image_cut_again(image.clone(), seed, bytes, second)
                 } else {
                     Recovered::from_image(image.clone(), seed)
@@ -188,9 +188,9 @@ impl Forks {
     }
 }
 
-fn check<R: UnderTest>(
-    before: &Rig<R>,
-    after: &Recovered<R>,
+fn check<D: Device>(
+    before: &Bench<D>,
+    after: &Recovered<D>,
     truth: &Counters,
 ) -> Result<(), String> {
     if !after.rested {
@@ -207,13 +207,13 @@ fn check<R: UnderTest>(
     if !past.at_most(&truth) {
         return Err(format!("above the truth by {:?}", past.since(&truth)));
     }
-    if !after.rig.board.faults().is_empty() {
+    if !after.rig.board().faults().is_empty() {
         return Err(format!("a fault on a sound part: {:?}", faults(after)));
     }
-    if !before.board.store().retired().is_empty() {
+    if !before.board().store().retired().is_empty() {
         return Err("a slot of a sound part was retired".into());
     }
-    let figures = Figures::of(after.rig.board.ledger());
+    let figures = Figures::of(after.rig.board().ledger());
     if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
         return Err(format!(
             "neither before nor after: {figures:?}, before {:?}, after {:?}",
@@ -223,8 +223,8 @@ fn check<R: UnderTest>(
     Ok(())
 }
 
-fn faults<R: UnderTest>(after: &Recovered<R>) -> Vec<shaftbook_core::fault::Fault> {
-    after.rig.board.faults().iter().collect()
+fn faults<D: Device>(after: &Recovered<D>) -> Vec<shaftbook_core::fault::Fault> {
+    after.rig.board().faults().iter().collect()
 }
 
 /// Longest from a power-fail warning to all that was counted being durable, ms.
@@ -232,9 +232,9 @@ const ANSWER_MS: f64 = 20.0;
 
 /// Proof 2: with and without hold-up, at drawn moments of steady work; in every second
 /// run beside a display that is redrawn without pause.
-pub fn loss_bound<R: UnderTest>(run: &mut Run) {
+pub fn loss_bound<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
     age(&mut rig, &mut rng);
     if run.number % 2 == 1 {
         rig.fit_screen(run.seed);
@@ -275,7 +275,7 @@ pub fn loss_bound<R: UnderTest>(run: &mut Run) {
         let tear = Tear::draw(rng.next_u64(), 64);
         let mut image = Vec::new();
         rig.cut_image(tear, &mut image);
-        let past = Recovered::<R>::from_image(image, run.seed).past().unwrap_or_default();
+        let past = Recovered::<D>::from_image(image, run.seed).past().unwrap_or_default();
         let lost = truth.since(&past);
         let (running_ms, trims, powered_ms) = (lost.running_ms, lost.trims, lost.powered_ms);
         let name = if warned { "lost with hold-up, stitches:" } else { "without, stitches:" };
@@ -302,7 +302,7 @@ pub fn loss_bound<R: UnderTest>(run: &mut Run) {
 
 /// Warns somewhere in the middle of whatever the board is doing, half of the time a
 /// renewal (two program cycles, and now and then a snapshot after it); when, µs.
-fn warn_somewhere<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
+fn warn_somewhere<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) -> u64 {
     if rng.next_u32().is_multiple_of(2) {
         let components = ComponentSet(1 << (rng.next_u32() % 15));
         let _ = rig.ask(Command::Renew { components, reply: None });
@@ -315,7 +315,7 @@ fn warn_somewhere<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) -> u64 {
 }
 
 /// The supply dips, warns and comes back; the machine sews on.
-fn a_dip<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn a_dip<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
     rig.warn();
     rig.pass_to(rig.now_us + 200_000, &mut |_| {});
     rig.input(rig.now(), Input::PowerFail(Level::Inactive));
@@ -324,7 +324,7 @@ fn a_dip<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
 
 /// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many
 /// steps of the panel were done until then.
-fn wait_for_answer<R: UnderTest>(rig: &mut Rig<R>, truth: &Counters) -> (Option<u64>, u32) {
+fn wait_for_answer<D: Device>(rig: &mut Bench<D>, truth: &Counters) -> (Option<u64>, u32) {
     let (mut durable_us, mut steps) = (None, 0);
     for _ in 0..300 {
         let polled = rig.poll_once(&mut |_| {});
@@ -355,7 +355,7 @@ pub(super) fn is_durable(truth: &Counters, durable: &Counters) -> bool {
 }
 
 /// Sews, trims, breaks, stands and renews, ending at a drawn moment.
-fn work_for_a_while<R: UnderTest>(rig: &mut Rig<R>, rng: &mut Pcg32) {
+fn work_for_a_while<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
     for _ in 0..=rng.next_u32() % 4 {
         let needle = any_needle(rng);
         match rng.next_u32() % 8 {

@@ -10,8 +10,8 @@ use shaftbook_drivers::memory::WiredPart;
 
 use super::Run;
 use super::cuts::is_durable;
-use super::rig::{BOARD, Rig, any_needle};
-use super::under_test::UnderTest;
+use shaftbook_world::bench::{BOARD, Bench, any_needle};
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// Power-ups, one after the other, each cut when its first record is in its slot.
@@ -31,22 +31,22 @@ const PARTS: [Geometry; 3] = [
 ];
 
 /// A case for each part.
-pub fn flapping<R: UnderTest>(run: &mut Run) {
+pub fn flapping<D: Device>(run: &mut Run) {
     let seed = run.seed;
     for geometry in PARTS {
         let Geometry { size_bytes, page_bytes } = geometry;
         run.case(|| {
-            flaps::<R>(seed, geometry).map_err(|what| {
+            flaps::<D>(seed, geometry).map_err(|what| {
                 format!("flapping supply, {size_bytes} bytes in pages of {page_bytes}: {what}")
             })
         });
     }
 }
 
-fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
+fn flaps<D: Device>(seed: u64, geometry: Geometry) -> Result<(), String> {
     let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
     let powered = |part: Part, seed| {
-        Rig::<R>::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired)
+        Bench::<D>::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired)
     };
     let mut rig = powered(Part::blank(geometry).map_err(|e| e.to_string())?, seed);
     rig.rest(&mut |_| {});
@@ -54,7 +54,7 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     // The ring is nearly round: a new snapshot is due soon.
     let slots = geometry.size_bytes / u32::from(geometry.page_bytes.max(RECORD_BYTES));
-    while u32::from(rig.board.store().head().slot) < slots * 5 / 8 {
+    while u32::from(rig.board().store().head().slot) < slots * 5 / 8 {
         rig.sew(any_needle(&mut rng), 6, 1_999_000, &mut |_| {});
     }
     rig.warn();
@@ -78,7 +78,7 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
         }
         truth.power_ups += 1;
         truth.powered_ms += POWERED_MS;
-        let past = rig.board.past().copied();
+        let past = rig.board().past().copied();
         let past =
             past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&rig)))?;
         if !acknowledged.at_most(&past) || !past.at_most(&truth) {
@@ -86,16 +86,16 @@ fn flaps<R: UnderTest>(seed: u64, geometry: Geometry) -> Result<(), String> {
         }
     }
     // The supply stays, but not for long: the warning comes at once.
-    rig.found(rig.board.past().copied().as_ref());
+    rig.found(rig.board().past().copied().as_ref());
     let truth = rig.truth();
     rig.warn();
     rig.rest(&mut |_| {});
-    if rig.board.faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
+    if rig.board().faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
         return Ok(());
     }
     Err(format!("nothing is stored any more, though the supply stays: {:?}", named(&rig)))
 }
 
-fn named<R: UnderTest>(rig: &Rig<R>) -> Vec<Fault> {
-    rig.board.faults().iter().collect()
+fn named<D: Device>(rig: &Bench<D>) -> Vec<Fault> {
+    rig.board().faults().iter().collect()
 }

@@ -11,29 +11,29 @@ use shaftbook_core::store::serial::Lap;
 use shaftbook_drivers::memory::WiredPart;
 
 use super::Run;
-use super::rig::{BOARD, Rig};
-use super::under_test::UnderTest;
+use shaftbook_world::bench::{BOARD, Bench};
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 
 /// Another board, whose part gets into ours.
 const STRANGER: BoardId = BoardId(0x0DD_B0A2D);
 
 /// Proof 7.
-pub fn garbage_boots<R: UnderTest>(run: &mut Run) {
+pub fn garbage_boots<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let used = used_image::<R>(run.seed);
+    let used = used_image::<D>(run.seed);
     for kind in 0..KINDS {
         let seed = rng.next_u64();
         if run.is_over() {
             return;
         }
-        run.case(|| case::<R>(kind, seed, &used).map_err(|what| format!("kind {kind}: {what}")));
+        run.case(|| case::<D>(kind, seed, &used).map_err(|what| format!("kind {kind}: {what}")));
     }
     let seed = rng.next_u64();
-    run.case(|| exchanged::<R>(seed, &used).map_err(|what| format!("exchanged: {what}")));
+    run.case(|| exchanged::<D>(seed, &used).map_err(|what| format!("exchanged: {what}")));
     for page_bytes in [16, 32, 128] {
         run.case(|| {
-            other_pages::<R>(seed, page_bytes)
+            other_pages::<D>(seed, page_bytes)
                 .map_err(|what| format!("pages of {page_bytes}: {what}"))
         });
     }
@@ -42,8 +42,8 @@ pub fn garbage_boots<R: UnderTest>(run: &mut Run) {
 const KINDS: usize = 12;
 
 /// Our own board's part after some use.
-fn used_image<R: UnderTest>(seed: u64) -> Vec<u8> {
-    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(3));
+fn used_image<D: Device>(seed: u64) -> Vec<u8> {
+    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(3));
     rig.sew(Needle::new(2).expect("needle 2"), 400, 1_990_000, &mut |_| {});
     rig.warn();
     rig.rest(&mut |_| {});
@@ -52,7 +52,7 @@ fn used_image<R: UnderTest>(seed: u64) -> Vec<u8> {
     image
 }
 
-fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
+fn case<D: Device>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let garbage = |rng: &mut Pcg32, size: usize| -> Vec<u8> {
         (0..size).map(|_| rng.next_u32() as u8).collect()
@@ -69,7 +69,7 @@ fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String>
         2 => vec![0; size],
         3 => {
             expected = vec![Fault::ForeignMemory];
-            foreign::<R>(seed)
+            foreign::<D>(seed)
         }
         // Garbage in most of a part that was ours.
         4 => {
@@ -112,10 +112,10 @@ fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String>
     let part = Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string())?;
     let mut bus = Bus::new(part, Timing::FAST_MODE, seed);
     bus.set_answers(answers);
-    let mut rig: Rig<R> = Rig::on(bus, BOARD);
+    let mut rig: Bench<D> = Bench::on(bus, BOARD);
     rig.pass_to(3_000_000, &mut |_| {});
-    let seen: Vec<Fault> = rig.board.faults().iter().collect();
-    let past = rig.board.past().copied();
+    let seen: Vec<Fault> = rig.board().faults().iter().collect();
+    let past = rig.board().past().copied();
     // A part that was partly ours may still give a past, but never a false one.
     let may_have_past = matches!(kind, 4 | 11);
     if !may_have_past && past.is_some() {
@@ -130,9 +130,9 @@ fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String>
     if past.is_none() && seen.is_empty() {
         return Err("no past and no fault".into());
     }
-    let before = rig.board.session(rig.now()).stitches();
+    let before = rig.board().session(rig.now()).stitches();
     rig.sew(Needle::new(3).ok_or("needle 3")?, 50, 70_000, &mut |_| {});
-    let counted = rig.board.session(rig.now()).stitches() - before;
+    let counted = rig.board().session(rig.now()).stitches() - before;
     // The last stitch's edge may not have settled yet.
     if !(49..=50).contains(&counted) {
         return Err(format!("of 50 stitches it counted {counted}"));
@@ -144,45 +144,45 @@ fn case<R: UnderTest>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String>
 }
 
 /// The part answers again: the past is found and what was counted is added.
-fn comes_back<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
+fn comes_back<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     rig.bus.set_answers(Answers::Part);
     rig.pass_to(rig.now_us + 3_000_000, &mut |_| {});
-    let lifetime = rig.board.lifetime(rig.now()).ok_or("the past is not found again")?;
+    let lifetime = rig.board().lifetime(rig.now()).ok_or("the past is not found again")?;
     if !(449..=450).contains(&lifetime.stitches()) {
         return Err(format!("400 + 50 stitches came to {}", lifetime.stitches()));
     }
-    if !rig.board.faults().is_empty() {
-        return Err(format!("still shows {:?}", rig.board.faults().iter().collect::<Vec<_>>()));
+    if !rig.board().faults().is_empty() {
+        return Err(format!("still shows {:?}", rig.board().faults().iter().collect::<Vec<_>>()));
     }
     Ok(())
 }
 
 /// Another board's part gets into the socket while the board works; the board is cut,
 /// and powered up on that part, then on its own.
-fn exchanged<R: UnderTest>(seed: u64, used: &[u8]) -> Result<(), String> {
+fn exchanged<D: Device>(seed: u64, used: &[u8]) -> Result<(), String> {
     let part =
         |image: Vec<u8>| Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string());
-    let mut rig: Rig<R> = Rig::new(part(used.to_vec())?, seed);
+    let mut rig: Bench<D> = Bench::new(part(used.to_vec())?, seed);
     rig.rest(&mut |_| {});
     let needle = Needle::new(1 + (seed % 15) as u8).ok_or("a needle")?;
-    rig.bus.exchange(part(foreign::<R>(seed))?);
+    rig.bus.exchange(part(foreign::<D>(seed))?);
     rig.sew(needle, 20 + seed % 3_000, 1_990_000, &mut |_| {});
     // What is fed in since, and what its own part held before.
     let truth = rig.truth().stitches() + 400;
     let mut image = Vec::new();
     rig.cut_image(Tear::draw(seed, 64), &mut image);
-    let mut again: Rig<R> = Rig::new(part(image)?, seed);
+    let mut again: Bench<D> = Bench::new(part(image)?, seed);
     again.pass_to(3_000_000, &mut |_| {});
-    match again.board.past() {
-        None if again.board.faults().is_empty() => return Err("no past and no fault".into()),
+    match again.board().past() {
+        None if again.board().faults().is_empty() => return Err("no past and no fault".into()),
         Some(past) if past.stitches() > truth => {
             return Err(format!("{} stitches of {truth} on the other part", past.stitches()));
         }
         _ => {}
     }
-    let mut own: Rig<R> = Rig::new(part(used.to_vec())?, seed);
+    let mut own: Bench<D> = Bench::new(part(used.to_vec())?, seed);
     own.rest(&mut |_| {});
-    match own.board.past().map(shaftbook_core::counters::Counters::stitches) {
+    match own.board().past().map(shaftbook_core::counters::Counters::stitches) {
         Some(400) => Ok(()),
         other => Err(format!("back on its own part it has {other:?} of 400 stitches")),
     }
@@ -190,21 +190,21 @@ fn exchanged<R: UnderTest>(seed: u64, used: &[u8]) -> Result<(), String> {
 
 /// A sound part of pages other than the reference's: a record takes several program cycles
 /// or half a page. Sews, is cut, and loses nothing that was acknowledged.
-fn other_pages<R: UnderTest>(seed: u64, page_bytes: u16) -> Result<(), String> {
+fn other_pages<D: Device>(seed: u64, page_bytes: u16) -> Result<(), String> {
     let geometry = Geometry { page_bytes, ..Geometry::REFERENCE };
     let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
     let part = Part::blank(geometry).map_err(|e| e.to_string())?;
-    let mut rig: Rig<R> = Rig::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired);
+    let mut rig: Bench<D> = Bench::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired);
     rig.rest(&mut |_| {});
     rig.fit();
     rig.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});
     let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
     rig.cut_and_power_up(Tear::draw(seed, page_bytes));
-    let faults: Vec<Fault> = rig.board.faults().iter().collect();
+    let faults: Vec<Fault> = rig.board().faults().iter().collect();
     if !faults.is_empty() {
         return Err(format!("shows {faults:?}"));
     }
-    let past = rig.board.past().copied().ok_or("the past is lost")?;
+    let past = rig.board().past().copied().ok_or("the past is lost")?;
     if !acknowledged.at_most(&past) || !past.at_most(&truth) || acknowledged.stitches() == 0 {
         return Err(format!("{past:?}; acknowledged {acknowledged:?}"));
     }
@@ -212,8 +212,8 @@ fn other_pages<R: UnderTest>(seed: u64, page_bytes: u16) -> Result<(), String> {
 }
 
 /// The part of another board.
-fn foreign<R: UnderTest>(seed: u64) -> Vec<u8> {
-    let mut rig: Rig<R> = Rig::fitted_as(seed, Lap::new(5), STRANGER);
+fn foreign<D: Device>(seed: u64) -> Vec<u8> {
+    let mut rig: Bench<D> = Bench::fitted_as(seed, Lap::new(5), STRANGER);
     rig.sew(Needle::new(1).expect("needle 1"), 900, 1_990_000, &mut |_| {});
     let mut image = Vec::new();
     rig.cut_image(Tear::New, &mut image);

@@ -21,11 +21,8 @@ pub mod garbage;
 pub mod junit;
 pub mod needles;
 pub mod reset;
-pub mod rig;
 pub mod roll_over;
 pub mod sabotage;
-pub mod screen;
-pub mod under_test;
 pub mod wear;
 
 use std::fmt;
@@ -34,7 +31,14 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
-use under_test::UnderTest;
+use shaftbook_world::bench::core::Core;
+use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::firmware::Firmware;
+use shaftbook_world::bench::under_test::UnderTest;
+
+/// One run in so many is made on the whole firmware, with its main loop, panel and display;
+/// the others on the bare core, which is much faster.
+pub const FIRMWARE_RUNS: u64 = 8;
 
 /// A proof, by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -134,21 +138,28 @@ impl Proof {
         progress: &(impl Fn(u64, u64) + Sync),
         before_each: &(impl Fn() + Sync),
     ) -> Outcome {
-        let search = |run: &mut Run| match self {
-            Self::NeverBackwards => cuts::never_backwards::<R>(run),
-            Self::LossBound => cuts::loss_bound::<R>(run),
-            Self::WholeService => cuts::whole_service::<R>(run),
-            Self::NeedlesAddUp => needles::needles_add_up::<R>(run),
-            Self::RollOver => roll_over::roll_over::<R>(run),
-            Self::OneBadPage => bad_page::one_bad_page::<R>(run),
-            Self::GarbageBoots => garbage::garbage_boots::<R>(run),
-            Self::EvenWear => wear::even_wear::<R>(run),
-            Self::NoFreeReset => reset::no_free_reset::<R>(run),
-        };
         spread(self, plan, progress, |run| {
             before_each();
-            search(run);
+            if run.number % FIRMWARE_RUNS == FIRMWARE_RUNS - 1 {
+                self.search::<Firmware<R>>(run);
+            } else {
+                self.search::<Core<R>>(run);
+            }
         })
+    }
+
+    fn search<D: Device>(self, run: &mut Run) {
+        match self {
+            Self::NeverBackwards => cuts::never_backwards::<D>(run),
+            Self::LossBound => cuts::loss_bound::<D>(run),
+            Self::WholeService => cuts::whole_service::<D>(run),
+            Self::NeedlesAddUp => needles::needles_add_up::<D>(run),
+            Self::RollOver => roll_over::roll_over::<D>(run),
+            Self::OneBadPage => bad_page::one_bad_page::<D>(run),
+            Self::GarbageBoots => garbage::garbage_boots::<D>(run),
+            Self::EvenWear => wear::even_wear::<D>(run),
+            Self::NoFreeReset => reset::no_free_reset::<D>(run),
+        }
     }
 
     /// How many runs a plan takes of it.

@@ -14,8 +14,8 @@ use shaftbook_core::service::{
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use super::rig::{BELT, Figures, KEY, KNIFE, Recovered, Rig, any_needle};
-use super::under_test::UnderTest;
+use shaftbook_world::bench::{BELT, Figures, KEY, KNIFE, Recovered, Bench, any_needle};
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
@@ -25,9 +25,9 @@ const YEAR_CHANCE: f64 = 1e-4;
 const WHILE_S: u64 = 600;
 
 /// Proof 9.
-pub fn no_free_reset<R: UnderTest>(run: &mut Run) {
+pub fn no_free_reset<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new(1));
+    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
     rig.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
     let start = rig.clone();
     run.case(|| missing_replies(&mut start.clone()));
@@ -45,24 +45,24 @@ pub fn no_free_reset<R: UnderTest>(run: &mut Run) {
     run.figure("guesses in a year:", tries);
 }
 
-fn unchanged<R: UnderTest>(rig: &Rig<R>, start: &Figures, what: &str) -> Result<(), String> {
-    let now = Figures::of(rig.board.ledger());
+fn unchanged<D: Device>(rig: &Bench<D>, start: &Figures, what: &str) -> Result<(), String> {
+    let now = Figures::of(rig.board().ledger());
     if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
 }
 
 /// Without any reply, as an operator would press it.
-fn missing_replies<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
-    let before = Figures::of(rig.board.ledger());
+fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
+    let before = Figures::of(rig.board().ledger());
     let now = rig.now();
     let knife = ComponentSet::only(KNIFE);
     let commands = [
         Command::Service { reply: None },
         Command::Renew { components: knife, reply: None },
-        Command::Fit { fitting: super::rig::fitting(), reply: None },
+        Command::Fit { fitting: shaftbook_world::bench::fitting(), reply: None },
     ];
     for command in commands {
         let name = format!("{command:.40?}");
-        let answer = rig.board.request(now, command);
+        let answer = rig.board().request(now, command);
         rig.rest(&mut |_| {});
         unchanged(rig, &before, &name)?;
         if answer != Err(Refusal::NeedsAuthority) {
@@ -72,23 +72,23 @@ fn missing_replies<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
     Ok(())
 }
 
-fn service<R: UnderTest>(rig: &mut Rig<R>, reply: EightDigits) -> Result<(), Refusal> {
+fn service<D: Device>(rig: &mut Bench<D>, reply: EightDigits) -> Result<(), Refusal> {
     let now = rig.now();
-    let answer = rig.board.request(now, Command::Service { reply: Some(reply) });
+    let answer = rig.board().request(now, Command::Service { reply: Some(reply) });
     rig.rest(&mut |_| {});
     answer
 }
 
 /// 0 a guess, 1 a used reply, 2 a stale one, 3 another board's, 4 the reply to an
 /// earlier challenge, 5 the right one at the second try at a challenge.
-fn wrong_reply<R: UnderTest>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(), String> {
+fn wrong_reply<D: Device>(rig: &mut Bench<D>, kind: u32, seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let right = rig.right_reply(Authorised::Service).ok_or("no challenge")?;
     let reply = match kind {
         0 => EightDigits::new((right.get() + 1 + rng.next_u32() % 99_999_998) % EightDigits::END),
         1 => {
             service(rig, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
-            if rig.board.ledger().services != 1 {
+            if rig.board().ledger().services != 1 {
                 return Err("the right reply did not make a service".into());
             }
             rig.right_reply(Authorised::Service).ok_or("no challenge")?;
@@ -101,10 +101,10 @@ fn wrong_reply<R: UnderTest>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(
         3 => {
             let now = rig.now();
             let challenge =
-                rig.board.challenge(now, Authorised::Service).map_err(|r| format!("{r:?}"))?;
+                rig.board().challenge(now, Authorised::Service).map_err(|r| format!("{r:?}"))?;
             let mut key = KEY;
             key[31] ^= 1;
-            let services = rig.board.ledger().services;
+            let services = rig.board().ledger().services;
             Some(authority::reply(&Key::new(key), Purpose::Service, services, challenge))
         }
         5 => {
@@ -119,7 +119,7 @@ fn wrong_reply<R: UnderTest>(rig: &mut Rig<R>, kind: u32, seed: u64) -> Result<(
         }
     }
     .ok_or("no reply")?;
-    let before = Figures::of(rig.board.ledger());
+    let before = Figures::of(rig.board().ledger());
     let _ = service(rig, reply);
     unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
 }
@@ -130,7 +130,7 @@ const OTHER_PURPOSES: u32 = 7;
 /// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
 /// opened, and rightly answered, for something else; from 4 on the challenge is the right
 /// one and the reply is the engineer's for another purpose or service count.
-fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String> {
+fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let belt = Authorised::Renew(ComponentSet::only(BELT));
     let (opened, asked) = match kind {
@@ -141,8 +141,8 @@ fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String
         _ => (Authorised::Service, Authorised::Service),
     };
     let now = rig.now();
-    let challenge = rig.board.challenge(now, opened).map_err(|r| format!("{r:?}"))?;
-    let services = rig.board.ledger().services;
+    let challenge = rig.board().challenge(now, opened).map_err(|r| format!("{r:?}"))?;
+    let services = rig.board().ledger().services;
     let (purpose, services) = match kind {
         4 => (Purpose::Renewal, services),
         5 => (Purpose::Refit, services),
@@ -153,11 +153,11 @@ fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String
     let command = match asked {
         Authorised::Service => Command::Service { reply },
         Authorised::Renew(components) => Command::Renew { components, reply },
-        Authorised::Refit => Command::Fit { fitting: super::rig::fitting(), reply },
+        Authorised::Refit => Command::Fit { fitting: shaftbook_world::bench::fitting(), reply },
     };
-    let before = Figures::of(rig.board.ledger());
+    let before = Figures::of(rig.board().ledger());
     rig.effects.clear();
-    let answer = rig.board.request(now, command);
+    let answer = rig.board().request(now, command);
     rig.rest(&mut |_| {});
     unchanged(rig, &before, &format!("a reply for another purpose, kind {kind},"))?;
     let refused = answer == Err(Refusal::OtherPurpose)
@@ -167,12 +167,12 @@ fn other_purpose<R: UnderTest>(rig: &mut Rig<R>, kind: u32) -> Result<(), String
 
 /// Somebody who has a used reply asks for challenges as fast as he can, hoping for the one
 /// that it answers: how many does he get?
-fn challenges_in_a_while<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
+fn challenges_in_a_while<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let (start_us, mut given) = (rig.now_us, 0_u64);
     while rig.now_us - start_us < WHILE_S * 1_000_000 {
         let now = rig.now();
-        given += u64::from(rig.board.challenge(now, knife).is_ok());
+        given += u64::from(rig.board().challenge(now, knife).is_ok());
         rig.now_us += 200_000;
     }
     let most = u64::from(CHALLENGES_MAX) + WHILE_S / CHALLENGE_PAUSE_S + 1;
@@ -184,16 +184,16 @@ fn challenges_in_a_while<R: UnderTest>(rig: &mut Rig<R>) -> Result<(), String> {
 
 /// The power is cut while a wrong try is being stored: either it is on record, or it
 /// was not judged.
-fn cut_during_a_try<R: UnderTest>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32) {
+fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let mut rig = start.clone();
     let Some(right) = rig.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
     let now = rig.now();
-    let _ = rig.board.request(now, Command::Service { reply: Some(wrong) });
-    let before = Figures::of(rig.board.ledger());
+    let _ = rig.board().request(now, Command::Service { reply: Some(wrong) });
+    let before = Figures::of(rig.board().ledger());
     let seed = rng.next_u64();
     let mut image = Vec::new();
-    rig.rest(&mut |rig: &Rig<R>| {
+    rig.rest(&mut |rig: &Bench<D>| {
         let judged = rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
         let at_all_times = rig.bus.page_under_way().is_some() || judged;
         if !at_all_times || run.is_over() {
@@ -202,9 +202,9 @@ fn cut_during_a_try<R: UnderTest>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32
         for tear in Tear::every(64, 2, seed).step_by(7) {
             run.case(|| {
                 rig.cut_image(tear, &mut image);
-                let after = Recovered::<R>::from_image(image.clone(), seed);
+                let after = Recovered::<D>::from_image(image.clone(), seed);
                 unchanged(&after.rig, &before, "a cut try")?;
-                if judged && after.rig.board.ledger().tries == 0 {
+                if judged && after.rig.board().ledger().tries == 0 {
                     return Err("a judged try is not on record after a cut".into());
                 }
                 Ok(())
@@ -215,7 +215,7 @@ fn cut_during_a_try<R: UnderTest>(run: &mut Run, start: &Rig<R>, rng: &mut Pcg32
 
 /// An operator who tries without pause, cutting the power whenever he likes: how many
 /// tries in a year?
-fn guesses_in_a_year<R: UnderTest>(rig: &mut Rig<R>) -> Result<f64, String> {
+fn guesses_in_a_year<D: Device>(rig: &mut Bench<D>) -> Result<f64, String> {
     let mut tries = 0_u32;
     let mut spent_us = 0_u64;
     let mut start_us = rig.now_us;
@@ -227,7 +227,7 @@ fn guesses_in_a_year<R: UnderTest>(rig: &mut Rig<R>) -> Result<f64, String> {
         };
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
         let now = rig.now();
-        match rig.board.request(now, Command::Service { reply: Some(wrong) }) {
+        match rig.board().request(now, Command::Service { reply: Some(wrong) }) {
             Ok(()) => {
                 tries += 1;
                 rig.rest(&mut |_| {});
@@ -248,7 +248,7 @@ fn guesses_in_a_year<R: UnderTest>(rig: &mut Rig<R>) -> Result<f64, String> {
             }
             Err(other) => return Err(format!("a try was answered {other:?}")),
         }
-        if rig.board.ledger().services != 0 {
+        if rig.board().ledger().services != 0 {
             return Err("a wrong guess made a service".into());
         }
     }

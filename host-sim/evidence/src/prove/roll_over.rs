@@ -15,35 +15,36 @@ use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use super::rig::{BOARD, Recovered, Rig, any_needle};
-use super::under_test::{Clock, UnderTest};
+use shaftbook_world::bench::{BOARD, Recovered, Bench, any_needle};
+use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::under_test::{Clock, UnderTest};
 use shaftbook_world::bus::{Answers, Tear};
 
 /// Proof 5.
-pub fn roll_over<R: UnderTest>(run: &mut Run) {
+pub fn roll_over<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let seed = rng.next_u64();
-    run.case(|| ticks::<R, 32>(seed, 40 * 60 * 1_000_000 / 2));
-    run.case(|| ticks::<R, 16>(seed, 32_000));
-    laps::<R>(run, &mut rng);
-    run.case(|| hundred_years::<R>(seed));
-    run.case(|| away_for_hours::<R>(seed));
+    run.case(|| ticks::<D, 32>(seed, 40 * 60 * 1_000_000 / 2));
+    run.case(|| ticks::<D, 16>(seed, 32_000));
+    laps::<D>(run, &mut rng);
+    run.case(|| hundred_years::<D>(seed));
+    run.case(|| away_for_hours::<D>(seed));
 }
 
 /// Stamps at drawn gaps, some of them overtaken by the main loop, over 50 wraps and
 /// more of a timer of `BITS` bits.
-fn ticks<R: UnderTest, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
+fn ticks<D: Device, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let mut clock = Clock::default();
     let mut true_us = 0_u64;
     while true_us >> BITS < 50 {
         true_us += 1 + rng.next_u64() % longest_gap_us;
-        let seen = R::extend(&mut clock, BITS, (true_us & ((1 << BITS) - 1)) as u32).as_us();
+        let seen = D::Rules::extend(&mut clock, BITS, (true_us & ((1 << BITS) - 1)) as u32).as_us();
         if seen != true_us {
             return Err(format!("a {BITS}-bit timer: {true_us} µs came out as {seen}"));
         }
         let early_us = true_us - (rng.next_u64() % 500).min(true_us);
-        let seen = R::extend(&mut clock, BITS, (early_us & ((1 << BITS) - 1)) as u32).as_us();
+        let seen = D::Rules::extend(&mut clock, BITS, (early_us & ((1 << BITS) - 1)) as u32).as_us();
         if seen != early_us {
             return Err(format!(
                 "a {BITS}-bit timer: a late stamp {early_us} µs came out as {seen}"
@@ -55,8 +56,8 @@ fn ticks<R: UnderTest, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Resul
 
 /// Laps just below the wrap of their 21 bits: sews through it, with a cut at every
 /// lap's end.
-fn laps<R: UnderTest>(run: &mut Run, rng: &mut Pcg32) {
-    let mut rig: Rig<R> = Rig::fitted(run.seed, Lap::new((1 << 21) - 2));
+fn laps<D: Device>(run: &mut Run, rng: &mut Pcg32) {
+    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new((1 << 21) - 2));
     let rounds = if run.quick { 28 } else { 60 };
     for _ in 0..rounds {
         if run.is_over() {
@@ -70,7 +71,7 @@ fn laps<R: UnderTest>(run: &mut Run, rng: &mut Pcg32) {
         let mut image = Vec::new();
         rig.cut_image(Tear::Old, &mut image);
         run.case(|| {
-            let recovered = Recovered::<R>::from_image(image, run_seed(&truth));
+            let recovered = Recovered::<D>::from_image(image, run_seed(&truth));
             let past = recovered.past().ok_or("the past is lost")?;
             if !acknowledged.at_most(&past) || !past.at_most(&truth) {
                 return Err(format!(
@@ -85,9 +86,9 @@ fn laps<R: UnderTest>(run: &mut Run, rng: &mut Pcg32) {
     }
     run.figure(
         "laps crossed:",
-        f64::from(rig.board.store().head().lap.get().wrapping_add(3) % (1 << 21)),
+        f64::from(rig.board().store().head().lap.get().wrapping_add(3) % (1 << 21)),
     );
-    let wrapped = rig.board.store().head().lap.get() < 100;
+    let wrapped = rig.board().store().head().lap.get() < 100;
     run.case(|| if wrapped { Ok(()) } else { Err("the laps did not reach their wrap".into()) });
 }
 
@@ -116,11 +117,11 @@ fn figures_of_a_century() -> Counters {
 }
 
 /// A part that holds the figures of a century: boots, counts on, is cut, boots.
-fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
+fn hundred_years<D: Device>(seed: u64) -> Result<(), String> {
     let old = figures_of_a_century();
-    let image = part_with::<R>(&old, seed);
-    let mut rig = Recovered::<R>::from_image(image, seed).rig;
-    let past = rig.board.past().copied().ok_or("the past is lost")?;
+    let image = part_with::<D>(&old, seed);
+    let mut rig = Recovered::<D>::from_image(image, seed).rig;
+    let past = rig.board().past().copied().ok_or("the past is lost")?;
     if past != old {
         return Err(format!("a century came back as {past:?}"));
     }
@@ -129,7 +130,7 @@ fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
     rig.warn();
     rig.work(&mut |_| {});
     rig.cut_and_power_up(Tear::New);
-    let past = rig.board.past().ok_or("the past is lost")?;
+    let past = rig.board().past().ok_or("the past is lost")?;
     if past.stitches() != old.stitches() + 100 || past.powered_ms <= old.powered_ms {
         return Err(format!("a century and 100 stitches came back as {past:?}"));
     }
@@ -139,9 +140,9 @@ fn hundred_years<R: UnderTest>(seed: u64) -> Result<(), String> {
 /// The part does not answer for so long that the delta since its snapshot is too large
 /// for a checkpoint's field (9.3 h of powered time). It comes back just as the power fails:
 /// the one checkpoint for which there is time must not be below what was acknowledged.
-fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
+fn away_for_hours<D: Device>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(1));
     rig.sew(any_needle(&mut rng), 300, 1_990_000, &mut |_| {});
     rig.bus.set_answers(Answers::Nobody);
     rig.pass_to(rig.now_us + 10_000_000, &mut |_| {});
@@ -163,7 +164,7 @@ fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
     let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
     let mut image = Vec::new();
     rig.cut_image(Tear::Old, &mut image);
-    let past = Recovered::<R>::from_image(image, seed).past().ok_or("the past is lost")?;
+    let past = Recovered::<D>::from_image(image, seed).past().ok_or("the past is lost")?;
     if !acknowledged.at_most(&past) || !past.at_most(&truth) {
         return Err(format!("away for hours: {past:?}; acknowledged {acknowledged:?}"));
     }
@@ -172,8 +173,8 @@ fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
 
 /// The image of a part with a snapshot of `counters` and a checkpoint on it, made
 /// from the format alone.
-fn part_with<R: UnderTest>(counters: &Counters, seed: u64) -> Vec<u8> {
-    let ledger = Rig::<R>::fitted(seed, Lap::new(1)).board.ledger().clone();
+fn part_with<D: Device>(counters: &Counters, seed: u64) -> Vec<u8> {
+    let ledger = Bench::<D>::fitted(seed, Lap::new(1)).board().ledger().clone();
     let geometry = Geometry::REFERENCE;
     let ring = Ring::new(geometry).expect("the reference part is supported");
     let mut image = vec![0xFF; geometry.size_bytes as usize];

@@ -8,8 +8,8 @@ use shaftbook_core::counters::Needle;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use super::rig::Rig;
-use super::under_test::UnderTest;
+use shaftbook_world::bench::Bench;
+use shaftbook_world::bench::device::Device;
 use shaftbook_world::bus::Tear;
 
 const SEWING_H: u64 = 40;
@@ -48,9 +48,9 @@ pub struct Cost {
 /// # Panics
 /// When the board cannot be fitted.
 #[must_use]
-pub fn reference_workload<R: UnderTest>(seed: u64) -> Cost {
+pub fn reference_workload<D: Device>(seed: u64) -> Cost {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Rig<R> = Rig::fitted(seed, Lap::new(1));
+    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(1));
     let before = rig.bus.tally();
     let start = rig.bus.part().wear().cycles();
     let mut checkpoints = 0;
@@ -59,7 +59,7 @@ pub fn reference_workload<R: UnderTest>(seed: u64) -> Cost {
     for session in 0..POWER_UPS {
         if session > 0 {
             rig.bus.power_cycle(Tear::Old);
-            let boot = boot::<R>(&rig);
+            let boot = boot::<D>(&rig);
             lifetime_known_ms = lifetime_known_ms.max(boot.0);
             ready_ms = ready_ms.max(boot.1);
             boot_bytes = boot_bytes.max(boot.2);
@@ -94,18 +94,18 @@ pub fn reference_workload<R: UnderTest>(seed: u64) -> Cost {
     }
 }
 
-fn count<R: UnderTest>(rig: &Rig<R>) -> u64 {
+fn count<D: Device>(rig: &Bench<D>) -> u64 {
     let is_checkpoint =
         |e: &&Effect| matches!(e, Effect::CheckpointDurable(_) | Effect::LedgerDurable(_));
     rig.effects.iter().filter(is_checkpoint).count() as u64
 }
 
 /// Bus time to the lifetime counters and to everything, ms, and the bytes read.
-fn boot<R: UnderTest>(rig: &Rig<R>) -> (f64, f64, u64) {
-    let mut next: Rig<R> = Rig::on(rig.bus.clone(), rig.board.id());
+fn boot<D: Device>(rig: &Bench<D>) -> (f64, f64, u64) {
+    let mut next: Bench<D> = Bench::on(rig.bus.clone(), rig.board().id());
     let start = next.bus.tally();
     let (mut known_ms, mut ready_ms, mut bytes) = (f64::MAX, f64::MAX, u64::MAX);
-    next.rest(&mut |rig: &Rig<R>| {
+    next.rest(&mut |rig: &Bench<D>| {
         let spent_ms = (rig.bus.tally().bus_ns - start.bus_ns) as f64 / 1e6;
         let has = |f: fn(&Effect) -> bool| rig.effects.last().is_some_and(f);
         if has(|e| matches!(e, Effect::LifetimeKnown(_))) {
@@ -120,8 +120,8 @@ fn boot<R: UnderTest>(rig: &Rig<R>) -> (f64, f64, u64) {
 }
 
 /// Proof 8.
-pub fn even_wear<R: UnderTest>(run: &mut Run) {
-    let cost = reference_workload::<R>(run.seed);
+pub fn even_wear<D: Device>(run: &mut Run) {
+    let cost = reference_workload::<D>(run.seed);
     run.figure("hottest/mean", cost.hottest_over_mean);
     run.figure("cycles a checkpoint", cost.cycles_a_checkpoint);
     run.figure("years", cost.years);

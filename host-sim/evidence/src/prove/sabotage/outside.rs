@@ -11,7 +11,7 @@ use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 
 use super::switches::Sabotaged;
-use crate::prove::under_test::{Clock, sound};
+use shaftbook_world::bench::under_test::{Clock, sound};
 use shaftbook_world::bus::Bus;
 
 type TheBoard = Board<Sabotaged>;

@@ -15,8 +15,9 @@ use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;
+use shaftbook_mainloop::rules::LoopRules;
 
-use crate::prove::under_test::{Clock, UnderTest, sound};
+use shaftbook_world::bench::under_test::{Clock, UnderTest, sound};
 use shaftbook_world::bus::Bus;
 
 /// A board that does what the [`Switches`] of its thread say.
@@ -35,25 +36,34 @@ pub fn set(switches: &'static Switches) {
 macro_rules! switches {
     (
         rules { $($rule:ident($($a:ident: $at:ty),*) -> $out:ty;)* }
+        main_loop { $($loop_rule:ident() -> bool;)* }
         outside { $($outside:ident($($b:ident: $bt:ty),*) $(-> $bout:ty)?, $sound:path;)* }
     ) => {
-        /// Every function that can be broken: of `Rules`, then of [`UnderTest`].
+        /// Every function that can be broken: of `Rules`, of `LoopRules`, then of [`UnderTest`].
         #[allow(missing_docs)] // They are documented there.
         #[derive(Clone, Copy, Debug)]
         pub struct Switches {
             $(pub $rule: fn($($at),*) -> $out,)*
+            $(pub $loop_rule: fn() -> bool,)*
             $(pub $outside: fn($($bt),*) $(-> $bout)?,)*
         }
 
         /// Nothing is broken.
         pub const SOUND: Switches = Switches {
             $($rule: <Sound as Rules>::$rule,)*
+            $($loop_rule: <Sound as LoopRules>::$loop_rule,)*
             $($outside: $sound,)*
         };
 
         impl Rules for Sabotaged {
             $(fn $rule($($a: $at),*) -> $out {
                 (NOW.get().$rule)($($a),*)
+            })*
+        }
+
+        impl LoopRules for Sabotaged {
+            $(fn $loop_rule() -> bool {
+                (NOW.get().$loop_rule)()
             })*
         }
 
@@ -106,12 +116,27 @@ switches! {
         lock_out() -> bool;
         wait_after_power_up() -> bool;
         panel_yields() -> bool;
-        screen_in_tiles() -> bool;
         cap_deltas() -> bool;
         journal_copies() -> u8;
         slots_used(slots: u16) -> u16;
         lap_is_newer(a: Lap, b: Lap) -> bool;
         lifetime(past: &Counters, session: &Counters) -> Counters;
+    }
+    main_loop {
+        time_before_edges() -> bool;
+        stamped_by_interrupt() -> bool;
+        missed_told() -> bool;
+        levels_read_again() -> bool;
+        one_step_a_poll() -> bool;
+        tile_by_tile() -> bool;
+        presses_wait() -> bool;
+        lamp_off_at_once() -> bool;
+        watchdog_every_turn() -> bool;
+        sleep_is_bounded() -> bool;
+        level_wakes() -> bool;
+        view_is_a_task() -> bool;
+        panel_told() -> bool;
+        display_woken_anew() -> bool;
     }
     outside {
         poll(board: &mut Board<Sabotaged>, now: Instant, bus: &mut Bus, part: WiredPart) -> Polled,

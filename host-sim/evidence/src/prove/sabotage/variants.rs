@@ -40,7 +40,7 @@ sabotages! {
         { answer_power_fail: no }
     "screen-in-one-go" Power LossBound
         "the whole picture goes to the display in one transaction"
-        { screen_in_tiles: no }
+        { tile_by_tile: no }
     "panel-never-yields" Power LossBound
         "the panel goes on drawing while a warning is answered"
         { panel_yields: no }

@@ -5,27 +5,53 @@
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::Command;
 use shaftbook_core::ledger::IntervalBaseline;
-use shaftbook_core::service::Authorised;
+use shaftbook_core::service::{Authorised, Refusal};
 
-use super::{KEY, Rig};
-use crate::prove::under_test::UnderTest;
+use super::device::Device;
+use super::{Bench, KEY};
 
-impl<R: UnderTest> Rig<R> {
+impl<D: Device> Bench<D> {
+    /// Asks for a challenge.
+    ///
+    /// # Errors
+    /// What the board refused it with.
+    pub fn challenge(&mut self, allows: Authorised) -> Result<EightDigits, Refusal> {
+        D::challenge(self, allows)
+    }
+
     /// The right reply to a new challenge for `allows`.
     pub fn right_reply(&mut self, allows: Authorised) -> Option<EightDigits> {
-        let now = self.now();
-        let challenge = self.board.challenge(now, allows).ok()?;
-        let services = self.board.ledger().services;
+        let challenge = self.challenge(allows).ok()?;
+        let services = self.board().ledger().services;
         Some(authority::reply(&Key::new(KEY), allows.purpose(), services, challenge))
     }
 
-    /// Asks for `command`; notes what it will change, by the truth. `None` when it
-    /// was refused.
+    /// Asks for `command`, or for the part of it that can be asked for at once; nothing is
+    /// noted of it.
+    ///
+    /// # Errors
+    /// What the board refused it with.
+    pub fn request(&mut self, command: Command) -> Result<(), Refusal> {
+        let answer = D::request(self, D::narrowed(command));
+        self.pending = None;
+        answer
+    }
+
+    /// Asks for `command`, as [`Bench::request`] does, and notes what it will change, by
+    /// the truth. `None` when it was refused.
     pub fn ask(&mut self, command: Command) -> Option<()> {
+        if matches!(command, Command::Fit { .. }) {
+            return None;
+        }
+        D::request(self, D::narrowed(command)).ok()
+    }
+
+    /// Notes what `command` will change when it is taken at `at_us`, by the truth.
+    pub(super) fn expect(&mut self, command: &Command, at_us: u64) {
         let mut after = self.figures.clone();
-        let truth = self.truth();
-        let ledger = self.board.ledger();
-        let renewed = match &command {
+        let truth = self.truth_at(at_us);
+        let ledger = self.board().ledger();
+        let renewed = match command {
             Command::Renew { components, .. } => *components,
             Command::Service { .. } => {
                 after.services += 1;
@@ -33,17 +59,14 @@ impl<R: UnderTest> Rig<R> {
                     IntervalBaseline { powered_ms: truth.powered_ms, running_ms: truth.running_ms };
                 ledger.renewed_by_service()
             }
-            Command::Fit { .. } => return None,
+            Command::Fit { .. } => return,
         };
         for (place, fitted) in ledger.components.iter().enumerate() {
             if renewed.contains(place) {
                 after.baselines[place] = fitted.component.measure.value(&truth, None);
             }
         }
-        let now = self.now();
-        self.board.request(now, command).ok()?;
         self.pending = Some(after);
-        Some(())
     }
 
     /// Asks for `command` when no other is under way, and waits until it is done, at most

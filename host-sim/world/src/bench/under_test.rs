@@ -15,11 +15,12 @@ use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::time::{Instant, TickClock};
 use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;
+use shaftbook_mainloop::rules::LoopRules;
 
-use shaftbook_world::bus::Bus;
+use crate::bus::Bus;
 
 /// A board that a proof can be run on. Every default is the sound one.
-pub trait UnderTest: Rules + Clone + Send + Sync {
+pub trait UnderTest: LoopRules + Clone + Send + Sync + 'static {
     /// One poll of the board on its memory driver.
     fn poll(board: &mut Board<Self>, now: Instant, bus: &mut Bus, part: WiredPart) -> Polled {
         sound::poll(board, now, bus, part)
@@ -74,7 +75,7 @@ pub struct Clock {
 /// What a sound board does.
 pub mod sound {
     use shaftbook_core::settings::Settings;
-    use shaftbook_drivers::memory::Eeprom;
+    use shaftbook_drivers::memory::Memory;
 
     use super::{
         Board, BoardId, Bus, Clock, EdgeConsumer, Input, Instant, Polled, Rules, WiredPart,
@@ -87,7 +88,7 @@ pub mod sound {
         bus: &mut Bus,
         part: WiredPart,
     ) -> Polled {
-        board.poll(now, &mut Eeprom::new(bus, part))
+        board.poll(now, &mut Memory::new(bus, part))
     }
 
     /// [`super::UnderTest::input`].

@@ -5,7 +5,7 @@
 use shaftbook_core::counters::Counters;
 use shaftbook_core::ledger::{IntervalBaseline, Ledger};
 
-use super::fitting::BELT;
+use super::proof_board::BELT;
 
 /// Places whose measure is a time.
 const TIMES: [usize; 2] = [BELT, 19];

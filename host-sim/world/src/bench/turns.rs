@@ -6,38 +6,36 @@
 use shaftbook_core::board::Polled;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::time::Instant;
-use shaftbook_core::turn::{self, Next};
+use shaftbook_core::turn::Next;
 
-use super::Rig;
-use crate::prove::screen::Screen;
-use crate::prove::under_test::UnderTest;
+use super::device::Device;
+use super::{Bench, Meant};
 
-impl<R: UnderTest> Rig<R> {
+impl<D: Device> Bench<D> {
     /// Puts a display on the bus. From now on it is redrawn without pause, whenever time
-    /// passes with [`Rig::pass_to`] or [`Rig::turn`]: a board that boots, or rests, is
+    /// passes with [`Bench::pass_to`] or [`Bench::turn`]: a board that boots, or rests, is
     /// alone.
     pub fn fit_screen(&mut self, seed: u64) {
         self.bus = self.bus.clone().with_display(seed);
-        self.screen = Some(Screen::new(seed));
+        self.device.fit_screen(seed);
     }
 
     /// Whether there is a display.
     #[must_use]
     pub fn has_screen(&self) -> bool {
-        self.screen.is_some()
+        self.device.has_screen()
     }
 
     /// What a board's main loop does after a poll that answered `polled`.
     #[must_use]
     pub fn next(&self, polled: Polled) -> Next {
-        turn::next(&self.board, self.now(), polled, self.has_screen())
+        self.device.next(self.now(), polled)
     }
 
     /// One step of the screen. Time passes.
     pub fn step(&mut self) {
-        let Some(screen) = &mut self.screen else { return };
         self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
-        let processor_us = screen.step::<R>(&mut self.bus);
+        let processor_us = self.device.step(&mut self.bus);
         let bus_us = (self.bus.now_ns() - self.origin_ns).div_ceil(1_000);
         self.now_us = self.now_us.max(bus_us) + processor_us;
     }
@@ -59,7 +57,7 @@ impl<R: UnderTest> Rig<R> {
     /// Leaves out whole rounds of the screen that would end well before `until_us`. The
     /// polls between them do nothing, so the board cannot tell; a test says so.
     pub(super) fn skip_rounds(&mut self, until_us: u64) {
-        if let Some(round_us) = self.screen.as_ref().and_then(Screen::round_us) {
+        if let Some(round_us) = self.device.round_us() {
             let left_us = until_us.saturating_sub(self.now_us + 4 * round_us);
             self.now_us += left_us / round_us * round_us;
         }
@@ -75,7 +73,7 @@ impl<R: UnderTest> Rig<R> {
             self.step();
         }
         let at_us = begun_us + (((self.now_us - begun_us) * u64::from(share)) >> 32);
-        self.input(Instant::from_us(at_us), Input::PowerFail(Level::Active));
+        self.feed(Instant::from_us(at_us), Input::PowerFail(Level::Active), Meant::Nothing);
         at_us
     }
 }

@@ -5,7 +5,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::{NeedleSource, Settings};
 
-use super::Bench;
+use super::Session;
 use crate::bus::Tear;
 use crate::fitting::{BOARD, bus_of, plain_fitting};
 use crate::scenario::Part;
@@ -16,15 +16,13 @@ fn settings() -> Settings {
     Settings { needle_source: NeedleSource::NotWired, ..Settings::default() }
 }
 
-fn fitted() -> (Bench, Counters) {
+fn fitted() -> (Session, Counters) {
     let bus = bus_of(&Part::default(), 3).unwrap();
-    let mut bench: Bench = Bench::new(bus, BOARD, settings()).unwrap();
-    let counters = bench.fit(plain_fitting(settings())).unwrap();
-    (bench, counters)
+    Session::fitted(bus, BOARD, plain_fitting(settings()), None).unwrap()
 }
 
 /// Sews `stitches` from `at_us` on; gives the time after them.
-fn sew(bench: &mut Bench, at_us: u64, stitches: u64, mut seen: impl FnMut(Effect)) -> u64 {
+fn sew(bench: &mut Session, at_us: u64, stitches: u64, mut seen: impl FnMut(Effect)) -> u64 {
     for n in 0..stitches {
         let pulse_us = at_us + n * PERIOD_US;
         bench.input(pulse_us, Input::Shaft(Level::Active), &mut seen);
@@ -33,7 +31,7 @@ fn sew(bench: &mut Bench, at_us: u64, stitches: u64, mut seen: impl FnMut(Effect
     at_us + stitches * PERIOD_US
 }
 
-fn past_after(bench: &mut Bench, at_us: u64) -> Counters {
+fn past_after(bench: &mut Session, at_us: u64) -> Counters {
     let mut past = None;
     bench.power_up(at_us);
     bench.run_until(at_us + 1_000_000, |effect| {

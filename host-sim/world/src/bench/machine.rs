@@ -5,10 +5,10 @@
 use shaftbook_core::counters::Needle;
 use shaftbook_core::input::{Input, Level};
 
-use super::Rig;
-use crate::prove::under_test::UnderTest;
+use super::device::Device;
+use super::{Bench, Meant};
 
-impl<R: UnderTest> Rig<R> {
+impl<D: Device> Bench<D> {
     /// Sews `stitches` on `needle`, one in `period_us`.
     pub fn sew(
         &mut self,
@@ -26,8 +26,7 @@ impl<R: UnderTest> Rig<R> {
     /// Brings `needle` over the plate and lets it settle.
     pub fn select(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         let code = Input::NeedleCode(needle.number() - 1);
-        self.input(self.now(), code);
-        self.levels.0 = Some(needle);
+        self.feed(self.now(), code, Meant::Nothing);
         self.pass_to(self.now_us + 50_000, watch);
     }
 
@@ -36,10 +35,10 @@ impl<R: UnderTest> Rig<R> {
     pub fn tell_levels(&mut self, before: &Self) {
         self.levels = before.levels;
         if let (Some(needle), _) = self.levels {
-            self.input(self.now(), Input::NeedleCode(needle.number() - 1));
+            self.feed(self.now(), Input::NeedleCode(needle.number() - 1), Meant::Nothing);
         }
         if self.levels.1 {
-            self.input(self.now(), Input::Jump(Level::Active));
+            self.feed(self.now(), Input::Jump(Level::Active), Meant::Nothing);
         }
     }
 
@@ -54,31 +53,20 @@ impl<R: UnderTest> Rig<R> {
         let at_us = self.now_us;
         self.pulse(needle);
         self.pass_to(at_us + period_us / 2, watch);
-        self.input(self.now(), Input::Shaft(Level::Inactive));
+        self.feed(self.now(), Input::Shaft(Level::Inactive), Meant::Nothing);
         self.pass_to(at_us + period_us, watch);
     }
 
     /// The needle bar is disengaged, or engaged again.
     pub fn jump(&mut self, is_jump: bool, watch: &mut impl FnMut(&Self)) {
-        self.input(self.now(), Input::Jump(Level::from_bool(is_jump)));
-        self.levels.1 = is_jump;
+        self.feed(self.now(), Input::Jump(Level::from_bool(is_jump)), Meant::Nothing);
         self.pass_to(self.now_us + 50_000, watch);
     }
 
     /// The beginning of one stitch on `needle`, without one of a jump, now; no poll.
     fn pulse(&mut self, needle: Option<Needle>) {
-        let at_us = self.now_us;
-        self.input(self.now(), Input::Shaft(Level::Active));
-        if let Some(last_us) = self.last_pulse_us
-            && at_us - last_us <= 2_000_000
-        {
-            self.truth_running_us += at_us - last_us;
-        }
-        self.last_pulse_us = Some(at_us);
-        match needle {
-            Some(needle) => self.truth_session.needle_stitches[needle.index()] += 1,
-            None => self.truth_session.jumps += 1,
-        }
+        let meant = needle.map_or(Meant::Jump, Meant::Stitch);
+        self.feed(self.now(), Input::Shaft(Level::Active), meant);
     }
 
     /// One stitch on `needle`, which is selected already, while the main loop is busy
@@ -86,30 +74,28 @@ impl<R: UnderTest> Rig<R> {
     pub fn stitch_unpolled(&mut self, needle: Needle) {
         self.pulse(Some(needle));
         self.now_us += 10_000;
-        self.input(self.now(), Input::Shaft(Level::Inactive));
+        self.feed(self.now(), Input::Shaft(Level::Inactive), Meant::Nothing);
     }
 
     /// Actuates the trimmer once.
     pub fn trim(&mut self, watch: &mut impl FnMut(&Self)) {
-        self.truth_session.trims += 1;
-        self.input(self.now(), Input::Trim(Level::Active));
+        self.feed(self.now(), Input::Trim(Level::Active), Meant::Trim);
         self.pass_to(self.now_us + 100_000, watch);
-        self.input(self.now(), Input::Trim(Level::Inactive));
+        self.feed(self.now(), Input::Trim(Level::Inactive), Meant::Nothing);
         self.pass_to(self.now_us + 100_000, watch);
     }
 
     /// One thread break on `needle`.
     pub fn thread_break(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         self.select(needle, watch);
-        self.truth_session.needle_breaks[needle.index()] += 1;
-        self.input(self.now(), Input::ThreadBreak(Level::Active));
+        self.feed(self.now(), Input::ThreadBreak(Level::Active), Meant::Break(needle));
         self.pass_to(self.now_us + 50_000, watch);
-        self.input(self.now(), Input::ThreadBreak(Level::Inactive));
+        self.feed(self.now(), Input::ThreadBreak(Level::Inactive), Meant::Nothing);
         self.pass_to(self.now_us + 50_000, watch);
     }
 
     /// The power-fail warning.
     pub fn warn(&mut self) {
-        self.input(self.now(), Input::PowerFail(Level::Active));
+        self.feed(self.now(), Input::PowerFail(Level::Active), Meant::Nothing);
     }
 }

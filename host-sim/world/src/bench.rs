@@ -1,26 +1,39 @@
-//! The rig of the proofs: a board on its real driver and the simulated bus, one poll
-//! at a time, with what truly happened kept beside it.
+//! The bench: a board on its part, bus, supply and machine, with what truly happened kept
+//! beside it.
 //!
-//! Unlike the bench that `sew` uses, the rig shows every single poll, so that a
-//! proof can fork the world at any bus transaction and cut the power there.
+//! Every single poll is seen, so that a proof can fork the world at any bus transaction
+//! and cut the power there.
 //!
+//! - [`device`]: a board as the bench sees it; [`mod@core`]: the bare core; [`firmware`]: the
+//!   whole shipped firmware, on a simulated `chip`
+//! - [`under_test`]: what stands between the core and the wires, and may be broken
 //! - [`figures`]: what a command changes wholly or not at all
-//! - [`mod@fitting`]: the board of the proofs: its identity, key and profile
+//! - [`proof_board`]: the board of the proofs: its identity, key and profile
 //! - `machine`: what the machine does: stitches, jumps, trims, breaks
-//! - `orders`: what a person asks of the board
+//! - `orders`: what a person asks of the board; `person`: the same at the panel's buttons
+//! - [`session`]: the bench driven by events with their times
 //! - [`power`]: cuts, resets and recoveries
-//! - `turns`: the main loop with a display on the bus
+//! - `turns`: the main loop with a display on the bus; [`screen`]: the worst display
 //! - this file: one poll, and time that passes
 //!
-//! Invariants: the truth is what was fed in, counted here and not by the core; a
-//! recovery starts from the bytes of the part alone.
+//! Invariants: signals come in by [`Bench::feed`] only, together with what they truly
+//! mean; the truth is counted from that and not by the core; a recovery starts from the
+//! bytes of the part alone.
 
+mod chip;
+pub mod core;
+pub mod device;
 pub mod figures;
-pub mod fitting;
+pub mod firmware;
 mod machine;
 mod orders;
+mod person;
 pub mod power;
+pub mod proof_board;
+pub mod screen;
+pub mod session;
 mod turns;
+pub mod under_test;
 
 use shaftbook_core::board::{Board, Command, Effect, Polled};
 use shaftbook_core::counters::{Counters, Needle};
@@ -34,24 +47,40 @@ use shaftbook_core::time::Instant;
 use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::WiredPart;
 
-use super::screen::Screen;
-use super::under_test::UnderTest;
-use shaftbook_world::bus::{Bus, Part, Timing};
-
-/// Polls after which a board that has not come to rest counts as hanging.
-const POLLS_MAX: u32 = 40_000;
+use self::core::Core;
+use self::device::Device;
+use self::under_test::UnderTest;
+use crate::bus::{Bus, Part, Timing};
 
 pub use figures::Figures;
-pub use fitting::{BELT, BOARD, KEY, KNIFE, OPERATORS, any_needle, fitting};
 pub use power::Recovered;
+pub use proof_board::{BELT, BOARD, KEY, KNIFE, OPERATORS, any_needle, fitting};
 
-/// A board under proof.
+/// Longest gap between pulses that counts as running, µs: the default run gap.
+const RUN_GAP_US: u64 = 2_000_000;
+
+/// What a signal truly means, beside its level.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Meant {
+    /// Nothing that is counted: a level, the end of a pulse, bounce, noise.
+    Nothing,
+    /// A stitch on this needle.
+    Stitch(Needle),
+    /// A revolution without a stitch.
+    Jump,
+    /// A trim.
+    Trim,
+    /// A thread break on this needle.
+    Break(Needle),
+}
+
+/// A board on the bench. Cloning it forks the world at this moment.
 #[derive(Clone, Debug)]
-pub struct Rig<R: UnderTest> {
+pub struct Bench<D: Device> {
     /// The bus and the part.
     pub bus: Bus,
     /// The board.
-    pub board: Board<R>,
+    pub device: D,
     /// Time since the board's reset, µs.
     pub now_us: u64,
     /// Bus time at the board's reset, ns.
@@ -70,17 +99,13 @@ pub struct Rig<R: UnderTest> {
     pub pending: Option<Figures>,
     /// Effects seen since the last power-up.
     pub effects: Vec<Effect>,
-    /// A display on the bus that is redrawn without pause, if there is one.
-    screen: Option<Screen>,
     /// The needle over the plate, and whether the needle bar is disengaged.
     levels: (Option<Needle>, bool),
     /// Something delayed the board since its power-up: a command may be done late.
     pub may_be_late: bool,
-    /// What the board's driver takes the part for.
-    wired: WiredPart,
 }
 
-impl<R: UnderTest> Rig<R> {
+impl<D: Device> Bench<D> {
     /// A board on a part, just powered.
     #[must_use]
     pub fn new(part: Part, seed: u64) -> Self {
@@ -90,16 +115,26 @@ impl<R: UnderTest> Rig<R> {
     /// A board on a bus, just powered, at the bus's time.
     #[must_use]
     pub fn on(bus: Bus, id: BoardId) -> Self {
-        Self::with(bus, Board::new(id, Settings::default()))
+        Self::wired(bus, id, WiredPart::REFERENCE, Settings::default())
     }
 
-    /// `board`, as it is just after a reset, on a bus, at the bus's time.
-    fn with(bus: Bus, board: Board<R>) -> Self {
+    /// The same, its driver made for a part of another shape, and counting with `fallback`
+    /// while the part gives no settings.
+    #[must_use]
+    pub fn wired(bus: Bus, id: BoardId, wired: WiredPart, fallback: Settings) -> Self {
+        Self::with(bus, D::new(id, wired, fallback))
+    }
+
+    /// `device`, as it is just after a reset, on a bus, at the bus's time.
+    fn with(mut bus: Bus, device: D) -> Self {
+        if D::HAS_PANEL && bus.display().is_none() {
+            bus = bus.with_display(1);
+        }
         let origin_ns = bus.now_ns();
-        let figures = Figures::of(board.ledger());
+        let figures = Figures::of(device.board().ledger());
         Self {
             bus,
-            board,
+            device,
             now_us: 0,
             origin_ns,
             truth_before: Counters::default(),
@@ -110,54 +145,41 @@ impl<R: UnderTest> Rig<R> {
             figures,
             pending: None,
             effects: Vec::new(),
-            screen: None,
             levels: (None, false),
             may_be_late: false,
-            wired: WiredPart::REFERENCE,
         }
-    }
-
-    /// The same board, its driver made for a part of another shape.
-    #[must_use]
-    pub fn wired(mut self, wired: WiredPart) -> Self {
-        self.wired = wired;
-        self
     }
 
     /// A board fitted on a blank reference part whose ring starts at `lap`.
     ///
     /// # Panics
-    /// As [`Rig::fit`].
+    /// When a blank part cannot be fitted.
     #[must_use]
     pub fn fitted(seed: u64, lap: Lap) -> Self {
         Self::fitted_as(seed, lap, BOARD)
     }
 
-    /// The same for the board `id`.
+    /// The same for the board `id`. The fitting is made by the bare core, as the engineer's
+    /// bench makes it; then the device goes on with the part.
     ///
     /// # Panics
-    /// As [`Rig::fit`].
+    /// As [`Bench::fitted`].
     #[must_use]
     pub fn fitted_as(seed: u64, lap: Lap, id: BoardId) -> Self {
         let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
-        let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, seed), id);
-        rig.rest(&mut |_| {});
-        rig.board.store_mut().start_at_lap(lap);
-        rig.fit();
-        rig
+        let mut core: Bench<Core<D::Rules>> =
+            Bench::on(Bus::new(part, Timing::FAST_MODE, seed), id);
+        core.rest(&mut |_| {});
+        core.device.board_mut().store_mut().start_at_lap(lap);
+        core.fit();
+        D::take_over(core)
     }
 
-    /// Fits the board and waits until that is durable.
-    ///
-    /// # Panics
-    /// When the board refuses: it has been fitted before.
-    pub fn fit(&mut self) {
-        let fitting = fitting();
-        let now = self.now();
-        let asked = self.board.request(now, Command::Fit { fitting, reply: None });
-        assert_eq!(asked, Ok(()), "a blank part can be fitted");
-        self.rest(&mut |_| {});
-        self.figures = Figures::of(self.board.ledger());
+    /// The core's state.
+    #[inline]
+    #[must_use]
+    pub fn board(&self) -> &Board<D::Rules> {
+        self.device.board()
     }
 
     /// Time since reset.
@@ -181,17 +203,41 @@ impl<R: UnderTest> Rig<R> {
         self.truth_before.plus(&session)
     }
 
-    /// One change of an input.
-    pub fn input(&mut self, at: Instant, input: Input) {
-        R::input(&mut self.board, at, input);
+    /// One change of an input, stamped `at`, and what it means: the only way in for signals.
+    #[inline]
+    pub fn feed(&mut self, at: Instant, input: Input, meant: Meant) {
+        if let Meant::Stitch(_) | Meant::Jump = meant {
+            self.note_pulse(at.as_us());
+        }
+        let truth = &mut self.truth_session;
+        match meant {
+            Meant::Nothing => {}
+            Meant::Stitch(needle) => truth.needle_stitches[needle.index()] += 1,
+            Meant::Jump => truth.jumps += 1,
+            Meant::Trim => truth.trims += 1,
+            Meant::Break(needle) => truth.needle_breaks[needle.index()] += 1,
+        }
+        match input {
+            Input::NeedleCode(code) => self.levels.0 = Needle::new(code + 1),
+            Input::Jump(level) => self.levels.1 = level.is_active(),
+            _ => {}
+        }
+        self.device.edge(at, input);
+    }
+
+    /// A pulse of the shaft at `at_us`: running time goes on, if the last is not long ago.
+    fn note_pulse(&mut self, at_us: u64) {
+        if let Some(last_us) = self.last_pulse_us
+            && at_us - last_us <= RUN_GAP_US
+        {
+            self.truth_running_us += at_us - last_us;
+        }
+        self.last_pulse_us = Some(at_us);
     }
 
     /// One poll. Bus time passes for the board too. `watch` sees the world after it.
     pub fn poll_once(&mut self, watch: &mut impl FnMut(&Self)) -> Polled {
-        self.bus.advance_to(self.origin_ns + self.now_us * 1_000);
-        let now = self.now();
-        let polled = R::poll(&mut self.board, now, &mut self.bus, self.wired);
-        self.now_us = self.now_us.max((self.bus.now_ns() - self.origin_ns).div_ceil(1_000));
+        let polled = self.device.turn(&mut self.now_us, &mut self.bus, self.origin_ns);
         match polled.effect {
             Some(Effect::CheckpointDurable(counters) | Effect::LedgerDurable(counters)) => {
                 self.acknowledged = self.acknowledged.most(&counters);
@@ -200,7 +246,7 @@ impl<R: UnderTest> Rig<R> {
                 if matches!(event, Event::Renewed | Event::Served)
                     && let Some(pending) = self.pending.take()
                 {
-                    let now = Figures::of(self.board.ledger());
+                    let now = Figures::of(self.board().ledger());
                     self.figures = if pending.are(&now) { now } else { pending };
                 }
             }
@@ -213,7 +259,7 @@ impl<R: UnderTest> Rig<R> {
 
     /// Polls until the board has nothing to do now; whether it came to rest.
     pub fn work(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
-        (0..POLLS_MAX).any(|_| {
+        (0..D::POLLS_MAX).any(|_| {
             let polled = self.poll_once(watch);
             polled.effect.is_none() && polled.deadline.as_us() > self.now_us
         })
@@ -221,10 +267,13 @@ impl<R: UnderTest> Rig<R> {
 
     /// Lets time pass to `until_us`, with all the work that falls due.
     pub fn pass_to(&mut self, until_us: u64, watch: &mut impl FnMut(&Self)) {
-        for _ in 0..POLLS_MAX {
+        for _ in 0..D::POLLS_MAX {
             let polled = self.poll_once(watch);
             if polled.effect.is_some() {
                 continue;
+            }
+            if D::HAS_PANEL && self.bus.is_cut() {
+                break;
             }
             if self.has_screen() && self.now_us < until_us {
                 match self.next(polled) {
@@ -248,16 +297,30 @@ impl<R: UnderTest> Rig<R> {
     /// Lets the board work until nothing falls due within a second; whether it came
     /// to rest.
     pub fn rest(&mut self, watch: &mut impl FnMut(&Self)) -> bool {
-        (0..POLLS_MAX).any(|_| {
+        (0..D::POLLS_MAX).any(|_| {
             let polled = self.poll_once(watch);
             if polled.effect.is_none() && !self.bus.is_cut() {
-                let idle_us = polled.deadline.as_us().saturating_sub(self.now_us);
-                if idle_us > 1_000_000 {
+                if self.device.idle_us(self.now(), polled) > 1_000_000 {
                     return true;
                 }
-                self.now_us += idle_us;
+                self.now_us = self.now_us.max(polled.deadline.as_us());
             }
             self.bus.is_cut()
         })
+    }
+}
+
+impl<R: UnderTest> Bench<Core<R>> {
+    /// Fits the board and waits until that is durable.
+    ///
+    /// # Panics
+    /// When the board refuses: it has been fitted before.
+    pub fn fit(&mut self) {
+        let now = self.now();
+        let fit = Command::Fit { fitting: fitting(), reply: None };
+        let asked = self.device.board_mut().request(now, fit);
+        assert_eq!(asked, Ok(()), "a blank part can be fitted");
+        self.rest(&mut |_| {});
+        self.figures = Figures::of(self.board().ledger());
     }
 }

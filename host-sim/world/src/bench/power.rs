@@ -2,16 +2,14 @@
 //!
 //! Invariant: a recovery starts from the bytes of the part alone.
 
-use shaftbook_core::board::Board;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::Geometry;
 
-use super::Rig;
-use crate::prove::screen::Screen;
-use crate::prove::under_test::UnderTest;
-use shaftbook_world::bus::{Bus, Part, Tear};
+use super::device::Device;
+use super::Bench;
+use crate::bus::{Bus, Part, Tear};
 
-impl<R: UnderTest> Rig<R> {
+impl<D: Device> Bench<D> {
     /// The part as it is if the power is cut now, written into `image`.
     pub fn cut_image(&self, tear: Tear, image: &mut Vec<u8>) {
         self.bus.cut_image_into(tear, image);
@@ -34,14 +32,13 @@ impl<R: UnderTest> Rig<R> {
                 break;
             }
         }
-        let board = R::watchdog(self.board.id(), &self.board);
-        let next = self.started_again(self.bus.clone(), board);
+        let next = self.started_again(self.bus.clone(), self.device.watchdog());
         self.go_on_with(next)
     }
 
     fn go_on_with(&mut self, mut next: Self) -> bool {
         let rested = next.rest(&mut |_| {});
-        let past = next.board.past().copied();
+        let past = next.board().past().copied();
         next.found(past.as_ref());
         *self = next;
         rested
@@ -53,7 +50,7 @@ impl<R: UnderTest> Rig<R> {
     pub fn powered_again(&self, tear: Tear) -> Self {
         let mut bus = self.bus.clone();
         bus.power_cycle(tear);
-        self.started_again(bus, R::power_up(self.board.id(), &self.board))
+        self.started_again(bus, self.device.powered_again())
     }
 
     /// The same after the watchdog has reset the board: a program cycle that has begun
@@ -62,12 +59,11 @@ impl<R: UnderTest> Rig<R> {
     pub fn reset(&self) -> Self {
         let mut bus = self.bus.clone();
         bus.power_cycle(Tear::New);
-        self.started_again(bus, R::watchdog(self.board.id(), &self.board))
+        self.started_again(bus, self.device.watchdog())
     }
 
-    fn started_again(&self, bus: Bus, board: Board<R>) -> Self {
-        let mut next = Self::with(bus, board).wired(self.wired);
-        next.screen = self.screen.as_ref().map(Screen::powered_again);
+    pub(super) fn started_again(&self, bus: Bus, device: D) -> Self {
+        let mut next = Self::with(bus, device);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
         next
@@ -93,9 +89,9 @@ impl<R: UnderTest> Rig<R> {
 
 /// What a recovery from bytes alone found.
 #[derive(Clone, Debug)]
-pub struct Recovered<R: UnderTest> {
-    /// The rig after it.
-    pub rig: Rig<R>,
+pub struct Recovered<D: Device> {
+    /// The bench after it.
+    pub rig: Bench<D>,
     /// Whether it came to rest.
     pub rested: bool,
     /// What a first recovery, cut in its turn, truly added to the life: it was powered
@@ -103,7 +99,7 @@ pub struct Recovered<R: UnderTest> {
     pub between: Counters,
 }
 
-impl<R: UnderTest> Recovered<R> {
+impl<D: Device> Recovered<D> {
     /// Boots a new board on `image`.
     ///
     /// # Panics
@@ -111,7 +107,7 @@ impl<R: UnderTest> Recovered<R> {
     #[must_use]
     pub fn from_image(image: Vec<u8>, seed: u64) -> Self {
         let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
-        let mut rig = Rig::new(part, seed);
+        let mut rig = Bench::new(part, seed);
         let rested = rig.rest(&mut |_| {});
         Self { rig, rested, between: Counters::default() }
     }
@@ -124,7 +120,7 @@ impl<R: UnderTest> Recovered<R> {
     #[must_use]
     pub fn from_image_cut_again(image: Vec<u8>, seed: u64, bytes: u64, tear: Tear) -> Self {
         let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
-        let mut first: Rig<R> = Rig::new(part, seed);
+        let mut first: Bench<D> = Bench::new(part, seed);
         first.bus.cut_after_bytes(bytes);
         first.rest(&mut |_| {});
         let mut again = Vec::new();
@@ -136,6 +132,6 @@ impl<R: UnderTest> Recovered<R> {
     /// The lifetime counters as recovered.
     #[must_use]
     pub fn past(&self) -> Option<Counters> {
-        self.rig.board.past().copied()
+        self.rig.board().past().copied()
     }
 }

@@ -10,14 +10,14 @@
 
 use rand_core::Rng;
 use rand_pcg::Pcg32;
-use shaftbook_core::rules::Rules;
 use shaftbook_drivers::display::{
     COLUMNS, Display, DisplayError, PAGES, PICTURE_BYTES, TILE_BYTES_MAX, WakeStep,
 };
+use shaftbook_mainloop::rules::LoopRules;
 
 use embedded_hal::i2c::I2c;
 
-use shaftbook_world::bus::Bus;
+use crate::bus::Bus;
 
 /// What one step of the panel costs the processor at most, µs.
 ///
@@ -74,7 +74,7 @@ impl Screen {
 
     /// Does the next step on `bus`, which lets bus time pass; gives the processor's time
     /// beside it, µs. After an error of the display it wakes it anew.
-    pub fn step<R: Rules>(&mut self, bus: &mut Bus) -> u64 {
+    pub fn step<R: LoopRules>(&mut self, bus: &mut Bus) -> u64 {
         let done = match self.doing {
             Doing::Wake(step) => {
                 self.is_on = false;
@@ -100,10 +100,10 @@ impl Screen {
     }
 
     /// Sends a tile; its bus time, ns.
-    fn send<R: Rules>(&mut self, bus: &mut Bus) -> Result<u64, DisplayError> {
+    fn send<R: LoopRules>(&mut self, bus: &mut Bus) -> Result<u64, DisplayError> {
         let begun_ns = bus.now_ns();
         let mut bytes = [0; PICTURE_BYTES + 1];
-        if R::screen_in_tiles() {
+        if R::tile_by_tile() {
             let tile = self.tiles % TILES * TILE_BYTES_MAX as u32;
             let (page, column) = (tile / u32::from(COLUMNS), tile % u32::from(COLUMNS));
             let page = page as u8 % PAGES;
@@ -123,20 +123,20 @@ impl Screen {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::prove::rig::Rig;
+    use crate::bench::Bench;
+    use crate::bench::core::Core;
     use shaftbook_core::counters::Needle;
-    use shaftbook_core::rules::Sound;
     use shaftbook_core::store::serial::Lap;
-    use shaftbook_world::bus::{DisplayFailure, DisplayModel};
+    use crate::bus::{DisplayFailure, DisplayModel};
 
-    fn rig() -> Rig<Sound> {
-        let mut rig = Rig::fitted(3, Lap::new(1));
+    fn rig() -> Bench<Core> {
+        let mut rig = Bench::fitted(3, Lap::new(1));
         rig.fit_screen(3);
         rig
     }
 
     /// Turn by turn to `until_us`, nothing left out.
-    fn turn_to(rig: &mut Rig<Sound>, until_us: u64) {
+    fn turn_to(rig: &mut Bench<Core>, until_us: u64) {
         while rig.now_us < until_us {
             rig.turn(until_us, &mut |_| {});
         }
@@ -179,7 +179,7 @@ mod tests {
             turns.sew(needle, 4, 400_000, &mut |_| {});
             skips.sew(needle, 4, 400_000, &mut |_| {});
         }
-        let bytes = |rig: &Rig<Sound>| rig.bus.display().map_or(0, DisplayModel::data_bytes);
+        let bytes = |rig: &Bench<Core>| rig.bus.display().map_or(0, DisplayModel::data_bytes);
         assert!(bytes(&turns) > 20 * bytes(&skips), "{} {}", bytes(&turns), bytes(&skips));
     }
 
@@ -192,6 +192,6 @@ mod tests {
         turn_to(&mut rig, begun_us + 200_000);
         let needle = Needle::new(2).expect("needle 2");
         rig.sew(needle, 30, 400_000, &mut |_| {});
-        assert!(rig.acknowledged.stitches() > 0 && rig.board.faults().is_empty());
+        assert!(rig.acknowledged.stitches() > 0 && rig.board().faults().is_empty());
     }
 }

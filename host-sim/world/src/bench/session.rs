@@ -1,0 +1,263 @@
+//! A bench that is driven by events with their times: for `sew`, `replay` and the live
+//! panel.
+//!
+//! How time is kept: an event has a time of the session. Work that falls due is done when
+//! the next event is known, so that a cut can fall into the middle of it. A transaction
+//! takes bus time; edges that come meanwhile keep their own stamps, and are handed to the
+//! board before its next turn, as the capture queue does on the board.
+//!
+//! Invariants: turns and inputs come in the order of time, but for edges captured during a
+//! transaction; a cut destroys the board and keeps the part.
+
+use shaftbook_core::board::{Board, Command, Effect, Fitting};
+use shaftbook_core::counters::Counters;
+use shaftbook_core::identity::BoardId;
+use shaftbook_core::input::{Input, Level};
+use shaftbook_core::service::Refusal;
+use shaftbook_core::settings::Settings;
+use shaftbook_core::time::Instant;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
+use shaftbook_panel::button::Button;
+
+use super::core::Core;
+use super::device::Device;
+use super::firmware::Firmware;
+use super::under_test::UnderTest;
+use super::{Bench, Meant};
+use crate::bus::{Bus, Kind, Tear};
+
+/// Simulated time before the session's, µs: the board is fitted in it.
+const BENCH_US: u64 = 60_000_000;
+/// A fitting is durable within this, or never, µs.
+const FITTED_US: u64 = 50_000_000;
+
+/// What a power-up ended with, noted at its cut.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ended {
+    /// Lifetime counters the board had counted; `None` if it did not know its past.
+    pub lifetime: Option<Counters>,
+    /// Lifetime counters that were durable.
+    pub saved: Counters,
+    /// Counted since power-up.
+    pub session: Counters,
+}
+
+/// A board on the bench, driven by events. Cloning it forks the world at this moment.
+#[derive(Clone, Debug)]
+pub struct Session<D: Device = Core> {
+    bench: Bench<D>,
+    id: BoardId,
+    wired: WiredPart,
+    fallback: Settings,
+    is_powered: bool,
+    /// When the board is to be turned next, µs since its reset.
+    due_us: u64,
+}
+
+/// The part of a bus as the board's driver is made for it: at 0x50, of its kind and shape.
+/// `None` for a part that no driver can address.
+#[must_use]
+pub fn wired_to(bus: &Bus) -> Option<WiredPart> {
+    let kind = match bus.part().kind() {
+        Kind::Eeprom => PartKind::Eeprom,
+        Kind::Fram => PartKind::Fram,
+    };
+    WiredPart::new(kind, 0x50, bus.part().geometry())
+}
+
+impl<D: Device> Session<D> {
+    /// A board that is not powered yet, on `bus` at time 0. `fallback` is what it
+    /// counts with while its part gives no settings, where that can be chosen. `None` for
+    /// a part that the board's driver cannot address.
+    #[must_use]
+    pub fn new(bus: Bus, id: BoardId, fallback: Settings) -> Option<Self> {
+        let wired = wired_to(&bus)?;
+        Some(Self {
+            bench: Bench::wired(bus, id, wired, fallback),
+            id,
+            wired,
+            fallback,
+            is_powered: false,
+            due_us: u64::MAX,
+        })
+    }
+
+    /// The same, on a part on which the bare core fitted it before the session, as on the
+    /// engineer's bench; `day` is what its clock said (see [`Board::set_day`]). Gives the
+    /// lifetime counters that it has then, too.
+    ///
+    /// # Errors
+    /// What the board refused the fitting with; [`Refusal::NotReady`] also when it is
+    /// not durable in 50 s, or the driver cannot address the part.
+    pub fn fitted(
+        bus: Bus,
+        id: BoardId,
+        fitting: Fitting,
+        day: Option<u16>,
+    ) -> Result<(Self, Counters), Refusal> {
+        let fallback = fitting.settings;
+        let core: Session<Core<D::Rules>> =
+            Session::new(bus, id, fallback).ok_or(Refusal::NotReady)?;
+        let (core, counters) = core.fit(fitting, day)?;
+        let session = Self::new(core.bench.bus, id, fallback).ok_or(Refusal::NotReady)?;
+        Ok((session, counters))
+    }
+
+    /// The bus with its part.
+    #[must_use]
+    pub fn bus(&self) -> &Bus {
+        &self.bench.bus
+    }
+
+    /// The bus, to give it faults.
+    pub fn bus_mut(&mut self) -> &mut Bus {
+        &mut self.bench.bus
+    }
+
+    /// The device; `None` while it has no power.
+    #[must_use]
+    pub fn device(&self) -> Option<&D> {
+        self.is_powered.then_some(&self.bench.device)
+    }
+
+    /// The board; `None` while it has no power.
+    #[must_use]
+    pub fn board(&self) -> Option<&Board<D::Rules>> {
+        self.device().map(Device::board)
+    }
+
+    /// The board's lifetime counters at `at_us` of the session's time; `None` without
+    /// power or until it knows its past.
+    #[must_use]
+    pub fn lifetime(&self, at_us: u64) -> Option<Counters> {
+        self.board()?.lifetime(self.board_time(at_us))
+    }
+
+    /// The board's own time at `at_us` of the session's time: since its reset.
+    #[must_use]
+    pub fn board_time(&self, at_us: u64) -> Instant {
+        Instant::from_us(self.since_reset_us(at_us + BENCH_US))
+    }
+
+    #[inline]
+    fn since_reset_us(&self, bench_us: u64) -> u64 {
+        bench_us.saturating_sub(self.bench.origin_ns / 1_000)
+    }
+
+    /// Gives the board power at `at_us` of the session's time.
+    pub fn power_up(&mut self, at_us: u64) {
+        self.power_up_at(at_us + BENCH_US);
+    }
+
+    fn power_up_at(&mut self, bench_us: u64) {
+        if self.is_powered {
+            return;
+        }
+        self.bench.bus.advance_to(bench_us * 1_000);
+        let device = D::new(self.id, self.wired, self.fallback);
+        let next = self.bench.started_again(self.bench.bus.clone(), device);
+        self.bench = next;
+        self.is_powered = true;
+        self.due_us = 0;
+    }
+
+    /// Hands the board an input at `at_us` of the session's time; nothing happens
+    /// without power. Effects of work done since the last event go to `seen`.
+    #[inline]
+    pub fn input(&mut self, at_us: u64, input: Input, seen: impl FnMut(Effect)) {
+        let at_us = self.since_reset_us(at_us + BENCH_US);
+        self.work_until(at_us, seen);
+        if self.is_powered {
+            self.bench.feed(Instant::from_us(at_us), input, Meant::Nothing);
+            self.due_us = at_us;
+        }
+    }
+
+    /// Lets time pass up to `at_us` of the session's time.
+    pub fn run_until(&mut self, at_us: u64, seen: impl FnMut(Effect)) {
+        self.work_until(self.since_reset_us(at_us + BENCH_US), seen);
+    }
+
+    /// Cuts the supply at `at_us` of the session's time, in the middle of whatever the
+    /// board is doing, and says what is lost with its memory. A page whose program
+    /// cycle had begun is left as `tear` says.
+    pub fn cut(&mut self, at_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> Ended {
+        self.cut_at(at_us + BENCH_US, tear, seen)
+    }
+
+    fn cut_at(&mut self, bench_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> Ended {
+        self.bench.bus.cut_at_ns(bench_us * 1_000);
+        let at_us = self.since_reset_us(bench_us);
+        self.work_until(at_us, seen);
+        self.bench.bus.advance_to(bench_us * 1_000);
+        self.bench.bus.power_cycle(tear);
+        if !std::mem::take(&mut self.is_powered) {
+            return Ended::default();
+        }
+        let (board, now) = (self.bench.board(), Instant::from_us(at_us));
+        Ended { lifetime: board.lifetime(now), saved: *board.saved(), session: board.session(now) }
+    }
+
+    /// Turns the board for all work that falls due before `at_us` since its reset.
+    #[inline]
+    fn work_until(&mut self, at_us: u64, mut seen: impl FnMut(Effect)) {
+        if !self.is_powered {
+            return;
+        }
+        while self.due_us.max(self.bench.now_us) < at_us {
+            let bench = &mut self.bench;
+            bench.now_us = bench.now_us.max(self.due_us);
+            let begun_us = bench.now_us;
+            let polled = bench.device.turn(&mut bench.now_us, &mut bench.bus, bench.origin_ns);
+            self.due_us = match polled.effect {
+                Some(effect) => {
+                    seen(effect);
+                    begun_us
+                }
+                // A turn of the main loop takes time: at least 1 µs.
+                None => polled.deadline.as_us().max(begun_us + 1),
+            };
+        }
+    }
+}
+
+impl<R: UnderTest> Session<Core<R>> {
+    /// Powers up, fits, waits until it is durable, cuts.
+    fn fit(mut self, fitting: Fitting, day: Option<u16>) -> Result<(Self, Counters), Refusal> {
+        let begun_us = 1_000_000;
+        self.power_up_at(0);
+        self.work_until(begun_us, |_| {});
+        let board = self.bench.device.board_mut();
+        board.set_day(day);
+        board.request(Instant::from_us(begun_us), Command::Fit { fitting, reply: None })?;
+        self.due_us = begun_us;
+        let mut fitted = None;
+        let mut end_us = begun_us;
+        while fitted.is_none() && end_us < FITTED_US {
+            end_us += 100_000;
+            self.work_until(end_us, |effect| {
+                if let Effect::LedgerDurable(counters) = effect {
+                    fitted = Some(counters);
+                }
+            });
+        }
+        let ended = self.cut_at(end_us + 1_000_000, Tear::New, |_| {});
+        fitted.map(|_| (self, ended.saved)).ok_or(Refusal::NotReady)
+    }
+}
+
+impl<R: UnderTest> Session<Firmware<R>> {
+    /// A button goes to `level` at `at_us` of the session's time; nothing happens without
+    /// power.
+    pub fn button(&mut self, at_us: u64, button: Button, level: Level, seen: impl FnMut(Effect)) {
+        let at_us = self.since_reset_us(at_us + BENCH_US);
+        self.work_until(at_us, seen);
+        if self.is_powered {
+            self.bench.device.button(Instant::from_us(at_us), button, level);
+            self.due_us = at_us;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
