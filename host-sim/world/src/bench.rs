@@ -167,8 +167,48 @@ impl<D: Device> Bench<D> {
     #[must_use]
     pub fn fitted_as(seed: u64, lap: Lap, id: BoardId) -> Self {
         let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
-        let mut core: Bench<Core<D::Rules>> =
-            Bench::on(Bus::new(part, Timing::FAST_MODE, seed), id);
+        Self::fitted_on(part, seed, id, WiredPart::REFERENCE, lap)
+    }
+
+    /// A board that is not fitted, on a blank reference part; on the bare core the ring
+    /// starts at `lap`.
+    ///
+    /// # Panics
+    /// Never: the reference part is supported.
+    #[must_use]
+    pub fn blank(seed: u64, lap: Lap) -> Self {
+        let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
+        let bus = Bus::new(part, Timing::FAST_MODE, seed);
+        let mut core: Bench<Core<D::Rules>> = Bench::on(bus, BOARD);
+        core.rest(&mut |_| {});
+        core.device.board_mut().store_mut().start_at_lap(lap);
+        D::take_over(core)
+    }
+
+    /// A board as [`Bench::fitted`], with a past: `live` lets the bare core live it, and
+    /// the device goes on with the part.
+    ///
+    /// # Panics
+    /// As [`Bench::fitted`].
+    #[must_use]
+    pub fn with_past(
+        seed: u64,
+        lap: Lap,
+        live: impl FnOnce(&mut Bench<Core<D::Rules>>),
+    ) -> Self {
+        let mut core: Bench<Core<D::Rules>> = Bench::fitted(seed, lap);
+        live(&mut core);
+        D::take_over(core)
+    }
+
+    /// The same on a blank part of any shape that its driver is made for.
+    ///
+    /// # Panics
+    /// As [`Bench::fitted`].
+    #[must_use]
+    pub fn fitted_on(part: Part, seed: u64, id: BoardId, wired: WiredPart, lap: Lap) -> Self {
+        let bus = Bus::new(part, Timing::FAST_MODE, seed);
+        let mut core: Bench<Core<D::Rules>> = Bench::wired(bus, id, wired, Settings::default());
         core.rest(&mut |_| {});
         core.device.board_mut().store_mut().start_at_lap(lap);
         core.fit();

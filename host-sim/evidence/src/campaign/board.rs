@@ -14,10 +14,11 @@ use shaftbook_core::store::serial::Lap;
 use super::script::{Act, Start};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
-use shaftbook_world::bench::{BOARD, Figures, OPERATORS, Bench, any_needle, fitting};
+use shaftbook_world::bench::{Bench, Figures, OPERATORS, any_needle, fitting};
+use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
-use shaftbook_core::medium::Geometry;
-use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_world::bench::under_test::UnderTest;
+use shaftbook_world::bus::{Bus, Tear};
 
 /// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.
 const AGEING_PERIOD_US: u64 = 1_999_000;
@@ -56,7 +57,7 @@ fn difference(before: &Figures, now: &Figures) -> String {
 
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
-fn sew_until_aged<D: Device>(rig: &mut Bench<D>, start: &Start) {
+fn sew_until_aged<R: UnderTest>(rig: &mut Bench<Core<R>>, start: &Start) {
     let mut rng = Pcg32::seed_from_u64(start.seed);
     for number in 0..start.checkpoints {
         rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
@@ -101,23 +102,16 @@ impl<D: Device + 'static> Subject for Bench<D> {
 
     fn age(start: &Start) -> Self {
         if !start.fitted {
-            let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
-            let mut rig = Self::on(Bus::new(part, Timing::FAST_MODE, start.seed), BOARD);
-            rig.rest(&mut |_| {});
-            rig.board().store_mut().start_at_lap(Lap::new(start.lap));
-            return rig;
+            return Self::blank(start.seed, Lap::new(start.lap));
         }
-        let mut rig = Self::fitted(start.seed, Lap::new(start.lap));
-        sew_until_aged(&mut rig, start);
-        rig
+        Self::with_past(start.seed, Lap::new(start.lap), |core| sew_until_aged(core, start))
     }
 
     fn act(&mut self, act: Act, mut watch: &mut dyn FnMut(&Self)) {
         let watch = &mut watch;
         if !self.has_begun() && self.board().ledger().components.is_empty() {
             // Somebody fits it, as soon as it says that it is not.
-            let now = self.now();
-            let _ = self.board().request(now, Command::Fit { fitting: fitting(), reply: None });
+            let _ = self.request(Command::Fit { fitting: fitting(), reply: None });
             self.figures = Figures::of(self.board().ledger());
         }
         let asks = matches!(act, Act::Renew(_) | Act::Service);
@@ -150,16 +144,14 @@ impl<D: Device + 'static> Subject for Bench<D> {
             Act::WrongReply => {
                 if let Some(right) = self.right_reply(Authorised::Service) {
                     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
-                    let now = self.now();
-                    let _ = self.board().request(now, Command::Service { reply: wrong });
+                    let _ = self.request(Command::Service { reply: wrong });
                     self.pass_to(self.now_us + 10_000, watch);
                 }
             }
             Act::Refit => {
                 if let Some(reply) = self.right_reply(Authorised::Refit) {
-                    let now = self.now();
                     let fit = Command::Fit { fitting: fitting(), reply: Some(reply) };
-                    let _ = self.board().request(now, fit);
+                    let _ = self.request(fit);
                     self.pass_to(self.now_us + 10_000, watch);
                 }
             }
@@ -203,7 +195,7 @@ impl<D: Device + 'static> Subject for Bench<D> {
     }
 
     fn states(&self) -> StateSet {
-        StateSet::of(&self.board, self.now(), &self.bus)
+        StateSet::of(self.board(), self.now(), &self.bus)
     }
 
     fn truth(&self) -> Counters {

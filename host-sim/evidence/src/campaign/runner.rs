@@ -11,6 +11,7 @@ use super::run::{Ran, run};
 use super::script::{Script, Start};
 use super::subject::Subject;
 use shaftbook_world::bench::Bench;
+use shaftbook_world::bench::core::Core;
 use crate::prove::sabotage::Sabotage;
 use crate::prove::sabotage::switches::Sabotaged;
 use shaftbook_core::rules::Sound;
@@ -89,7 +90,7 @@ impl<S: Subject> Runner for On<S> {
 /// The runner of a board that is broken on purpose.
 pub struct Broken {
     sabotage: &'static Sabotage,
-    on: On<Bench<Sabotaged>>,
+    on: On<Bench<Core<Sabotaged>>>,
 }
 
 impl Runner for Broken {
@@ -107,7 +108,7 @@ impl Runner for Broken {
 #[must_use]
 pub fn of(broken: Option<&'static Sabotage>) -> Box<dyn Runner> {
     match broken {
-        None => Box::new(On::<Bench<Sound>>::new()),
+        None => Box::new(On::<Bench<Core<Sound>>>::new()),
         Some(sabotage) => Box::new(Broken { sabotage, on: On::new() }),
     }
 }
@@ -117,7 +118,7 @@ pub fn of(broken: Option<&'static Sabotage>) -> Box<dyn Runner> {
 /// # Errors
 /// There is none of that name.
 pub fn named(name: &str) -> Result<Box<dyn Runner>, String> {
-    if name == Bench::<Sound>::NAME {
+    if name == Bench::<Core<Sound>>::NAME {
         return Ok(of(None));
     }
     name.parse().map(|sabotage| of(Some(sabotage)))

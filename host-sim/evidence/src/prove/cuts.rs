@@ -15,8 +15,10 @@ use shaftbook_core::turn::Next;
 
 use super::Run;
 use super::flapping::flapping;
-use shaftbook_world::bench::{Figures, OPERATORS, Recovered, Bench, any_needle};
+use shaftbook_world::bench::{Bench, Figures, Meant, OPERATORS, Recovered, any_needle};
+use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::Tear;
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
@@ -68,8 +70,8 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
-    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(lap));
-    age(&mut rig, &mut rng);
+    let mut rig: Bench<D> =
+        Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
     // In a quarter of the runs the part now and then does not acknowledge.
     if run.number % 4 == 1 {
         rig.bus.refuse_at_random(REFUSED);
@@ -88,7 +90,7 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
 }
 
 /// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
-fn age<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
+fn age<R: UnderTest>(rig: &mut Bench<Core<R>>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
         rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
@@ -234,8 +236,7 @@ const ANSWER_MS: f64 = 20.0;
 /// run beside a display that is redrawn without pause.
 pub fn loss_bound<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
-    age(&mut rig, &mut rng);
+    let mut rig: Bench<D> = Bench::with_past(run.seed, Lap::new(1), |core| age(core, &mut rng));
     if run.number % 2 == 1 {
         rig.fit_screen(run.seed);
     }
@@ -318,7 +319,7 @@ fn warn_somewhere<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) -> u64 {
 fn a_dip<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
     rig.warn();
     rig.pass_to(rig.now_us + 200_000, &mut |_| {});
-    rig.input(rig.now(), Input::PowerFail(Level::Inactive));
+    rig.feed(rig.now(), Input::PowerFail(Level::Inactive), Meant::Nothing);
     rig.sew(any_needle(rng), 20 + u64::from(rng.next_u32() % 20), 120_000, &mut |_| {});
 }
 

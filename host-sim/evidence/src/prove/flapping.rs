@@ -6,7 +6,9 @@ use rand_core::SeedableRng;
 use rand_pcg::Pcg32;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::medium::Geometry;
-use shaftbook_drivers::memory::WiredPart;
+use shaftbook_core::settings::Settings;
+use shaftbook_core::store::serial::Lap;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
 use super::cuts::is_durable;
@@ -44,13 +46,13 @@ pub fn flapping<D: Device>(run: &mut Run) {
 }
 
 fn flaps<D: Device>(seed: u64, geometry: Geometry) -> Result<(), String> {
-    let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
+    let wired = WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
     let powered = |part: Part, seed| {
-        Bench::<D>::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired)
+        let bus = Bus::new(part, Timing::FAST_MODE, seed);
+        Bench::<D>::wired(bus, BOARD, wired, Settings::default())
     };
-    let mut rig = powered(Part::blank(geometry).map_err(|e| e.to_string())?, seed);
-    rig.rest(&mut |_| {});
-    rig.fit();
+    let blank = Part::blank(geometry).map_err(|e| e.to_string())?;
+    let mut rig: Bench<D> = Bench::fitted_on(blank, seed, BOARD, wired, Lap::new(0));
     let mut rng = Pcg32::seed_from_u64(seed);
     // The ring is nearly round: a new snapshot is due soon.
     let slots = geometry.size_bytes / u32::from(geometry.page_bytes.max(RECORD_BYTES));

@@ -8,7 +8,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::store::serial::Lap;
-use shaftbook_drivers::memory::WiredPart;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
 use shaftbook_world::bench::{BOARD, Bench};
@@ -192,11 +192,9 @@ fn exchanged<D: Device>(seed: u64, used: &[u8]) -> Result<(), String> {
 /// or half a page. Sews, is cut, and loses nothing that was acknowledged.
 fn other_pages<D: Device>(seed: u64, page_bytes: u16) -> Result<(), String> {
     let geometry = Geometry { page_bytes, ..Geometry::REFERENCE };
-    let wired = WiredPart::new(0x50, geometry).ok_or("a part that the driver takes")?;
+    let wired = WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
     let part = Part::blank(geometry).map_err(|e| e.to_string())?;
-    let mut rig: Bench<D> = Bench::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD).wired(wired);
-    rig.rest(&mut |_| {});
-    rig.fit();
+    let mut rig: Bench<D> = Bench::fitted_on(part, seed, BOARD, wired, Lap::new(0));
     rig.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});
     let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
     rig.cut_and_power_up(Tear::draw(seed, page_bytes));

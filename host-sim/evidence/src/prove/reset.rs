@@ -35,11 +35,17 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
         let seed = rng.next_u64();
         run.case(|| wrong_reply(&mut start.clone(), kind, seed));
     }
-    for kind in 0..OTHER_PURPOSES {
+    // The panel asks for nothing but what its challenge is for.
+    let first = if D::HAS_PANEL { OTHER_COMMANDS } else { 0 };
+    for kind in first..OTHER_PURPOSES {
         run.case(|| other_purpose(&mut start.clone(), kind));
     }
     run.case(|| challenges_in_a_while(&mut start.clone()));
     cut_during_a_try(run, &start, &mut rng);
+    if D::HAS_PANEL {
+        // The waits are years: the bare core's.
+        return;
+    }
     let mut tries = 0.0;
     run.case(|| guesses_in_a_year(&mut start.clone()).map(|t| tries = t));
     run.figure("guesses in a year:", tries);
@@ -53,7 +59,6 @@ fn unchanged<D: Device>(rig: &Bench<D>, start: &Figures, what: &str) -> Result<(
 /// Without any reply, as an operator would press it.
 fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     let before = Figures::of(rig.board().ledger());
-    let now = rig.now();
     let knife = ComponentSet::only(KNIFE);
     let commands = [
         Command::Service { reply: None },
@@ -62,7 +67,7 @@ fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     ];
     for command in commands {
         let name = format!("{command:.40?}");
-        let answer = rig.board().request(now, command);
+        let answer = rig.request(command);
         rig.rest(&mut |_| {});
         unchanged(rig, &before, &name)?;
         if answer != Err(Refusal::NeedsAuthority) {
@@ -73,8 +78,7 @@ fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
 }
 
 fn service<D: Device>(rig: &mut Bench<D>, reply: EightDigits) -> Result<(), Refusal> {
-    let now = rig.now();
-    let answer = rig.board().request(now, Command::Service { reply: Some(reply) });
+    let answer = rig.request(Command::Service { reply: Some(reply) });
     rig.rest(&mut |_| {});
     answer
 }
@@ -99,9 +103,8 @@ fn wrong_reply<D: Device>(rig: &mut Bench<D>, kind: u32, seed: u64) -> Result<()
             Some(right)
         }
         3 => {
-            let now = rig.now();
             let challenge =
-                rig.board().challenge(now, Authorised::Service).map_err(|r| format!("{r:?}"))?;
+                rig.challenge(Authorised::Service).map_err(|r| format!("{r:?}"))?;
             let mut key = KEY;
             key[31] ^= 1;
             let services = rig.board().ledger().services;
@@ -124,7 +127,9 @@ fn wrong_reply<D: Device>(rig: &mut Bench<D>, kind: u32, seed: u64) -> Result<()
     unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
 }
 
-/// Kinds of [`other_purpose`].
+/// Kinds of [`other_purpose`] in which another command is asked for.
+const OTHER_COMMANDS: u32 = 4;
+/// All kinds of it.
 const OTHER_PURPOSES: u32 = 7;
 
 /// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
@@ -140,8 +145,7 @@ fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String>
         3 => (knife, Authorised::Refit),
         _ => (Authorised::Service, Authorised::Service),
     };
-    let now = rig.now();
-    let challenge = rig.board().challenge(now, opened).map_err(|r| format!("{r:?}"))?;
+    let challenge = rig.challenge(opened).map_err(|r| format!("{r:?}"))?;
     let services = rig.board().ledger().services;
     let (purpose, services) = match kind {
         4 => (Purpose::Renewal, services),
@@ -157,7 +161,7 @@ fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String>
     };
     let before = Figures::of(rig.board().ledger());
     rig.effects.clear();
-    let answer = rig.board().request(now, command);
+    let answer = rig.request(command);
     rig.rest(&mut |_| {});
     unchanged(rig, &before, &format!("a reply for another purpose, kind {kind},"))?;
     let refused = answer == Err(Refusal::OtherPurpose)
@@ -171,9 +175,8 @@ fn challenges_in_a_while<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let (start_us, mut given) = (rig.now_us, 0_u64);
     while rig.now_us - start_us < WHILE_S * 1_000_000 {
-        let now = rig.now();
-        given += u64::from(rig.board().challenge(now, knife).is_ok());
-        rig.now_us += 200_000;
+        given += u64::from(rig.challenge(knife).is_ok());
+        rig.pass_to(rig.now_us + 200_000, &mut |_| {});
     }
     let most = u64::from(CHALLENGES_MAX) + WHILE_S / CHALLENGE_PAUSE_S + 1;
     if given == 0 || given > most {
@@ -188,8 +191,7 @@ fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32)
     let mut rig = start.clone();
     let Some(right) = rig.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
-    let now = rig.now();
-    let _ = rig.board().request(now, Command::Service { reply: Some(wrong) });
+    let _ = rig.request(Command::Service { reply: Some(wrong) });
     let before = Figures::of(rig.board().ledger());
     let seed = rng.next_u64();
     let mut image = Vec::new();
@@ -226,8 +228,7 @@ fn guesses_in_a_year<D: Device>(rig: &mut Bench<D>) -> Result<f64, String> {
             return Err("no challenge".into());
         };
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
-        let now = rig.now();
-        match rig.board().request(now, Command::Service { reply: Some(wrong) }) {
+        match rig.request(Command::Service { reply: Some(wrong) }) {
             Ok(()) => {
                 tries += 1;
                 rig.rest(&mut |_| {});

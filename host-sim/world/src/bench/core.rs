@@ -35,6 +35,12 @@ impl<R: UnderTest> Core<R> {
         &mut self.board
     }
 
+    /// What its driver takes the part for.
+    #[must_use]
+    pub fn wired(&self) -> WiredPart {
+        self.wired
+    }
+
     fn again(&self, board: Board<R>) -> Self {
         let screen = self.screen.as_ref().map(Screen::powered_again);
         Self { board, wired: self.wired, screen }

@@ -210,10 +210,10 @@ impl<R: UnderTest> Device for Firmware<R> {
 
     /// The supply is taken away, and this one boots and comes to rest.
     fn take_over(core: Bench<Core<R>>) -> Bench<Self> {
-        let id = core.board().id();
+        let (id, wired) = (core.board().id(), core.device.wired());
         let mut bus = core.bus;
         bus.power_cycle(Tear::New);
-        let mut next: Bench<Self> = Bench::on(bus, id);
+        let mut next: Bench<Self> = Bench::wired(bus, id, wired, Settings::default());
         next.rest(&mut |_| {});
         let past = next.board().past().copied();
         next.found(past.as_ref());

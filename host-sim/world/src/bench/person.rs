@@ -5,7 +5,6 @@
 
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Command;
-use shaftbook_core::component::Role;
 use shaftbook_core::input::Level;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::service::{Authorised, Refusal};
@@ -138,16 +137,14 @@ fn renew<R: UnderTest>(
     place: usize,
     command: &Command,
 ) -> Result<(), Refusal> {
-    let component = bench.board().ledger().components.get(place).map(|fitted| fitted.component);
-    if component.is_none_or(|component| component.renewed_by == Role::Engineer) {
-        return Err(Refusal::NeedsAuthority);
-    }
     open(bench, place)?;
     press(bench, Press::Long(Button::Act));
-    if !matches!(screen(bench), Screen::Confirm { .. }) {
-        return Err(Refusal::NotReady);
+    match screen(bench) {
+        Screen::Confirm { .. } => hold_to_do(bench, command),
+        // The panel asks for the engineer's reply.
+        Screen::Challenge { .. } => Err(Refusal::NeedsAuthority),
+        _ => Err(Refusal::NotReady),
     }
-    hold_to_do(bench, command)
 }
 
 fn enter<R: UnderTest>(
