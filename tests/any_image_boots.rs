@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngSeed};
 use shaftbook_core::fault::Fault;
-use system_tests::any_image::run;
+use shaftbook_world::any_image::run;
 
 /// The same cases in every run. A failure prints its bytes; replay the same cases by
 /// running this test again with the same `PROPTEST_RNG_SEED` and `PROPTEST_CASES`.

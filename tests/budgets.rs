@@ -1,7 +1,7 @@
 //! Figures that stand in `.ci/budgets.toml` and in code are the same.
 
-use shaftbook_evidence::prove::screen::PAINT_STEP_US;
 use shaftbook_tools::hold_up::reaction::BUDGET_US;
+use shaftbook_world::bench::screen::PAINT_STEP_US;
 
 const BUDGETS: &str = include_str!("../.ci/budgets.toml");
 /// Cycles in a µs on the RP2040 board.

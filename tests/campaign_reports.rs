@@ -26,7 +26,8 @@ use shaftbook_evidence::campaign::runner::{On, Runner as _};
 use shaftbook_evidence::campaign::state::{State, StateSet};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
 use shaftbook_evidence::campaign::tally::{Cut, Named, Tally};
-use shaftbook_evidence::prove::rig::Rig;
+use shaftbook_world::bench::Bench;
+use shaftbook_world::bench::core::Core;
 
 const EVIL: &str = "<b>&\"'</title>";
 
@@ -139,7 +140,7 @@ fn failing() -> Results {
 fn real() -> Results {
     let quick = root().join("host-sim/campaigns/quick.toml");
     let plan = Plan { runs: 64, starts: 2, ..Plan::load(&quick).unwrap() };
-    let runner = On::<Rig<Sound>>::new();
+    let runner = On::<Bench<Core<Sound>>>::new();
     let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
     let path = scratch(&format!("real-{:?}.jsonl", std::thread::current().id()));
     let mut writer = Writer::begin(&path, &header).unwrap();

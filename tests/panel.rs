@@ -55,7 +55,7 @@ fn press(world: &mut World, words: &str) {
 }
 
 fn screen(world: &World) -> Screen {
-    *world.console().panel().screen()
+    *world.console().unwrap().panel().screen()
 }
 
 /// Opens the care list at the component of `kind`.

@@ -24,13 +24,14 @@ use shaftbook_tools::flash::number::sector;
 use shaftbook_tools::flash::uf2::encode;
 use shaftbook_tools::picture::text_of;
 use shaftbook_tools::sew::run::run;
+use shaftbook_world::bench::Bench;
+use shaftbook_world::bench::firmware::Firmware;
 use shaftbook_world::bus::{Bus, Part, Timing};
 use shaftbook_world::fitting::fit;
 use shaftbook_world::fitting::plain_fitting;
 use shaftbook_world::profile::Profile;
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::random::Random;
-use system_tests::chip::{Queues, Running};
 use system_tests::images::part::differences;
 use system_tests::images::rp2040::{
     CYCLES_PER_US, Script, bench, durable, folder, said, state, turn_shaft,
@@ -388,10 +389,9 @@ fn the_screen_in_the_displays_memory_is_the_panels() {
     let image = fs::read(&part).unwrap();
     let part = Part::from_image(image, Geometry::REFERENCE).unwrap();
     let bus = Bus::new(part, Timing::FAST_MODE, 1).with_display(1);
-    let mut queues = Queues::default();
-    let mut running = Running::power_up(&mut queues, bus, ID, [], None);
-    running.run_until(3_000_000);
-    let expected = text_of(&Frame::from_bytes(*running.chip.bus.display().unwrap().ram()));
+    let mut simulated: Bench<Firmware> = Bench::on(bus, ID);
+    simulated.pass_to(3_000_000, &mut |_| {});
+    let expected = text_of(&Frame::from_bytes(*simulated.bus.display().unwrap().ram()));
     assert_eq!(result["screen"]["is_on"], true);
     assert_eq!(result["screen"]["unknown_commands"], json!([]));
     let text = result["screen"]["text"].as_str().unwrap();

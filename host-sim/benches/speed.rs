@@ -7,8 +7,9 @@ use divan::{Bencher, black_box};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::store::serial::Lap;
-use shaftbook_evidence::prove::rig::{Recovered, Rig};
 use shaftbook_tools::sew::run::run;
+use shaftbook_world::bench::core::Core;
+use shaftbook_world::bench::{Bench, Recovered};
 use shaftbook_world::bus::Tear;
 use shaftbook_world::scenario::Scenario;
 
@@ -58,7 +59,7 @@ fn life_in_stitches(bencher: Bencher<'_, '_>) {
 #[divan::bench(sample_count = 20, sample_size = 1)]
 fn cuts_with_full_recovery(bencher: Bencher<'_, '_>) {
     const CUTS: u64 = 2_000;
-    let mut rig: Rig<Sound> = Rig::fitted(1, Lap::new(7));
+    let mut rig: Bench<Core<Sound>> = Bench::fitted(1, Lap::new(7));
     rig.sew(Needle::new(4).expect("needle 4"), 3_000, 1_900_000, &mut |_| {});
     // Stop in the middle of a program cycle.
     rig.warn();
@@ -70,7 +71,7 @@ fn cuts_with_full_recovery(bencher: Bencher<'_, '_>) {
     bencher.counter(ItemsCount::new(CUTS)).bench_local(|| {
         for tear in &tears {
             rig.cut_image(*tear, &mut image);
-            let recovered = Recovered::<Sound>::from_image(image.clone(), 1);
+            let recovered = Recovered::<Core<Sound>>::from_image(image.clone(), 1);
             assert!(recovered.past().is_some());
         }
     });

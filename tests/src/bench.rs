@@ -15,7 +15,7 @@ use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
-use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_drivers::memory::{Eeprom, PartKind, WiredPart};
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// The board's identity in these tests.
@@ -89,7 +89,8 @@ impl Bench {
     /// A board at reset on this part, on a 400 kHz bus.
     #[must_use]
     pub fn power_up(part: Part, seed: u64) -> Self {
-        let wired = WiredPart::new(0x50, part.geometry()).unwrap_or(WiredPart::REFERENCE);
+        let wired =
+            WiredPart::new(PartKind::Eeprom, 0x50, part.geometry()).unwrap_or(WiredPart::REFERENCE);
         Self::on_bus(Bus::new(part, Timing::FAST_MODE, seed), wired, 1)
     }
 

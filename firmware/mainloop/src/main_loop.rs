@@ -19,7 +19,7 @@
 use shaftbook_core::board::{Board, Effect, Polled};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::input::Input;
+use shaftbook_core::input::{Input, Level};
 use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::{NeedleSource, Settings};
 use shaftbook_core::time::{Instant, TickClock};
@@ -40,8 +40,9 @@ use crate::task::Task;
 
 /// The screen is looked at anew after this, µs.
 pub const VIEW_US: u64 = 1_000_000;
-/// The needle-position voltage is read this often, µs: a position is believed after it
-/// held for 20 ms or more (`Settings::needle_debounce_ms`), so twice in that time.
+/// The needle-position voltage is read this often, µs, and before each pulse of the shaft:
+/// a position is believed after it held for 20 ms or more (`Settings::needle_debounce_ms`),
+/// so twice in that time.
 pub const LEVEL_US: u64 = 10_000;
 /// The clock is read this often, µs.
 pub const CLOCK_US: u64 = 3_600_000_000;
@@ -173,8 +174,14 @@ impl<R: LoopRules> MainLoop<R> {
 
     fn take_edges<H: Hardware>(&mut self, now: Instant, hardware: &mut H) {
         while let Some((tick_us, input)) = hardware.take_edge() {
-            let at = self.ticks.extend(tick_us);
-            self.board.input(if R::stamped_by_interrupt() { at } else { now }, input);
+            let stamped = self.ticks.extend(tick_us);
+            let at = if R::stamped_by_interrupt() { stamped } else { now };
+            if input == Input::Shaft(Level::Active) && R::level_before_pulse() {
+                // The head may have moved since the last reading.
+                self.level_at = now;
+                self.read_level(at, hardware);
+            }
+            self.board.input(at, input);
         }
         let missed = hardware.take_missed();
         if missed > 0 && R::missed_told() {

@@ -47,6 +47,8 @@ rules! {
     sleep_is_bounded
     /// The loop wakes up to read the needle-position voltage.
     level_wakes
+    /// The needle-position voltage is read before a pulse of the shaft counts.
+    level_before_pulse
     /// The view is one of the tasks that the loop looks at.
     view_is_a_task
     /// The panel is told what has happened on the board.

@@ -11,10 +11,13 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, WholeFile, print};
 use super::progress::bar;
+use shaftbook_core::board::Fitting;
 use shaftbook_tools::capture::write::CaptureWriter;
 use shaftbook_tools::sew::care::Care;
 use shaftbook_tools::sew::compare::{Row, rows};
-use shaftbook_tools::sew::run::{Outcome, Watch, run_fitted};
+use shaftbook_tools::sew::run::{Outcome, RunError, Watch, run_fitted};
+use shaftbook_world::bench::core::Core;
+use shaftbook_world::bench::firmware::Firmware;
 use shaftbook_world::figures::{Figures, grouped, hours};
 use shaftbook_world::fitting::plain_fitting;
 use shaftbook_world::profile::Profile;
@@ -53,10 +56,48 @@ pub struct Args {
     /// Fit this care profile (TOML) and say at the end what is due
     #[arg(long, value_name = "FILE")]
     profile: Option<PathBuf>,
+    /// What counts: the whole firmware, or its bare core, which is some three times faster
+    /// [default: firmware for lives of at most 60 working days, core for longer ones]
+    #[arg(long, value_enum)]
+    board: Option<Board>,
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
 }
+
+/// What counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+enum Board {
+    /// The whole firmware, with main loop, panel and display
+    Firmware,
+    /// The bare core on its memory driver
+    Core,
+}
+
+impl Board {
+    /// The one for a life of so many working days.
+    const fn for_days(working_days: u32) -> Self {
+        if working_days <= FIRMWARE_DAYS_MAX { Self::Firmware } else { Self::Core }
+    }
+
+    /// Lets it live.
+    fn live(
+        self,
+        scenario: &Scenario,
+        seed: u64,
+        fitting: Fitting,
+        watch: &mut impl Watch,
+        progress: impl FnMut(u64),
+    ) -> Result<Outcome, RunError> {
+        match self {
+            Self::Firmware => run_fitted::<Firmware>(scenario, seed, fitting, watch, progress),
+            Self::Core => run_fitted::<Core>(scenario, seed, fitting, watch, progress),
+        }
+    }
+}
+
+/// Lives of up to so many working days are lived on the whole firmware.
+const FIRMWARE_DAYS_MAX: u32 = 60;
 
 /// Does it.
 ///
@@ -93,9 +134,10 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let days = hours.working_days.div_ceil(hours.days_per_week) * 7;
     let progress = bar(days.into(), "sewing, days");
     let tell = |at_us| progress.set_position(at_us / 86_400_000_000);
+    let board = args.board.unwrap_or(Board::for_days(hours.working_days));
     let outcome = match &mut recording {
-        Some((_, recorder)) => run_fitted(&scenario, seed, fitting, recorder, tell),
-        None => run_fitted(&scenario, seed, fitting, &mut (), tell),
+        Some((_, recorder)) => board.live(&scenario, seed, fitting, recorder, tell),
+        None => board.live(&scenario, seed, fitting, &mut (), tell),
     }?;
     progress.finish_and_clear();
     if let Some((file, recorder)) = recording {

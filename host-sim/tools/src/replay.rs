@@ -5,10 +5,11 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::settings::Settings;
 
-use crate::sew::run::RunError;
-use shaftbook_world::bench_board::Bench;
+use crate::sew::run::{RunError, fit};
+use shaftbook_world::bench::firmware::Firmware;
+use shaftbook_world::bench::session::Session;
 use shaftbook_world::bus::Tear;
-use shaftbook_world::fitting::{BOARD, bus_of, plain_fitting};
+use shaftbook_world::fitting::{bus_of, plain_fitting};
 use shaftbook_world::input_error::InputError;
 use shaftbook_world::scenario::Part;
 use shaftbook_world::sewing::{Event, Timed};
@@ -86,11 +87,8 @@ where
 {
     let part = Part::default();
     let bus = bus_of(&part, seed).map_err(|wrong| ReplayError::Board(RunError::Part(wrong)))?;
-    let mut bench: Bench =
-        Bench::new(bus, BOARD, settings).ok_or(ReplayError::Board(RunError::Address))?;
-    let fitted = bench
-        .fit(plain_fitting(settings))
-        .map_err(|refusal| ReplayError::Board(RunError::Fitting(refusal)))?;
+    let (mut session, fitted): (Session<Firmware>, Counters) =
+        fit(bus, plain_fitting(settings), None).map_err(ReplayError::Board)?;
     let mut replayed = Replayed::default();
     let mut heard = Heard::default();
     let mut at_cut: Option<Counters> = None;
@@ -100,13 +98,13 @@ where
         replayed.events += 1;
         last_us = timed.at_us;
         match timed.event {
-            Event::PowerUp => bench.power_up(timed.at_us),
+            Event::PowerUp => session.power_up(timed.at_us),
             Event::Input(input) => {
-                bench.input(timed.at_us, input, |effect| heard.effect(effect));
+                session.input(timed.at_us, input, |effect| heard.effect(effect));
             }
             Event::Cut => {
                 let tear = Tear::draw(seed ^ u64::from(replayed.cuts), part.page_bytes);
-                let ended = bench.cut(timed.at_us, tear, |effect| heard.effect(effect));
+                let ended = session.cut(timed.at_us, tear, |effect| heard.effect(effect));
                 replayed.lost = replayed.lost.plus(&loss(at_cut, heard.past.take()));
                 at_cut = ended.lifetime;
                 replayed.cuts += 1;
@@ -114,16 +112,16 @@ where
         }
     }
     let mut end_us = end_us(capture).max(last_us);
-    if bench.board().is_none() {
-        // What is durable: one more power-up, on the bench.
-        bench.power_up(end_us + LAST_READING_US);
+    if session.board().is_none() {
+        // What is durable: one more power-up, on the session.
+        session.power_up(end_us + LAST_READING_US);
         end_us += 2 * LAST_READING_US;
-        bench.run_until(end_us, |effect| heard.effect(effect));
+        session.run_until(end_us, |effect| heard.effect(effect));
         replayed.counted = heard.past.unwrap_or(fitted).since(&fitted);
         replayed.lost = replayed.lost.plus(&loss(at_cut, heard.past));
     } else {
-        bench.run_until(end_us, |effect| heard.effect(effect));
-        replayed.counted = bench.lifetime(end_us).unwrap_or(fitted).since(&fitted);
+        session.run_until(end_us, |effect| heard.effect(effect));
+        replayed.counted = session.lifetime(end_us).unwrap_or(fitted).since(&fitted);
     }
     replayed.faults = heard.faults;
     Ok(replayed)

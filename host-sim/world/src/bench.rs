@@ -122,14 +122,13 @@ impl<D: Device> Bench<D> {
     /// while the part gives no settings.
     #[must_use]
     pub fn wired(bus: Bus, id: BoardId, wired: WiredPart, fallback: Settings) -> Self {
-        Self::with(bus, D::new(id, wired, fallback))
+        let bus = if D::HAS_PANEL && bus.display().is_none() { bus.with_display(1) } else { bus };
+        Self::started(bus, D::new(id, wired, fallback))
     }
 
-    /// `device`, as it is just after a reset, on a bus, at the bus's time.
-    fn with(mut bus: Bus, device: D) -> Self {
-        if D::HAS_PANEL && bus.display().is_none() {
-            bus = bus.with_display(1);
-        }
+    /// `device`, as it is just after a reset, on a bus as it is, at the bus's time.
+    #[must_use]
+    pub fn started(bus: Bus, device: D) -> Self {
         let origin_ns = bus.now_ns();
         let figures = Figures::of(device.board().ledger());
         Self {
@@ -191,11 +190,7 @@ impl<D: Device> Bench<D> {
     /// # Panics
     /// As [`Bench::fitted`].
     #[must_use]
-    pub fn with_past(
-        seed: u64,
-        lap: Lap,
-        live: impl FnOnce(&mut Bench<Core<D::Rules>>),
-    ) -> Self {
+    pub fn with_past(seed: u64, lap: Lap, live: impl FnOnce(&mut Bench<Core<D::Rules>>)) -> Self {
         let mut core: Bench<Core<D::Rules>> = Bench::fitted(seed, lap);
         live(&mut core);
         D::take_over(core)

@@ -2,6 +2,7 @@
 //! that holds a board in it.
 #![forbid(unsafe_code)]
 
+pub mod any_image;
 pub mod bench;
 pub mod bus;
 pub mod checked_file;

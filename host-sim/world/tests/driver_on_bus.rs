@@ -4,7 +4,7 @@ mod common;
 
 use proptest::prelude::*;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
-use shaftbook_drivers::memory::{PartKind, Eeprom, Fram, WiredPart};
+use shaftbook_drivers::memory::{Eeprom, Fram, PartKind, WiredPart};
 use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 
 fn geometry(size_bytes: u32, page_bytes: u16) -> Geometry {

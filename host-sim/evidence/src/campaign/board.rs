@@ -14,10 +14,10 @@ use shaftbook_core::store::serial::Lap;
 use super::script::{Act, Start};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
-use shaftbook_world::bench::{Bench, Figures, OPERATORS, any_needle, fitting};
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
+use shaftbook_world::bench::{Bench, Figures, OPERATORS, any_needle, fitting};
 use shaftbook_world::bus::{Bus, Tear};
 
 /// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.

@@ -10,11 +10,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::run::{Ran, run};
 use super::script::{Script, Start};
 use super::subject::Subject;
-use shaftbook_world::bench::Bench;
-use shaftbook_world::bench::core::Core;
 use crate::prove::sabotage::Sabotage;
 use crate::prove::sabotage::switches::Sabotaged;
 use shaftbook_core::rules::Sound;
+use shaftbook_world::bench::Bench;
+use shaftbook_world::bench::core::Core;
 
 thread_local! {
     static PLAYING: Cell<bool> = const { Cell::new(false) };

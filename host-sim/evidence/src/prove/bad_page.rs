@@ -15,8 +15,8 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use shaftbook_world::bench::{Figures, Recovered, Bench, any_needle};
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{Bench, Figures, Recovered, any_needle};
 use shaftbook_world::bus::{Part, Stuck, Tear};
 
 const PAGE: usize = 64;

@@ -15,10 +15,10 @@ use shaftbook_core::turn::Next;
 
 use super::Run;
 use super::flapping::flapping;
-use shaftbook_world::bench::{Bench, Figures, Meant, OPERATORS, Recovered, any_needle};
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
+use shaftbook_world::bench::{Bench, Figures, Meant, OPERATORS, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
@@ -50,11 +50,11 @@ fn asked_while_sewing<D: Device>(seed: u64) -> Result<(), String> {
     rig.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
     let components = ComponentSet::only(needle.index());
     rig.ask(Command::Renew { components, reply: None }).ok_or("the renewal was refused")?;
-    let asked = rig.pending.clone();
+    let asked = rig.pending.clone().unwrap_or_else(|| rig.figures.clone());
     rig.stitch_unpolled(needle);
     rig.rest(&mut |_| {});
     let now = Figures::of(rig.board().ledger());
-    if asked.as_ref().is_some_and(|asked| asked.are(&now)) {
+    if asked.are(&now) {
         return Ok(());
     }
     Err(format!("a renewal while sewing: {now:?}, asked for at {asked:?}"))
@@ -70,8 +70,7 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
-    let mut rig: Bench<D> =
-        Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
+    let mut rig: Bench<D> = Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
     // In a quarter of the runs the part now and then does not acknowledge.
     if run.number % 4 == 1 {
         rig.bus.refuse_at_random(REFUSED);

@@ -12,8 +12,8 @@ use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
 use super::cuts::is_durable;
-use shaftbook_world::bench::{BOARD, Bench, any_needle};
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{BOARD, Bench, any_needle};
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// Power-ups, one after the other, each cut when its first record is in its slot.
@@ -46,7 +46,8 @@ pub fn flapping<D: Device>(run: &mut Run) {
 }
 
 fn flaps<D: Device>(seed: u64, geometry: Geometry) -> Result<(), String> {
-    let wired = WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
+    let wired =
+        WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
     let powered = |part: Part, seed| {
         let bus = Bus::new(part, Timing::FAST_MODE, seed);
         Bench::<D>::wired(bus, BOARD, wired, Settings::default())

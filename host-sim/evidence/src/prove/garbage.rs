@@ -11,8 +11,8 @@ use shaftbook_core::store::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
-use shaftbook_world::bench::{BOARD, Bench};
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{BOARD, Bench};
 use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 
 /// Another board, whose part gets into ours.
@@ -192,7 +192,8 @@ fn exchanged<D: Device>(seed: u64, used: &[u8]) -> Result<(), String> {
 /// or half a page. Sews, is cut, and loses nothing that was acknowledged.
 fn other_pages<D: Device>(seed: u64, page_bytes: u16) -> Result<(), String> {
     let geometry = Geometry { page_bytes, ..Geometry::REFERENCE };
-    let wired = WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
+    let wired =
+        WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
     let part = Part::blank(geometry).map_err(|e| e.to_string())?;
     let mut rig: Bench<D> = Bench::fitted_on(part, seed, BOARD, wired, Lap::new(0));
     rig.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});

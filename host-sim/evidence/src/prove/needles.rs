@@ -102,7 +102,10 @@ fn case<D: Device>(seed: u64) -> Result<(f64, f64), String> {
         }
     }
     if counted.needle_breaks.iter().zip(truth.needle_breaks).any(|(a, b)| *a > b) {
-        return Err(format!("breaks are {:?}, not {:?}", counted.needle_breaks, truth.needle_breaks));
+        return Err(format!(
+            "breaks are {:?}, not {:?}",
+            counted.needle_breaks, truth.needle_breaks
+        ));
     }
     let share = counted.unattributed_stitches as f64 * 100.0 / truth.stitches().max(1) as f64;
     if !noisy && counted.unattributed_stitches > 0 {
@@ -120,8 +123,7 @@ fn start<D: Device>(seed: u64, settings: Settings) -> Result<Bench<D>, String> {
     if !D::HAS_PANEL {
         return Ok(Bench::wired(bus, BOARD, WiredPart::REFERENCE, settings));
     }
-    let mut core: Bench<Core<D::Rules>> =
-        Bench::wired(bus, BOARD, WiredPart::REFERENCE, settings);
+    let mut core: Bench<Core<D::Rules>> = Bench::wired(bus, BOARD, WiredPart::REFERENCE, settings);
     core.rest(&mut |_| {});
     let fitting = Fitting { settings, ..fitting() };
     core.request(Command::Fit { fitting, reply: None }).map_err(|r| format!("{r:?}"))?;
@@ -157,12 +159,7 @@ fn contacts<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32, needle: Needle) {
 const BOUNCE_US: u64 = 1_000;
 
 /// A contact goes to `level`, which means `meant`, and bounces.
-fn close<D: Device>(
-    bench: &mut Bench<D>,
-    contact: fn(Level) -> Input,
-    level: Level,
-    meant: Meant,
-) {
+fn close<D: Device>(bench: &mut Bench<D>, contact: fn(Level) -> Input, level: Level, meant: Meant) {
     let other = Level::from_bool(!level.is_active());
     bench.feed(bench.now(), contact(level), meant);
     for level in [other, level, other, level] {

@@ -14,8 +14,8 @@ use shaftbook_core::service::{
 use shaftbook_core::store::serial::Lap;
 
 use super::Run;
-use shaftbook_world::bench::{BELT, Figures, KEY, KNIFE, Recovered, Bench, any_needle};
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{BELT, Bench, Figures, KEY, KNIFE, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
@@ -103,8 +103,7 @@ fn wrong_reply<D: Device>(rig: &mut Bench<D>, kind: u32, seed: u64) -> Result<()
             Some(right)
         }
         3 => {
-            let challenge =
-                rig.challenge(Authorised::Service).map_err(|r| format!("{r:?}"))?;
+            let challenge = rig.challenge(Authorised::Service).map_err(|r| format!("{r:?}"))?;
             let mut key = KEY;
             key[31] ^= 1;
             let services = rig.board().ledger().services;

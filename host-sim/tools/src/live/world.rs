@@ -9,41 +9,45 @@ use std::collections::VecDeque;
 use shaftbook_core::authority::{self, EightDigits};
 use shaftbook_core::board::{Board, Effect, Fitting};
 use shaftbook_core::counters::Counters;
-use shaftbook_core::input::Input;
-use shaftbook_panel::button::{Button, Press};
+use shaftbook_core::input::{Input, Level};
+use shaftbook_panel::button::{Button, LONG_US, Press};
 use shaftbook_panel::console::Console;
-use shaftbook_panel::draw::STEPS;
-use shaftbook_panel::frame::{Frame, TILES};
+use shaftbook_panel::frame::Frame;
 use shaftbook_panel::screen::Screen as At;
 use shaftbook_panel::text::Language;
 use shaftbook_panel::view::View;
 
 use super::deed::Deed;
-use super::screen::{STEP_US, Screen, seen};
+use super::screen::seen;
 use crate::inspect::names;
-use crate::sew::run::RunError;
-use shaftbook_world::bench_board::Bench;
+use crate::sew::run::{RunError, fit};
+use shaftbook_world::bench::firmware::Firmware;
+use shaftbook_world::bench::session::Session;
 use shaftbook_world::bus::{Part, Tear};
-use shaftbook_world::fitting::{BOARD, bus_of};
+use shaftbook_world::fitting::bus_of;
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::{Event, Sewing, Timed};
 
 /// Lines of the log.
 const LOG_MAX: usize = 40;
-/// A press takes this long, µs.
-const PRESS_US: u64 = 200_000;
+/// A short press takes this long, µs.
+const SHORT_US: u64 = 200_000;
+/// A long press is held this much longer than it must be, µs.
+const HELD_LONGER_US: u64 = 100_000;
 /// After a press the board has this long to answer before the next deed, µs.
 const ANSWER_US: u64 = 300_000;
+/// A picture on which nothing changes for this long is whole, µs.
+const STILL_US: u64 = 30_000;
+/// A picture is whole within this, µs: the display is woken, and all of it is painted.
+const WHOLE_US: u64 = 2_000_000;
 
 /// The world.
 pub struct World {
     sewing: Sewing,
     /// The next event of the scenario.
     coming: Option<Timed>,
-    bench: Bench,
+    session: Session<Firmware>,
     fitting: Fitting,
-    console: Console,
-    screen: Screen,
     at_us: u64,
     /// The wall switch, and whether the scenario has the machine switched on.
     wall: bool,
@@ -102,17 +106,14 @@ impl World {
     /// A part that the board cannot use, or a fitting that it refuses.
     pub fn new(scenario: &Scenario, seed: u64, fitting: Fitting) -> Result<Self, RunError> {
         let bus = bus_of(&scenario.part, seed).map_err(RunError::Part)?.with_display(seed);
-        let mut bench: Bench = Bench::new(bus, BOARD, fitting.settings).ok_or(RunError::Address)?;
-        bench.fit(fitting.clone()).map_err(RunError::Fitting)?;
+        let (session, _) = fit(bus, fitting.clone(), None)?;
         let mut sewing = Sewing::new(scenario, seed);
         let coming = sewing.next();
         Ok(Self {
             sewing,
             coming,
-            bench,
+            session,
             fitting,
-            console: Console::new(env!("CARGO_PKG_VERSION")),
-            screen: Screen::new(),
             at_us: coming.map_or(0, |timed| timed.at_us.saturating_sub(1_000_000)),
             wall: true,
             machine_on: false,
@@ -132,7 +133,7 @@ impl World {
     /// The board has power.
     #[must_use]
     pub fn is_powered(&self) -> bool {
-        self.bench.board().is_some()
+        self.session.board().is_some()
     }
 
     /// The wall switch is on.
@@ -150,26 +151,26 @@ impl World {
     /// The board, if it has power.
     #[must_use]
     pub fn board(&self) -> Option<&Board> {
-        self.bench.board()
+        self.session.board()
     }
 
-    /// The panel and its exchange with the engineer.
+    /// The panel and its exchange with the engineer, if the board has power.
     #[must_use]
-    pub fn console(&self) -> &Console {
-        &self.console
+    pub fn console(&self) -> Option<&Console> {
+        self.session.device().map(|board| board.main_loop().console())
     }
 
     /// What stands on the screen; `None` without power.
     #[must_use]
     pub fn view(&self) -> Option<View> {
-        let now = self.bench.board_time(self.at_us);
-        self.bench.board().map(|board| self.console.view(board, now))
+        let now = self.session.board_time(self.at_us);
+        self.session.device().map(|board| board.view(now))
     }
 
     /// The board's lifetime counters, if it has power and knows its past.
     #[must_use]
     pub fn lifetime(&self) -> Option<Counters> {
-        self.bench.lifetime(self.at_us)
+        self.session.lifetime(self.at_us)
     }
 
     /// The machine's signals.
@@ -194,14 +195,14 @@ impl World {
     /// The memory part, page by page.
     #[must_use]
     pub fn memory(&self) -> Vec<Slot> {
-        let part: &Part = self.bench.bus().part();
+        let part: &Part = self.session.bus().part();
         let cycles = part.wear().page_cycles();
         let hottest = u64::from(part.wear().hottest_page_cycles().max(1));
         let mut slots: Vec<Slot> = cycles
             .iter()
             .map(|cycles| Slot::Worn((u64::from(*cycles) * 8 / hottest) as u8))
             .collect();
-        if let Some(board) = self.bench.board() {
+        if let Some(board) = self.session.board() {
             let page_bytes = usize::from(part.geometry().page_bytes);
             let page_of = |slot: u16| usize::from(slot) * 64 / page_bytes;
             for slot in board.store().retired().iter() {
@@ -225,13 +226,8 @@ impl World {
         }
         self.at_us = end_us;
         let mut effects = Vec::new();
-        self.bench.run_until(end_us, |effect| effects.push(effect));
+        self.session.run_until(end_us, |effect| effects.push(effect));
         self.told(&effects);
-        let now = self.bench.board_time(end_us);
-        self.console.tick(now);
-        if let Some(board) = self.bench.board() {
-            while self.console.think(board, now) {}
-        }
     }
 
     fn event(&mut self, timed: Timed) {
@@ -248,7 +244,7 @@ impl World {
             Event::Input(input) if self.wall => {
                 self.signal(timed.at_us, input);
                 let mut effects = Vec::new();
-                self.bench.input(timed.at_us, input, |effect| effects.push(effect));
+                self.session.input(timed.at_us, input, |effect| effects.push(effect));
                 self.told(&effects);
             }
             Event::Input(_) => {}
@@ -295,16 +291,14 @@ impl World {
             return;
         }
         if on {
-            self.bench.power_up(self.at_us);
-            self.console = Console::new(env!("CARGO_PKG_VERSION"));
+            self.session.power_up(self.at_us);
             self.say("power on");
         } else {
             let tear = Tear::draw(self.seed ^ u64::from(self.cuts), 64);
             let mut effects = Vec::new();
-            self.bench.cut(self.at_us, tear, |effect| effects.push(effect));
+            self.session.cut(self.at_us, tear, |effect| effects.push(effect));
             self.told(&effects);
             self.cuts += 1;
-            self.screen = Screen::new();
             self.signals = Signals::default();
             self.say("power cut");
         }
@@ -334,17 +328,25 @@ impl World {
     }
 
     fn press(&mut self, press: Press) {
-        self.pass(PRESS_US);
-        let (console, at_us) = (&mut self.console, self.at_us);
-        let mut effects = Vec::new();
-        let act = |board: &mut Board, now| console.press(board, now, press);
-        self.bench.ask(at_us, act, |effect| effects.push(effect));
-        self.told(&effects);
+        let (button, held_us) = match press {
+            Press::Short(button) => (button, SHORT_US),
+            Press::Long(button) => (button, LONG_US + HELD_LONGER_US),
+        };
+        self.button(button, Level::Active);
+        self.pass(held_us);
+        self.button(button, Level::Inactive);
         self.pass(ANSWER_US);
     }
 
+    fn button(&mut self, button: Button, level: Level) {
+        let mut effects = Vec::new();
+        self.session.button(self.at_us, button, level, |effect| effects.push(effect));
+        self.told(&effects);
+    }
+
     fn type_reply(&mut self) -> Result<(), &'static str> {
-        let At::Challenge { challenge: Some(_), .. } = *self.console.panel().screen() else {
+        let screen = self.console().map(|console| *console.panel().screen());
+        let Some(At::Challenge { challenge: Some(_), .. }) = screen else {
             return Err("no challenge is on the screen: hold act at the service screen first");
         };
         let reply = self.engineers_reply().ok_or("no challenge is open")?;
@@ -364,15 +366,13 @@ impl World {
     /// What the engineer would answer to the open challenge.
     #[must_use]
     pub fn engineers_reply(&self) -> Option<EightDigits> {
-        let request = self.console.exchange().open()?;
+        let request = self.console()?.exchange().open()?;
         let key = &self.fitting.key;
         Some(authority::reply(key, request.purpose(), request.services, request.challenge))
     }
 
     fn told(&mut self, effects: &[Effect]) {
-        let now = self.bench.board_time(self.at_us);
         for effect in effects {
-            self.console.effect(now, effect);
             match effect {
                 Effect::EntryDurable { event, .. } => {
                     self.say(&format!("journal: {}", Language::English.words().event(*event)));
@@ -400,18 +400,22 @@ impl World {
         self.log.push_back(Happened { at_us, what: what.to_owned(), times: 1 });
     }
 
-    /// Brings the display up to date, which takes the board some ms, and gives what a
-    /// person sees: nothing without power.
+    /// Lets the board bring its display up to date, which takes it some ms, and gives what
+    /// a person sees: nothing without power.
     pub fn display(&mut self) -> Frame {
-        // At most: what is under way, waking, and a whole picture.
-        for _ in 0..3 * (TILES + usize::from(STEPS)) {
-            let Some(view) = self.view() else { break };
-            let at_us = self.at_us;
-            if !self.bench.with_bus(at_us, |bus| self.screen.step(bus, &view)) {
+        let mut picture = seen(self.session.bus());
+        for _ in 0..WHOLE_US / STILL_US {
+            if !self.is_powered() {
                 break;
             }
-            self.pass(STEP_US);
+            self.pass(STILL_US);
+            let next = seen(self.session.bus());
+            let is_lit = self.session.bus().display().is_some_and(|display| display.is_on());
+            if is_lit && next == picture {
+                break;
+            }
+            picture = next;
         }
-        seen(self.bench.bus())
+        picture
     }
 }

@@ -10,13 +10,16 @@ use shaftbook_core::board::{Effect, Fitting};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::Input;
 use shaftbook_core::ledger::Ledger;
-use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::rules::Sound;
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 
 use super::compare::Slack;
-use shaftbook_world::bench_board::{Bench, Ended};
-use shaftbook_world::bus::{Tear, WrongImage};
+use shaftbook_world::bench::core::Core;
+use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::session::{Ended, Session, wired_to};
+use shaftbook_world::bench::under_test::UnderTest;
+use shaftbook_world::bus::{Bus, Tear, WrongImage};
 use shaftbook_world::fitting::{BOARD, bus_of, plain_fitting};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::distort::Tally;
@@ -104,7 +107,8 @@ impl std::fmt::Display for RunError {
 
 impl std::error::Error for RunError {}
 
-/// Runs `scenario` with `seed`; `progress` gets the simulated time now and then, µs.
+/// Runs `scenario` with `seed` on the bare core; `progress` gets the simulated time now and
+/// then, µs.
 ///
 /// # Errors
 /// A [`RunError`]; a board that counts wrongly is not one.
@@ -117,35 +121,35 @@ pub fn run(
     run_with_rules::<Sound>(scenario, seed, watch, progress)
 }
 
-/// The same with a board that is fitted with `fitting` (its settings should fit the
+/// The same on the device `D`, fitted with `fitting` (its settings should fit the
 /// scenario's machine).
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_fitted(
+pub fn run_fitted<D: Device>(
     scenario: &Scenario,
     seed: u64,
     fitting: Fitting,
     watch: &mut impl Watch,
     progress: impl FnMut(u64),
 ) -> Result<Outcome, RunError> {
-    life::<Sound>(scenario, seed, fitting, watch, progress)
+    life::<D>(scenario, seed, fitting, watch, progress)
 }
 
-/// The same with a board that keeps other rules, to see what a broken one does.
+/// [`run`] with a board that keeps other rules, to see what a broken one does.
 ///
 /// # Errors
 /// As [`run`].
-pub fn run_with_rules<R: Rules + Clone>(
+pub fn run_with_rules<R: UnderTest>(
     scenario: &Scenario,
     seed: u64,
     watch: &mut impl Watch,
     progress: impl FnMut(u64),
 ) -> Result<Outcome, RunError> {
-    life::<R>(scenario, seed, plain_fitting(scenario.settings()), watch, progress)
+    life::<Core<R>>(scenario, seed, plain_fitting(scenario.settings()), watch, progress)
 }
 
-fn life<R: Rules + Clone>(
+fn life<D: Device>(
     scenario: &Scenario,
     seed: u64,
     fitting: Fitting,
@@ -154,8 +158,7 @@ fn life<R: Rules + Clone>(
 ) -> Result<Outcome, RunError> {
     let settings = fitting.settings;
     let bus = bus_of(&scenario.part, seed).map_err(RunError::Part)?;
-    let mut bench: Bench<R> = Bench::new(bus, BOARD, settings).ok_or(RunError::Address)?;
-    let fitted = bench.fit(fitting).map_err(RunError::Fitting)?;
+    let (mut session, fitted): (Session<D>, Counters) = fit(bus, fitting, None)?;
     let mut judge = Judge::new(scenario, settings, fitted);
     let mut sewing = Sewing::new(scenario, seed);
     let mut failed = None;
@@ -170,7 +173,7 @@ fn life<R: Rules + Clone>(
             match timed.event {
                 Event::Input(input) => {
                     judge.input(input);
-                    bench.input(timed.at_us, input, |effect| judge.effect(effect));
+                    session.input(timed.at_us, input, |effect| judge.effect(effect));
                     ControlFlow::Continue(())
                 }
                 Event::PowerUp | Event::Cut => {
@@ -187,14 +190,14 @@ fn life<R: Rules + Clone>(
         last_us = timed.at_us;
         if timed.event == Event::PowerUp {
             judge.power_up();
-            bench.power_up(timed.at_us);
+            session.power_up(timed.at_us);
         } else {
             let tear = Tear::draw(seed ^ u64::from(judge.cuts), scenario.part.page_bytes);
-            let ended = bench.cut(timed.at_us, tear, |effect| judge.effect(effect));
+            let ended = session.cut(timed.at_us, tear, |effect| judge.effect(effect));
             judge.cut(timed.at_us, &ended, &sewing.truth(), &sewing.tally());
         }
     }
-    let mut reading = bench.clone();
+    let mut reading = session.clone();
     judge.power_up();
     reading.power_up(last_us + LAST_READING_US);
     reading.run_until(last_us + 2 * LAST_READING_US, |effect| judge.effect(effect));
@@ -202,7 +205,7 @@ fn life<R: Rules + Clone>(
         .board()
         .filter(|board| board.is_ready())
         .and_then(|board| Some((board.ledger().clone(), *board.past()?)));
-    let part = bench.bus().part();
+    let part = session.bus().part();
     Ok(Outcome {
         truth: sewing.truth(),
         counted: judge.past.since(&fitted),
@@ -218,6 +221,22 @@ fn life<R: Rules + Clone>(
         settings,
         kept,
     })
+}
+
+/// A session with a board on `bus` that has been fitted with `fitting` on the day `day`,
+/// and its counters then.
+///
+/// # Errors
+/// A part that the board's driver cannot address, or a fitting that the board refuses.
+pub fn fit<D: Device>(
+    bus: Bus,
+    fitting: Fitting,
+    day: Option<u16>,
+) -> Result<(Session<D>, Counters), RunError> {
+    if wired_to(&bus).is_none() {
+        return Err(RunError::Address);
+    }
+    Session::fitted(bus, BOARD, fitting, day).map_err(RunError::Fitting)
 }
 
 /// Watches what the board says and what it comes back with.

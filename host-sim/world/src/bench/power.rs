@@ -5,8 +5,8 @@
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::Geometry;
 
-use super::device::Device;
 use super::Bench;
+use super::device::Device;
 use crate::bus::{Bus, Part, Tear};
 
 impl<D: Device> Bench<D> {
@@ -63,7 +63,7 @@ impl<D: Device> Bench<D> {
     }
 
     pub(super) fn started_again(&self, bus: Bus, device: D) -> Self {
-        let mut next = Self::with(bus, device);
+        let mut next = Self::started(bus, device);
         next.figures = self.figures.clone();
         next.acknowledged = self.acknowledged;
         next

@@ -125,9 +125,9 @@ mod tests {
     use super::*;
     use crate::bench::Bench;
     use crate::bench::core::Core;
+    use crate::bus::{DisplayFailure, DisplayModel};
     use shaftbook_core::counters::Needle;
     use shaftbook_core::store::serial::Lap;
-    use crate::bus::{DisplayFailure, DisplayModel};
 
     fn rig() -> Bench<Core> {
         let mut rig = Bench::fitted(3, Lap::new(1));

@@ -134,6 +134,7 @@ switches! {
         watchdog_every_turn() -> bool;
         sleep_is_bounded() -> bool;
         level_wakes() -> bool;
+        level_before_pulse() -> bool;
         view_is_a_task() -> bool;
         panel_told() -> bool;
         display_woken_anew() -> bool;

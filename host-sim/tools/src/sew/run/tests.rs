@@ -4,6 +4,8 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::rules::{Rules, Sound};
 
 use super::{Outcome, run_with_rules};
+use shaftbook_mainloop::rules::LoopRules;
+use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::scenario::Scenario;
 
 const SHOP: &str = r#"
@@ -33,7 +35,7 @@ blocks = [
 ]
 "#;
 
-fn sewn<R: Rules + Clone>(warning: &str, failures: &str) -> Outcome {
+fn sewn<R: UnderTest>(warning: &str, failures: &str) -> Outcome {
     let text = SHOP.replace("WARNING", warning).replace("FAILURES", failures);
     let scenario = Scenario::parse("shop", &text).unwrap();
     run_with_rules::<R>(&scenario, 2, &mut (), |_| {}).unwrap()
@@ -89,6 +91,8 @@ impl Rules for SessionTwice {
         past.plus(session).plus(session)
     }
 }
+impl LoopRules for SessionTwice {}
+impl UnderTest for SessionTwice {}
 
 /// Does nothing when the supply is failing.
 #[derive(Clone, Copy, Debug)]
@@ -98,6 +102,8 @@ impl Rules for DeafToWarning {
         false
     }
 }
+impl LoopRules for DeafToWarning {}
+impl UnderTest for DeafToWarning {}
 
 /// Takes the last needle when it does not know.
 #[derive(Clone, Copy, Debug)]
@@ -107,6 +113,8 @@ impl Rules for GuessesNeedle {
         false
     }
 }
+impl LoopRules for GuessesNeedle {}
+impl UnderTest for GuessesNeedle {}
 
 #[test]
 fn a_board_that_counts_double_is_found() {

@@ -31,20 +31,23 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_core::store::serial::Lap;
-use shaftbook_core::time::Instant;
-use shaftbook_drivers::memory::{Eeprom, WiredPart};
-use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
+use shaftbook_drivers::memory::{PartKind, WiredPart};
+
+use crate::bench::core::Core;
+use crate::bench::{Bench, Meant};
+use crate::bus::{Answers, Bus, Part, Tear, Timing};
 
 const ID: BoardId = BoardId(0x5AFE_B00C);
 const KEY: [u8; 32] = [7; 32];
-/// Polls that may be needed within one [`Bench::run_for`]: a full scan of the
+/// Polls that may be needed within one [`Held::run_for`]: a full scan of the
 /// largest part reads each of 1,024 slots a few times; the rest is far below.
 const POLLS_MAX: u32 = 30_000;
 /// Longest boot: full scan of 64 KiB at 400 kHz, and retries.
 const BOOT_US: u64 = 6_000_000;
 /// Things that happen in one run at most.
 const STEPS_MAX: usize = 48;
-/// Parts that a board may be wired for; the last is too small to be used.
+/// Parts that are there. The last is too small for a board to be wired for: it sits behind
+/// the reference part's driver.
 const SHAPES: [Geometry; 5] = [
     Geometry::REFERENCE,
     Geometry { size_bytes: 8_192, page_bytes: 16 },
@@ -102,14 +105,14 @@ pub fn run(bytes: &[u8]) -> Outcome {
         0xEC => Answers::Stranger,
         _ => Answers::Part,
     };
-    let mut bench = Bench::power_up(part, wired, answers);
+    let mut held = Held::power_up(part, wired, answers);
     for _ in 0..STEPS_MAX {
         if bytes.0.is_empty() {
             break;
         }
-        bench.step(&mut bytes);
+        held.step(&mut bytes);
     }
-    bench.finish()
+    held.finish()
 }
 
 struct Image {
@@ -197,20 +200,20 @@ fn used_image(geometry: Geometry) -> &'static [u8] {
 
 fn make_used_image(geometry: Geometry) -> Vec<u8> {
     let part = Part::blank(geometry).expect("a shape a part can have");
-    let mut bench = Bench::power_up(part, geometry, Answers::Part);
-    bench.ask(Command::Fit { fitting: fitting(), reply: None });
-    bench.run_for(500_000);
+    let mut held = Held::power_up(part, geometry, Answers::Part);
+    held.ask(Command::Fit { fitting: fitting(), reply: None });
+    held.run_for(500_000);
     for lap in 0..4 {
-        bench.pulses(40, 70_000);
-        bench.ask(Command::Renew { components: ComponentSet::only(0), reply: None });
-        bench.run_for(61_000_000);
-        bench.serve();
-        bench.run_for(500_000);
+        held.pulses(40, 70_000);
+        held.ask(Command::Renew { components: ComponentSet::only(0), reply: None });
+        held.run_for(61_000_000);
+        held.serve();
+        held.run_for(500_000);
         if lap == 1 {
-            bench.cut();
+            held.cut();
         }
     }
-    bench.bus.part().cells().to_vec()
+    held.bench.bus.part().cells().to_vec()
 }
 
 /// A fitting with a component of each role.
@@ -236,63 +239,56 @@ fn fitting() -> Fitting {
     }
 }
 
-struct Bench {
-    board: Board,
-    bus: Bus,
-    wired: WiredPart,
-    now: Instant,
-    /// What was added to the board's time before this power-up, ns.
-    started_ns: u64,
+/// The bare core on the bench, held to the rules of this module.
+struct Held {
+    bench: Bench<Core>,
     last: Option<Counters>,
 }
 
-impl Bench {
+impl Held {
     fn power_up(part: Part, wired: Geometry, answers: Answers) -> Self {
-        let wired = WiredPart::new(0x50, wired).expect("a part that can be wired");
+        let wired = WiredPart::new(PartKind::Eeprom, 0x50, wired).unwrap_or(WiredPart::REFERENCE);
         let mut bus = Bus::new(part, Timing::FAST_MODE, 1);
         bus.set_answers(answers);
-        let board = Board::new(ID, Settings::default());
-        let mut bench = Self { board, bus, wired, now: Instant::ZERO, started_ns: 0, last: None };
-        bench.boot();
-        bench
+        let bench = Bench::wired(bus, ID, wired, Settings::default());
+        let mut held = Self { bench, last: None };
+        held.boot();
+        held
+    }
+
+    fn board(&self) -> &Board {
+        self.bench.board()
     }
 
     /// Lets the board boot and checks that boot ends.
     fn boot(&mut self) {
         self.run_for(BOOT_US);
         assert!(
-            self.board.lifetime(self.now).is_some() || !self.board.faults().is_empty(),
+            self.board().lifetime(self.bench.now()).is_some() || !self.board().faults().is_empty(),
             "boot gave neither counters nor a fault"
         );
     }
 
-    fn poll(&mut self) -> (bool, Instant) {
-        self.bus.advance_to(self.started_ns + self.now.as_us() * 1_000);
-        let mut part = Eeprom::new(&mut self.bus, self.wired);
-        let polled = self.board.poll(self.now, &mut part);
-        let bus_us = (self.bus.now_ns() - self.started_ns).div_ceil(1_000);
-        self.now = self.now.max(Instant::from_us(bus_us));
-        (polled.effect.is_some(), polled.deadline)
-    }
-
     /// Polls as a main loop does, for `us` of simulated time.
     fn run_for(&mut self, us: u64) {
-        let end = self.now.plus_us(us);
+        let end_us = self.bench.now_us + us;
         for polls in 0.. {
-            assert!(polls < POLLS_MAX, "the board spins: {:?}", self.board.faults());
-            let (effect, deadline) = self.poll();
-            if self.now >= end {
+            assert!(polls < POLLS_MAX, "the board spins: {:?}", self.board().faults());
+            let polled = self.bench.poll_once(&mut |_| {});
+            let now_us = self.bench.now_us;
+            if now_us >= end_us {
                 break;
             }
-            if !effect {
-                self.now = self.now.max(deadline.min(end));
+            if polled.effect.is_none() {
+                self.bench.now_us = now_us.max(polled.deadline.as_us().min(end_us));
             }
         }
+        self.bench.effects.clear();
         self.check_lifetime();
     }
 
     fn check_lifetime(&mut self) {
-        let lifetime = self.board.lifetime(self.now);
+        let lifetime = self.board().lifetime(self.bench.now());
         if let (Some(before), Some(after)) = (&self.last, &lifetime) {
             assert!(before.at_most(after), "lifetime went down: {before:?} {after:?}");
         }
@@ -301,7 +297,8 @@ impl Bench {
     }
 
     fn input(&mut self, input: Input) {
-        self.board.input(self.now, input);
+        // What is fed in is noise as often as not: this module counts for itself.
+        self.bench.feed(self.bench.now(), input, Meant::Nothing);
     }
 
     /// `count` shaft pulses, one every `period_us`.
@@ -316,13 +313,13 @@ impl Bench {
 
     /// Asks for something; a refusal is an answer too.
     fn ask(&mut self, command: Command) {
-        let _ = self.board.request(self.now, command);
+        let _ = self.bench.request(command);
     }
 
     /// A service with the engineer's right reply.
     fn serve(&mut self) {
-        if let Ok(challenge) = self.board.challenge(self.now, Authorised::Service) {
-            let ledger = self.board.ledger();
+        if let Ok(challenge) = self.bench.challenge(Authorised::Service) {
+            let ledger = self.board().ledger();
             let digits = reply(&ledger.key, Purpose::Service, ledger.services, challenge);
             self.ask(Command::Service { reply: Some(digits) });
         }
@@ -330,10 +327,7 @@ impl Bench {
 
     /// Power goes and comes back: all RAM is lost.
     fn cut(&mut self) {
-        self.bus.power_cycle(Tear::Old);
-        self.board = Board::new(ID, Settings::default());
-        self.started_ns = self.bus.now_ns();
-        self.now = Instant::ZERO;
+        self.bench = self.bench.powered_again(Tear::Old);
         self.last = None;
         self.boot();
     }
@@ -355,7 +349,7 @@ impl Bench {
                 self.ask(Command::Renew { components, reply: digits(bytes) });
             }
             10 => self.serve(),
-            _ => self.board.missed_edges(u32::from(bytes.byte())),
+            _ => self.bench.device.board_mut().missed_edges(u32::from(bytes.byte())),
         }
         self.run_for(u64::from(bytes.byte()) * 10_000);
     }
@@ -366,23 +360,23 @@ impl Bench {
         self.input(Input::PowerFail(Level::Inactive));
         self.input(Input::Shaft(Level::Inactive));
         self.run_for(1_000_000);
-        let settings = *self.board.settings();
-        let before = self.board.session(self.now);
+        let settings = *self.board().settings();
+        let before = self.board().session(self.bench.now());
         let stitches = 3;
         let pulses = stitches * u32::from(settings.pulses_per_revolution);
         // Slow enough for the longest debounce and for the slowest top speed.
         let period_us = u64::from(settings.shortest_period_us()) * 2 + 200_000;
         self.pulses(pulses, period_us);
         self.run_for(1_000_000);
-        let counted = self.board.session(self.now).since(&before).stitches();
-        assert_eq!(counted, u64::from(stitches), "{settings:?} {:?}", self.board.faults());
+        let counted = self.board().session(self.bench.now()).since(&before).stitches();
+        assert_eq!(counted, u64::from(stitches), "{settings:?} {:?}", self.board().faults());
         self.outcome()
     }
 
     fn outcome(&self) -> Outcome {
         Outcome {
-            knows_lifetime: self.board.lifetime(self.now).is_some(),
-            faults: self.board.faults(),
+            knows_lifetime: self.board().lifetime(self.bench.now()).is_some(),
+            faults: self.board().faults(),
         }
     }
 }
