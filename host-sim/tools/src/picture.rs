@@ -2,23 +2,11 @@
 
 use std::io::Write;
 
-use shaftbook_panel::draw::draw;
 use shaftbook_panel::frame::{Frame, HEIGHT, WIDTH};
-use shaftbook_panel::view::View;
+pub use shaftbook_world::bench::firmware::frame_of;
 
 /// Pixels of a picture for one of the panel.
 pub const SCALE: usize = 4;
-
-/// The pixels of a view.
-#[must_use]
-pub fn frame_of(view: &View) -> Frame {
-    let mut frame = Frame::new();
-    match draw(view, &mut frame) {
-        Ok(()) => frame,
-        // Drawing into memory cannot fail.
-        Err(never) => match never {},
-    }
-}
 
 /// Writes `frame` as a PNG of one bit a pixel, [`SCALE`] times as large.
 ///

@@ -9,6 +9,7 @@ pub mod checked_file;
 pub mod figures;
 pub mod fitting;
 pub mod input_error;
+pub mod judge;
 pub mod profile;
 pub mod scenario;
 pub mod settings_file;

@@ -5,7 +5,8 @@
 //! - [`script`]: a run as a list of steps and faults
 //! - [`subject`]: what is worked on; [`board`]: our board; [`store`], [`bare`]: a store
 //!   that somebody brings
-//! - [`run`]: one run, judged by the [`bounds`]; [`tally`]: its figures; [`row`]: what is kept of it
+//! - [`run`]: one run, judged by `shaftbook_world::judge`; [`tally`]: its figures;
+//!   [`row`]: what is kept of it
 //! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
 //!   [`merge`]: the parts of a split campaign put together
 //! - [`results`]: what every report is made of; [`summary`]: a page of text;
@@ -19,7 +20,6 @@
 
 pub mod bare;
 pub mod board;
-pub mod bounds;
 pub mod cases;
 pub mod draw;
 pub mod execute;

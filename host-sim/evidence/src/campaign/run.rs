@@ -8,17 +8,14 @@
 
 use shaftbook_core::counters::Counters;
 
-use super::bounds::Bounds;
 use super::kind::Kind;
 use super::script::{Deed, Fault, Script};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
 use super::tally::{Cut, Tally};
 use shaftbook_world::bus::{Answers, Event, Stuck, Tear};
+use shaftbook_world::judge::{Bounds, Delta, LONG_HOLD_UP_MS, is_durable};
 
-/// Hold-up from which on nothing may be lost, ms: an answer takes at most 20 ms, and a
-/// program cycle that was under way as much again.
-pub const LONG_HOLD_UP_MS: u32 = 40;
 /// So long after a fault of bus or part is over it may still have its effect, µs: the
 /// store pauses half a second between tries, and writes what had waited.
 const RECOVERS_US: u64 = 4_000_000;
@@ -295,7 +292,7 @@ fn judge(
     }
     let lost = truth.since(&past);
     let below = acknowledged.since(&past);
-    let bounds = Bounds::get();
+    let bounds = Bounds::PROMISED;
     if !acknowledged.at_most(&past) {
         let is_one_checkpoint = bounds.hold(&below);
         if !condition.is_damaged || !is_one_checkpoint {
@@ -312,39 +309,11 @@ fn judge(
     if let Some(hold_up_ms) = warned_ms
         && !condition.is_damaged
     {
-        // Powered time goes on until the cut; glitches are not exact, and power-ups have
-        // their own record.
-        let powered_ms = lost.powered_ms.saturating_sub(u64::from(hold_up_ms));
-        let exact = Counters { powered_ms, glitches: 0, missed_edges: 0, power_ups: 0, ..lost };
-        if exact != Counters::default() {
+        // Powered time goes on until the cut.
+        let powered_ms = truth.powered_ms.saturating_sub(u64::from(hold_up_ms));
+        if !is_durable(&Counters { powered_ms, ..*truth }, &past) {
             return Err(format!("lost after a warning: {:?}", Delta(&lost)));
         }
     }
     Ok(())
-}
-
-/// Counters of which only those that are not 0 are shown.
-struct Delta<'a>(&'a Counters);
-
-impl std::fmt::Debug for Delta<'_> {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        let it = self.0;
-        let figures = [
-            ("powered_ms", it.powered_ms),
-            ("running_ms", it.running_ms),
-            ("stitches", it.stitches()),
-            ("jumps", it.jumps),
-            ("trims", it.trims),
-            ("breaks", u64::from(it.breaks())),
-            ("power_ups", u64::from(it.power_ups)),
-            ("glitches", u64::from(it.glitches)),
-            ("missed_edges", u64::from(it.missed_edges)),
-        ];
-        let shown: Vec<String> = figures
-            .iter()
-            .filter(|(_, figure)| *figure > 0)
-            .map(|(name, figure)| format!("{name} {figure}"))
-            .collect();
-        f.write_str(&shown.join(", "))
-    }
 }

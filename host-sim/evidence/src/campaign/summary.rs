@@ -2,16 +2,15 @@
 
 use std::fmt::Write as _;
 
-use super::bounds::Bounds;
 use super::kind::Kind;
 use super::report::median_bin;
 use super::results::{Count, Results};
 use super::row::Row;
-use super::run::LONG_HOLD_UP_MS;
 use super::state::State;
 use super::tally::BOOT_BIN_US;
 use crate::prove::sabotage::Sabotage;
 use shaftbook_world::figures::grouped;
+use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
 
 /// Failing runs that are shown.
 const SHOWN: usize = 5;
@@ -74,7 +73,7 @@ fn seconds(ms: u64) -> String {
 }
 
 fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
-    let (tally, bounds) = (&results.tally, Bounds::get());
+    let (tally, bounds) = (&results.tally, Bounds::PROMISED);
     let sound: u64 = tally.lost_bins.iter().sum();
     writeln!(
         text,

@@ -20,6 +20,7 @@ use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, Figures, Meant, OPERATORS, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
+use shaftbook_world::judge::{ANSWER_US, Bounds, is_durable, neither_lost_nor_invented};
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
@@ -201,13 +202,7 @@ fn check<D: Device>(
         return Err(format!("the past is lost: {:?}", faults(after)));
     };
     let truth = truth.plus(&after.between);
-    if !before.acknowledged.at_most(&past) {
-        let below = before.acknowledged.since(&past);
-        return Err(format!("below what was acknowledged by {below:?}"));
-    }
-    if !past.at_most(&truth) {
-        return Err(format!("above the truth by {:?}", past.since(&truth)));
-    }
+    neither_lost_nor_invented(&before.acknowledged, &past, &truth)?;
     if !after.rig.board().faults().is_empty() {
         return Err(format!("a fault on a sound part: {:?}", faults(after)));
     }
@@ -227,9 +222,6 @@ fn check<D: Device>(
 fn faults<D: Device>(after: &Recovered<D>) -> Vec<shaftbook_core::fault::Fault> {
     after.rig.board().faults().iter().collect()
 }
-
-/// Longest from a power-fail warning to all that was counted being durable, ms.
-const ANSWER_MS: f64 = 20.0;
 
 /// Proof 2: with and without hold-up, at drawn moments of steady work; in every second
 /// run beside a display that is redrawn without pause.
@@ -267,7 +259,7 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
             }
             run.case(|| match took_ms {
                 _ if steps > 0 => Err(format!("{steps} steps of the panel before the answer")),
-                Some(took_ms) if took_ms <= ANSWER_MS => Ok(()),
+                Some(took_ms) if took_ms <= ANSWER_US as f64 / 1_000.0 => Ok(()),
                 Some(took_ms) => Err(format!("{took_ms} ms from the warning to durable")),
                 None => Err("not all is durable 100 ms after the warning".into()),
             });
@@ -291,7 +283,7 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
             }
             // Trims and running time each have their own bound; power-up time is held
             // to that of standstill.
-            if running_ms > 10_000 || trims > 64 || powered_ms > 60_000 {
+            if !Bounds::PROMISED.hold(&lost) {
                 return Err(format!("lost without hold-up: {lost:?}"));
             }
             Ok(())
@@ -345,13 +337,6 @@ fn wait_for_answer<D: Device>(rig: &mut Bench<D>, truth: &Counters) -> (Option<u
         }
     }
     (durable_us, steps)
-}
-
-/// Whether all that had happened by `truth` is in `durable`. Power-ups have their own
-/// record, and glitches are not exact.
-pub(super) fn is_durable(truth: &Counters, durable: &Counters) -> bool {
-    let lost = truth.since(durable);
-    Counters { glitches: 0, missed_edges: 0, power_ups: 0, ..lost } == Counters::default()
 }
 
 /// Sews, trims, breaks, stands and renews, ending at a drawn moment.

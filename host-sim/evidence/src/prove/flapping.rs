@@ -11,10 +11,10 @@ use shaftbook_core::store::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
-use super::cuts::is_durable;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{BOARD, Bench, any_needle};
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_world::judge::{is_durable, neither_lost_nor_invented};
 
 /// Power-ups, one after the other, each cut when its first record is in its slot.
 const FLAPS: u32 = 200;
@@ -84,9 +84,8 @@ fn flaps<D: Device>(seed: u64, geometry: Geometry) -> Result<(), String> {
         let past = rig.board().past().copied();
         let past =
             past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&rig)))?;
-        if !acknowledged.at_most(&past) || !past.at_most(&truth) {
-            return Err(format!("power-up {flap}: {past:?}, acknowledged {acknowledged:?}"));
-        }
+        neither_lost_nor_invented(&acknowledged, &past, &truth)
+            .map_err(|what| format!("power-up {flap}: {what}"))?;
     }
     // The supply stays, but not for long: the warning comes at once.
     rig.found(rig.board().past().copied().as_ref());

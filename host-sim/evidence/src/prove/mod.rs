@@ -14,11 +14,13 @@
 //! Invariants: the same seed gives the same cases, the same figures and, if one fails, the
 //! same failing case, on any number of cores; a proof holds only if every case holds.
 
+pub mod agreement;
 pub mod bad_page;
 pub mod cuts;
 pub mod flapping;
 pub mod garbage;
 pub mod junit;
+pub mod main_loop;
 pub mod needles;
 pub mod reset;
 pub mod roll_over;
@@ -62,11 +64,13 @@ pub enum Proof {
     EvenWear,
     /// 9: no service without the engineer, and no guessing.
     NoFreeReset,
+    /// 10: the loop that ships counts and tells what its core does.
+    MainLoop,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -76,6 +80,7 @@ impl Proof {
         Self::GarbageBoots,
         Self::EvenWear,
         Self::NoFreeReset,
+        Self::MainLoop,
     ];
 
     /// Its name on the command line.
@@ -91,6 +96,7 @@ impl Proof {
             Self::GarbageBoots => "garbage-boots",
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
+            Self::MainLoop => "main-loop",
         }
     }
 
@@ -122,6 +128,9 @@ impl Proof {
             Self::EvenWear => "hottest over mean page at most 1.05; the part outlasts 100 years",
             Self::NoFreeReset => {
                 "no service by a guessed, used, stale or foreign reply, or one for something else; a cut gives no free try"
+            }
+            Self::MainLoop => {
+                "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
             }
         }
     }
@@ -159,6 +168,7 @@ impl Proof {
             Self::GarbageBoots => garbage::garbage_boots::<D>(run),
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
+            Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
         }
     }
 
@@ -167,6 +177,8 @@ impl Proof {
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 1,
+            (Self::MainLoop, true) => 16,
+            (Self::MainLoop, false) => 1_000,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver, true) => 16,

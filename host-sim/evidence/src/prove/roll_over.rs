@@ -20,6 +20,7 @@ use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::{Clock, UnderTest};
 use shaftbook_world::bench::{BOARD, Bench, Recovered, any_needle};
 use shaftbook_world::bus::{Answers, Tear};
+use shaftbook_world::judge::neither_lost_nor_invented;
 
 /// Proof 5.
 pub fn roll_over<D: Device>(run: &mut Run) {
@@ -76,15 +77,8 @@ fn laps<D: Device>(run: &mut Run, rng: &mut Pcg32) {
         run.case(|| {
             let recovered = Recovered::<D>::from_image(image, run_seed(&truth));
             let past = recovered.past().ok_or("the past is lost")?;
-            if !acknowledged.at_most(&past) || !past.at_most(&truth) {
-                return Err(format!(
-                    "{} stitches after the wrap; {} acknowledged, {} sewn",
-                    past.stitches(),
-                    acknowledged.stitches(),
-                    truth.stitches()
-                ));
-            }
-            Ok(())
+            neither_lost_nor_invented(&acknowledged, &past, &truth)
+                .map_err(|what| format!("after the wrap {what}"))
         });
     }
     run.figure(
@@ -168,10 +162,8 @@ fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut image = Vec::new();
     rig.cut_image(Tear::Old, &mut image);
     let past = Recovered::<Core<R>>::from_image(image, seed).past().ok_or("the past is lost")?;
-    if !acknowledged.at_most(&past) || !past.at_most(&truth) {
-        return Err(format!("away for hours: {past:?}; acknowledged {acknowledged:?}"));
-    }
-    Ok(())
+    neither_lost_nor_invented(&acknowledged, &past, &truth)
+        .map_err(|what| format!("away for hours: {what}"))
 }
 
 /// The image of a part with a snapshot of `counters` and a checkpoint on it, made

@@ -21,14 +21,12 @@ use shaftbook_world::bench::session::{Ended, Session, wired_to};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Bus, Tear, WrongImage};
 use shaftbook_world::fitting::{BOARD, bus_of, plain_fitting};
+use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::distort::Tally;
 use shaftbook_world::sewing::truth::Truth;
 use shaftbook_world::sewing::{Event, Sewing, Timed};
 
-/// Hold-up from which on nothing may be lost, ms: 20 ms of bus and program time for
-/// the checkpoint, and as much again for one that was under way.
-pub const LONG_HOLD_UP_MS: u32 = 40;
 /// How long the last reading may take, µs.
 const LAST_READING_US: u64 = 3_000_000;
 
@@ -321,12 +319,13 @@ impl Judge {
         if !saved.at_most(past) {
             self.say(format!("after cut {cut} the board fell below what it had said is durable"));
         }
-        let running_bound_ms = u64::from(self.settings.checkpoint_running_s) * 1_000;
+        let bounds = Bounds::chosen(&self.settings);
+        let running_bound_ms = bounds.running_ms;
         if lost.running_ms > running_bound_ms {
             let ms = lost.running_ms;
             self.say(format!("cut {cut} lost {ms} ms of running time, over {running_bound_ms} ms"));
         }
-        let trim_bound = u64::from(self.settings.checkpoint_trims);
+        let trim_bound = bounds.trims;
         if lost.trims > trim_bound {
             self.say(format!("cut {cut} lost {} trims, over {trim_bound}", lost.trims));
         }

@@ -22,6 +22,8 @@ use shaftbook_mainloop::hardware::{ButtonEdge, SLEEP_MAX_US};
 use shaftbook_mainloop::main_loop::MainLoop;
 use shaftbook_mainloop::stop::Stop;
 use shaftbook_panel::button::Button;
+use shaftbook_panel::draw::draw;
+use shaftbook_panel::frame::Frame;
 use shaftbook_panel::view::View;
 
 use super::chip::Chip;
@@ -57,6 +59,8 @@ pub struct Pins {
     pub(super) edges: Deque<(u32, Input), EDGES_MAX>,
     pub(super) presses: Deque<(u32, ButtonEdge), PRESSES_MAX>,
     pub(super) missed: u32,
+    /// Edges that found the queue full since power-up.
+    lost: u32,
     /// What came in last at each input of the machine.
     pub(super) levels: Vec<Input>,
     /// What one look at the timer takes, µs.
@@ -84,6 +88,7 @@ impl Pins {
             edges: Deque::new(),
             presses: Deque::new(),
             missed: 0,
+            lost: 0,
             levels: Vec::new(),
             look_us: 1,
             level_mv: None,
@@ -94,6 +99,12 @@ impl Pins {
             fed_us: 0,
             longest_unfed_us: 0,
         }
+    }
+
+    /// Edges that found the queue full since power-up.
+    #[must_use]
+    pub const fn lost(&self) -> u32 {
+        self.lost
     }
 
     /// What has come in by `now_us` reaches the queues, as by interrupts.
@@ -108,6 +119,7 @@ impl Pins {
                     self.note_level(input);
                     if self.edges.push_back((at_us as u32, input)).is_err() {
                         self.missed = self.missed.saturating_add(1);
+                        self.lost += 1;
                     }
                 }
                 Incoming::Button(edge) => {
@@ -123,6 +135,17 @@ impl Pins {
             Some(level) => *level = input,
             None => self.levels.push(input),
         }
+    }
+}
+
+/// The pixels of a view.
+#[must_use]
+pub fn frame_of(view: &View) -> Frame {
+    let mut frame = Frame::new();
+    match draw(view, &mut frame) {
+        Ok(()) => frame,
+        // Drawing into memory cannot fail.
+        Err(never) => match never {},
     }
 }
 
@@ -166,6 +189,14 @@ impl<R: UnderTest> Firmware<R> {
         self.main_loop.view(now)
     }
 
+    /// Whether the display on `bus` is lit and shows what the panel has to show at `now`.
+    #[must_use]
+    pub fn shows_its_view(&self, now: Instant, bus: &Bus) -> bool {
+        bus.display().is_some_and(|display| {
+            display.is_on() && Frame::from_bytes(*display.ram()) == frame_of(&self.view(now))
+        })
+    }
+
     /// An edge of a button, stamped `at`.
     pub fn button(&mut self, at: Instant, button: Button, level: Level) {
         self.come_in(at, Incoming::Button((button, level)));
@@ -182,16 +213,17 @@ impl<R: UnderTest> Firmware<R> {
 
     /// What no board may do: notes it.
     fn watch(&mut self, now: Instant, was_answering: bool, next: Next) {
-        let board = self.main_loop.board();
-        let is_answering = was_answering && board.is_answering(now);
-        if is_answering && next == Next::Step {
+        let is_answering = self.main_loop.board().is_answering(now);
+        if was_answering && is_answering && next == Next::Step {
             self.breach("a step of the panel before the answer to a warning");
         }
         if is_answering && (self.pins.lamp || self.pins.buzzer) {
             self.breach("lamp or buzzer on while a warning is answered");
         }
-        if self.pins.longest_unfed_us > WATCHDOG_US {
-            let ms = self.pins.longest_unfed_us / 1_000;
+        let unfed_us = now.as_us().saturating_sub(self.pins.fed_us);
+        let unfed_us = unfed_us.max(self.pins.longest_unfed_us);
+        if unfed_us > WATCHDOG_US {
+            let ms = unfed_us / 1_000;
             self.breach(&format!("the watchdog was not fed for {ms} ms"));
         }
     }

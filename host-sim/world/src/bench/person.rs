@@ -101,6 +101,13 @@ fn refusal<R: UnderTest>(bench: &Bench<Firmware<R>>) -> Option<Refusal> {
     }
 }
 
+impl<R: UnderTest> Bench<Firmware<R>> {
+    /// A person presses a button, and looks.
+    pub fn press(&mut self, what: Press) {
+        press(self, what);
+    }
+}
+
 /// One press.
 fn press<R: UnderTest>(bench: &mut Bench<Firmware<R>>, press: Press) {
     let (button, held_us) = match press {

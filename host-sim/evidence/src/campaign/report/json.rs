@@ -8,13 +8,13 @@ use serde::{Deserialize, Serialize};
 
 use super::median_bin;
 use super::schema::{fault_names, kind_name, kind_names, state_name, state_names};
-use crate::campaign::bounds::Bounds;
 use crate::campaign::kind::Kind;
 use crate::campaign::results::{Count, FAILURES_KEPT, Results};
 use crate::campaign::row::Row;
 use crate::campaign::state::State;
 use crate::campaign::summary::replay;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS, Named};
+use shaftbook_world::judge::Bounds;
 
 /// Version of the report's form: it counts up when a reader must change.
 pub const REPORT_FORMAT: u32 = 1;
@@ -363,7 +363,7 @@ fn hits(results: &Results, state: State) -> StateHits {
 }
 
 fn figures(results: &Results) -> Figures {
-    let (tally, bounds) = (&results.tally, Bounds::get());
+    let (tally, bounds) = (&results.tally, Bounds::PROMISED);
     let median = median_bin(&tally.boot_bins).map(|bin| bin as u64 * BOOT_BIN_US);
     Figures {
         unwarned_cuts: tally.lost_bins.iter().sum(),

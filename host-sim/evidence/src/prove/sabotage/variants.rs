@@ -215,6 +215,48 @@ sabotages! {
     "challenge-never-ages" Authority NoFreeReset
         "a challenge is good for ever"
         { challenges_age: no }
+    "time-after-edges" Race MainLoop
+        "the main loop reads the time after it took the edges"
+        { time_before_edges: no }
+    "stamped-when-taken" Race MainLoop
+        "an edge counts from when the main loop takes it, not from its interrupt"
+        { stamped_by_interrupt: no }
+    "levels-not-read-again" Race MainLoop
+        "after lost edges nobody looks where the inputs stand"
+        { levels_read_again: no }
+    "loss-not-told" Race MainLoop
+        "the main loop keeps to itself how many edges were lost"
+        { missed_told: no, levels_read_again: no }
+    "steps-in-a-row" Power MainLoop
+        "the main loop does all that is due in a row, without a poll between"
+        { one_step_a_poll: no }
+    "press-lost" Signals MainLoop
+        "a press that cannot be done at once is forgotten"
+        { presses_wait: no }
+    "lamp-late" Power MainLoop
+        "lamp and buzzer stay on while a warning is answered"
+        { lamp_off_at_once: no }
+    "watchdog-unfed" Reset MainLoop
+        "the watchdog is not fed"
+        { watchdog_every_turn: no }
+    "sleeps-too-long" Reset MainLoop
+        "the main loop sleeps longer than its watchdog waits"
+        { sleep_is_bounded: no }
+    "level-does-not-wake" Signals NeedlesAddUp
+        "the needle voltage is read when the loop happens to be awake"
+        { level_wakes: no }
+    "level-after-pulse" Signals NeedlesAddUp
+        "a pulse counts for the needle that was read up to 10 ms before"
+        { level_before_pulse: no }
+    "view-in-no-list" Order MainLoop
+        "the view is a task in none of the lists that are asked what is due"
+        { view_is_a_task: no }
+    "panel-not-told" Order MainLoop
+        "the panel is not told what has happened on the board"
+        { panel_told: no }
+    "display-woken-once" Reset MainLoop
+        "a display that lost its settings stays dark"
+        { display_woken_anew: no }
 }
 
 fn no() -> bool {

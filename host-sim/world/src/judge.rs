@@ -1,0 +1,151 @@
+//! The judge of a cut: what it may cost, and what may never be found after it.
+//!
+//! Purpose: proofs, campaigns and `sew` hold boards to the same word, which is written here
+//! once, apart from the code that is judged. The figures are what `docs/FAULT_MODEL.md`
+//! promises of a new board; they are not read from the board's settings, so that a setting
+//! that is changed by mistake is caught.
+
+use shaftbook_core::counters::Counters;
+use shaftbook_core::settings::Settings;
+
+/// Longest from a power-fail warning to all that was counted being durable, µs.
+pub const ANSWER_US: u64 = 20_000;
+/// Hold-up from which on nothing may be lost, ms: the answer to the warning, and as much
+/// again for a program cycle that was under way.
+pub const LONG_HOLD_UP_MS: u32 = 40;
+
+/// The most that a cut without warning may cost, on a sound part: one checkpoint.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bounds {
+    /// Running time, ms.
+    pub running_ms: u64,
+    /// Trims.
+    pub trims: u64,
+    /// Powered time, ms.
+    pub powered_ms: u64,
+}
+
+impl Bounds {
+    /// What is promised of a new board.
+    pub const PROMISED: Self = Self { running_ms: 10_000, trims: 64, powered_ms: 60_000 };
+
+    /// What a machine was fitted with, where that is another choice than a new board's.
+    #[must_use]
+    pub fn chosen(settings: &Settings) -> Self {
+        Self {
+            running_ms: u64::from(settings.checkpoint_running_s) * 1_000,
+            trims: u64::from(settings.checkpoint_trims),
+            powered_ms: u64::from(settings.checkpoint_powered_s) * 1_000,
+        }
+    }
+
+    /// Whether `lost` is within them.
+    #[must_use]
+    pub const fn hold(&self, lost: &Counters) -> bool {
+        lost.running_ms <= self.running_ms
+            && lost.trims <= self.trims
+            && lost.powered_ms <= self.powered_ms
+    }
+
+    /// Twice as much: a damaged page may cost the checkpoint in it besides.
+    #[must_use]
+    pub const fn doubled(&self) -> Self {
+        Self {
+            running_ms: 2 * self.running_ms,
+            trims: 2 * self.trims,
+            powered_ms: 2 * self.powered_ms,
+        }
+    }
+}
+
+/// Nothing durable is ever lost, nothing is ever invented: what was found is at least what
+/// was acknowledged and at most the truth.
+///
+/// # Errors
+/// By how much it is not, in a sentence.
+pub fn neither_lost_nor_invented(
+    acknowledged: &Counters,
+    found: &Counters,
+    truth: &Counters,
+) -> Result<(), String> {
+    if !acknowledged.at_most(found) {
+        let below = acknowledged.since(found);
+        return Err(format!("below what was acknowledged by {:?}", Delta(&below)));
+    }
+    if !found.at_most(truth) {
+        return Err(format!("above the truth by {:?}", Delta(&found.since(truth))));
+    }
+    Ok(())
+}
+
+/// Whether all that had happened by `truth` is in `durable`. Power-ups have their own
+/// record, and glitches are not exact.
+#[must_use]
+pub fn is_durable(truth: &Counters, durable: &Counters) -> bool {
+    let lost = truth.since(durable);
+    Counters { glitches: 0, missed_edges: 0, power_ups: 0, ..lost } == Counters::default()
+}
+
+/// Counters of which only those that are not 0 are shown.
+pub struct Delta<'a>(pub &'a Counters);
+
+impl std::fmt::Debug for Delta<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let it = self.0;
+        let figures = [
+            ("powered_ms", it.powered_ms),
+            ("running_ms", it.running_ms),
+            ("stitches", it.stitches()),
+            ("jumps", it.jumps),
+            ("trims", it.trims),
+            ("breaks", u64::from(it.breaks())),
+            ("power_ups", u64::from(it.power_ups)),
+            ("glitches", u64::from(it.glitches)),
+            ("missed_edges", u64::from(it.missed_edges)),
+        ];
+        let shown: Vec<String> = figures
+            .iter()
+            .filter(|(_, figure)| *figure > 0)
+            .map(|(name, figure)| format!("{name} {figure}"))
+            .collect();
+        f.write_str(&shown.join(", "))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trims(trims: u64) -> Counters {
+        Counters { trims, ..Counters::default() }
+    }
+
+    #[test]
+    fn a_new_board_is_set_to_what_is_promised() {
+        assert_eq!(Bounds::chosen(&Settings::default()), Bounds::PROMISED);
+    }
+
+    #[test]
+    fn what_is_found_lies_between_what_was_acknowledged_and_the_truth() {
+        assert_eq!(neither_lost_nor_invented(&trims(3), &trims(3), &trims(5)), Ok(()));
+        assert_eq!(neither_lost_nor_invented(&trims(3), &trims(5), &trims(5)), Ok(()));
+        let below = neither_lost_nor_invented(&trims(3), &trims(2), &trims(5));
+        assert_eq!(below, Err("below what was acknowledged by trims 1".into()));
+        let above = neither_lost_nor_invented(&trims(3), &trims(6), &trims(5));
+        assert_eq!(above, Err("above the truth by trims 1".into()));
+    }
+
+    #[test]
+    fn the_bounds_are_in_them_and_one_more_is_not() {
+        let most = Counters { running_ms: 10_000, trims: 64, powered_ms: 60_000, ..trims(64) };
+        assert!(Bounds::PROMISED.hold(&most));
+        for over in [
+            Counters { running_ms: 10_001, ..most },
+            Counters { trims: 65, ..most },
+            Counters { powered_ms: 60_001, ..most },
+        ] {
+            assert!(!Bounds::PROMISED.hold(&over));
+            assert!(Bounds::PROMISED.doubled().hold(&over));
+        }
+    }
+}
