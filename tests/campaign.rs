@@ -276,6 +276,7 @@ fn a_run_is_judged_by_what_was_fed_in_not_by_what_the_board_says() {
     // A script by hand: 50 stitches of 0.1 s are below the first checkpoint, so a cut
     // without warning may lose them all, and one with a warning may not.
     let script = |deed| Script {
+        firmware: false,
         start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1 },
         steps: vec![Step::Sew { needle: 3, stitches: 50, period_ms: 100 }, Step::Trim { times: 1 }],
         faults: vec![Fault { step: 1, act: 0, deed }],

@@ -22,7 +22,7 @@ use shaftbook_evidence::campaign::report::schema::schema;
 use shaftbook_evidence::campaign::report::{html, json, parquet as table};
 use shaftbook_evidence::campaign::results::{FAILURES_KEPT, Results};
 use shaftbook_evidence::campaign::row::Row;
-use shaftbook_evidence::campaign::runner::{On, Runner as _};
+use shaftbook_evidence::campaign::runner::{Ours, Runner as _};
 use shaftbook_evidence::campaign::state::{State, StateSet};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
 use shaftbook_evidence::campaign::tally::{Cut, Named, Tally};
@@ -140,7 +140,7 @@ fn failing() -> Results {
 fn real() -> Results {
     let quick = root().join("host-sim/campaigns/quick.toml");
     let plan = Plan { runs: 64, starts: 2, ..Plan::load(&quick).unwrap() };
-    let runner = On::<Bench<Core<Sound>>>::new();
+    let runner = Ours::<Sound>::new();
     let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
     let path = scratch(&format!("real-{:?}.jsonl", std::thread::current().id()));
     let mut writer = Writer::begin(&path, &header).unwrap();

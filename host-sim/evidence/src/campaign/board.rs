@@ -6,7 +6,7 @@ use rand_pcg::Pcg32;
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Command;
 use shaftbook_core::counters::{Counters, Needle};
-use shaftbook_core::fault::FaultSet;
+use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::store::serial::Lap;
@@ -69,6 +69,14 @@ fn sew_until_aged<R: UnderTest>(rig: &mut Bench<Core<R>>, start: &Start) {
         // What was seen of it is of no use any more.
         rig.effects.clear();
     }
+}
+
+/// What is named, but for what a watchdog's reset rightly is.
+fn faults_of_the_part(faults: FaultSet, condition: Condition) -> Vec<Fault> {
+    faults
+        .iter()
+        .filter(|fault| !(condition.is_reset && *fault == Fault::FirmwareStopped))
+        .collect()
 }
 
 /// What a delayed command has just done may be dated a little later than it was asked for.
@@ -264,9 +272,9 @@ impl<D: Device + 'static> Subject for Bench<D> {
         } else if had_begun
             && !condition.is_disturbed
             && !condition.is_damaged
-            && !self.board().faults().is_empty()
+            && let named = faults_of_the_part(self.board().faults(), condition)
+            && !named.is_empty()
         {
-            let named: Vec<_> = self.board().faults().iter().collect();
             Some(format!("a fault on a sound part: {named:?}"))
         } else {
             None

@@ -12,6 +12,7 @@ use rand_pcg::Pcg32;
 use super::kind::Kind;
 use super::plan::{Plan, Shop};
 use super::script::{Again, Deed, Fault, Script, Start, Step};
+use crate::prove::FIRMWARE_RUNS;
 use shaftbook_world::bus::Tear;
 
 /// Page length of the reference part, bytes.
@@ -48,7 +49,9 @@ pub fn draw(plan: &Plan, number: u64) -> (usize, Script) {
     let count = plan.steps.least + below(&mut rng, plan.steps.most - plan.steps.least + 1);
     let steps = draw_steps(shop, count, &mut rng);
     let faults = draw_faults(plan, &steps, &mut rng);
-    (shop_number, Script { start, steps, faults })
+    // A board that was never fitted is fitted on the engineer's bench, not at its panel.
+    let firmware = start.fitted && number % FIRMWARE_RUNS == FIRMWARE_RUNS - 1;
+    (shop_number, Script { firmware, start, steps, faults })
 }
 
 /// 0 to `end` − 1; 0 for `end` 0.

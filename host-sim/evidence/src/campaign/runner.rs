@@ -15,6 +15,8 @@ use crate::prove::sabotage::switches::Sabotaged;
 use shaftbook_core::rules::Sound;
 use shaftbook_world::bench::Bench;
 use shaftbook_world::bench::core::Core;
+use shaftbook_world::bench::firmware::Firmware;
+use shaftbook_world::bench::under_test::UnderTest;
 
 thread_local! {
     static PLAYING: Cell<bool> = const { Cell::new(false) };
@@ -87,10 +89,40 @@ impl<S: Subject> Runner for On<S> {
     }
 }
 
+/// The runner of our board: on the bare core or the whole firmware, as a script says.
+pub struct Ours<R: UnderTest> {
+    core: On<Bench<Core<R>>>,
+    firmware: On<Bench<Firmware<R>>>,
+}
+
+impl<R: UnderTest> Ours<R> {
+    /// A runner that has aged no board yet.
+    #[must_use]
+    pub const fn new() -> Self {
+        Self { core: On::new(), firmware: On::new() }
+    }
+}
+
+impl<R: UnderTest> Default for Ours<R> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<R: UnderTest> Runner for Ours<R> {
+    fn subject(&self) -> String {
+        self.core.subject()
+    }
+
+    fn play(&self, script: &Script) -> Ran {
+        if script.firmware { self.firmware.play(script) } else { self.core.play(script) }
+    }
+}
+
 /// The runner of a board that is broken on purpose.
 pub struct Broken {
     sabotage: &'static Sabotage,
-    on: On<Bench<Core<Sabotaged>>>,
+    on: Ours<Sabotaged>,
 }
 
 impl Runner for Broken {
@@ -108,8 +140,8 @@ impl Runner for Broken {
 #[must_use]
 pub fn of(broken: Option<&'static Sabotage>) -> Box<dyn Runner> {
     match broken {
-        None => Box::new(On::<Bench<Core<Sound>>>::new()),
-        Some(sabotage) => Box::new(Broken { sabotage, on: On::new() }),
+        None => Box::new(Ours::<Sound>::new()),
+        Some(sabotage) => Box::new(Broken { sabotage, on: Ours::new() }),
     }
 }
 

@@ -296,6 +296,9 @@ pub struct Fault {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Script {
+    /// Our whole firmware runs it, with its main loop, panel and display; else its bare core.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub firmware: bool,
     /// Where it starts.
     pub start: Start,
     /// What the world does, in order.
