@@ -17,6 +17,8 @@ use shaftbook_world::bus::Tear;
 
 use super::main_loop::same_counts;
 
+/// The shift begins so long after power-up, on both, µs.
+const BEGUN_US: u64 = 5_000_000;
 /// From the warning to the cut, µs.
 const HOLD_UP_US: u64 = 100_000;
 /// Times of the two may differ by this: a board stores when its loop comes to it, ms.
@@ -92,9 +94,10 @@ fn live<D: Device>(seed: u64, shift: &Shift) -> Result<Lived, String> {
         // The firmware's part has been through a cut since it was fitted.
         bench.cut_and_power_up(Tear::New);
     }
-    bench.pass_to(5_000_000, &mut |_| {});
-    let begun = bench.board().session(bench.now());
-    let (begun_us, truth) = (bench.now_us, bench.truth());
+    bench.pass_to(BEGUN_US - 100_000, &mut |_| {});
+    let begun_us = BEGUN_US;
+    let begun = bench.board().session(Instant::from_us(begun_us));
+    let truth = bench.truth_at(begun_us);
     bench.effects.clear();
     for (at_us, input, meant) in &shift.signals {
         let at_us = begun_us + at_us;

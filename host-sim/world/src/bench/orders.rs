@@ -32,8 +32,10 @@ impl<D: Device> Bench<D> {
     /// # Errors
     /// What the board refused it with.
     pub fn request(&mut self, command: Command) -> Result<(), Refusal> {
+        let pending = self.pending.clone();
         let answer = D::request(self, D::narrowed(command));
-        self.pending = None;
+        // What waits from before is not lost by it.
+        self.pending = pending;
         answer
     }
 
