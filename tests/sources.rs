@@ -1,7 +1,7 @@
 //! Rules on the text of the sources.
 
 use system_tests::graph::LAYERS;
-use system_tests::sources::{Source, all, bare_breaches, broken_rules, machine_paths};
+use system_tests::sources::{SOUND_RULES, Source, all, bare_breaches, broken_rules, machine_paths};
 
 fn source(text: &str) -> Source {
     Source { path: "x.rs".into(), text: text.into() }
@@ -54,8 +54,11 @@ fn no_firmware_source_has_other_rules_than_the_sound_ones() {
         let folder = format!("firmware/{folder}");
         assert!(sources.iter().any(|s| s.path.starts_with(&folder)), "{folder} is not read");
     }
-    let sound = sources.iter().filter(|s| s.text.contains("\nimpl Rules for Sound {}")).count();
-    assert_eq!(sound, 1, "the sound rules change nothing, in one place");
+    for rules in SOUND_RULES {
+        let line = format!("\n{rules}");
+        let sound = sources.iter().filter(|s| s.text.contains(&line)).count();
+        assert_eq!(sound, 1, "{rules}: the sound rules change nothing, in one place");
+    }
     let found: Vec<_> = sources.iter().flat_map(broken_rules).collect();
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
@@ -67,6 +70,8 @@ fn other_rules_in_a_firmware_source_are_found() {
     for line in [
         "impl Rules for Sound { fn retire() -> bool { false } }",
         "impl Rules for Quick {",
+        "impl LoopRules for Quick {}",
+        "impl LoopRules for Sound { fn missed_told() -> bool { false } }",
         "impl<const N: u8> shaftbook_core::rules::Rules for Quick<N> {}",
         "use shaftbook_evidence::prove::sabotage;",
         "type Board = shaftbook_core::board::Board<Sabotaged>;",

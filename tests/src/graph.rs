@@ -1,7 +1,8 @@
 //! The workspace's dependency graph and the rules on it.
 //!
-//! Rule: core ← care ← readout ← panel; core ← drivers; boards and host-sim may use them
-//! all; never the other way. Everything under `firmware/` stays `no_std`: no feature of
+//! Rule: core ← care ← readout ← panel; core ← drivers; all of them ← mainloop; boards and the
+//! host may use them all; world ← evidence, world ← tools, all three ← host-sim, the command
+//! line; never the other way. Everything under `firmware/` stays `no_std`: no feature of
 //! a dependency may bring `std` or `alloc` in.
 //!
 //! The rules work on a plain [`Graph`], so that a test can hand them a broken one.
@@ -55,6 +56,13 @@ pub const LAYERS: [Layer; 6] = [
         ],
         &["defmt", "embedded-hal", "heapless"],
     ),
+];
+/// The crates of the host, and those of the host below each.
+pub const HOST: [(&str, &[&str]); 4] = [
+    ("shaftbook-world", &[]),
+    ("shaftbook-evidence", &["shaftbook-world"]),
+    ("shaftbook-tools", &["shaftbook-world"]),
+    ("host-sim", &["shaftbook-world", "shaftbook-evidence", "shaftbook-tools"]),
 ];
 /// Features that end `no_std`, whatever crate has them.
 const HOSTED_FEATURES: [&str; 2] = ["std", "alloc"];
@@ -143,7 +151,12 @@ fn may_need(graph: &Graph, name: &str, needed: &str) -> bool {
     if let Some((_, below, outside)) = LAYERS.iter().find(|(layer, ..)| *layer == name) {
         return below.contains(&needed) || (!is_ours && outside.contains(&needed));
     }
+    if !is_ours || LAYERS.iter().any(|(layer, ..)| *layer == needed) {
+        return true;
+    }
+    if let Some((_, below)) = HOST.iter().find(|(host, _)| *host == name) {
+        return below.contains(&needed);
+    }
     // A board may need whatever its chip does, but of ours only the layers.
-    let is_host = !graph.get(name).is_some_and(is_bare) && name != "host-sim";
-    !is_ours || is_host || LAYERS.iter().any(|(layer, ..)| *layer == needed)
+    !graph.get(name).is_some_and(is_bare)
 }

@@ -68,15 +68,27 @@ pub fn bare_breaches(source: &Source, is_root: bool) -> Vec<String> {
     found
 }
 
+/// The rules that boards keep.
+pub const SOUND_RULES: [&str; 2] = ["impl Rules for Sound {}", "impl LoopRules for Sound {}"];
+/// Names of the host's crates, and of the simulator's broken boards.
+const HOST_NAMES: [&str; 6] = [
+    "Sabotaged",
+    "UnderTest",
+    "host_sim",
+    "shaftbook_world",
+    "shaftbook_evidence",
+    "shaftbook_tools",
+];
+
 /// Places where a firmware source has rules other than the sound ones: an implementation of
-/// `Rules` for anything but `Sound`, or a name of the simulator's broken boards.
+/// `Rules` or `LoopRules` for anything but `Sound`, or a name of the simulator's broken boards.
 #[must_use]
 pub fn broken_rules(source: &Source) -> Vec<String> {
     let mut found = Vec::new();
     for (number, line) in code_lines(&source.text) {
         let implements = has_word(line, "impl") && line.contains("Rules for ");
-        let sound = line.trim() == "impl Rules for Sound {}";
-        let named = ["Sabotaged", "UnderTest", "host_sim"].iter().find(|name| has_word(line, name));
+        let sound = SOUND_RULES.contains(&line.trim());
+        let named = HOST_NAMES.iter().find(|name| has_word(line, name));
         if (implements && !sound) || named.is_some() {
             found.push(format!("{}:{number}: {}", source.path, line.trim()));
         }

@@ -311,9 +311,11 @@ impl Held {
         }
     }
 
-    /// Asks for something; a refusal is an answer too.
+    /// Asks for something; a refusal is an answer too. The bench is not told: forged figures
+    /// have no truth.
     fn ask(&mut self, command: Command) {
-        let _ = self.bench.request(command);
+        let now = self.bench.now();
+        let _ = self.bench.device.board_mut().request(now, command);
     }
 
     /// A service with the engineer's right reply.

@@ -253,7 +253,7 @@ impl<D: Device> Bench<D> {
             Meant::Break(needle) => truth.needle_breaks[needle.index()] += 1,
         }
         match input {
-            Input::NeedleCode(code) => self.levels.0 = Needle::new(code + 1),
+            Input::NeedleCode(code) => self.levels.0 = Needle::new(code.saturating_add(1)),
             Input::Jump(level) => self.levels.1 = level.is_active(),
             _ => {}
         }

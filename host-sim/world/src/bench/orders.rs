@@ -63,10 +63,10 @@ impl<D: Device> Bench<D> {
             }
             Command::Fit { .. } => return,
         };
-        for (place, fitted) in ledger.components.iter().enumerate() {
-            if renewed.contains(place) {
-                after.baselines[place] = fitted.component.measure.value(&truth, None);
-            }
+        // A board that was only just fitted may have components of which no figure is known.
+        let baselines = after.baselines.iter_mut().zip(&ledger.components).enumerate();
+        for (_, (baseline, fitted)) in baselines.filter(|(place, _)| renewed.contains(*place)) {
+            *baseline = fitted.component.measure.value(&truth, None);
         }
         self.pending = Some(after);
     }

@@ -6,8 +6,8 @@
 //! seed give the same events, always.
 //!
 //! ```
-//! use crate::scenario::Scenario;
-//! use crate::sewing::Sewing;
+//! use shaftbook_world::scenario::Scenario;
+//! use shaftbook_world::sewing::Sewing;
 //!
 //! let scenario = Scenario::parse("example", r#"
 //!     name = "One hour"
