@@ -12,7 +12,7 @@
 //! asks no store for that, so it is not in the figures.
 
 use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
-use shaftbook_evidence::prove::rig::{self, BOARD};
+use shaftbook_world::bench::{self, BOARD};
 use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
@@ -70,7 +70,7 @@ impl Ours {
 
     /// The ledger of a machine just fitted.
     fn fit(&mut self) {
-        let fitting = rig::fitting();
+        let fitting = bench::fitting();
         self.ledger = Ledger::new(fitting.settings, fitting.key);
         self.ledger.carried_in = fitting.carried_in;
         for component in fitting.components {
@@ -86,7 +86,7 @@ impl CounterStore for Ours {
     fn power_up(part: &mut Pages<'_>) -> Result<(Self, Option<Counters>), StoreError> {
         let mut this = Self {
             store: Store::new(BOARD),
-            ledger: Ledger::new(Settings::default(), Key::new(rig::KEY)),
+            ledger: Ledger::new(Settings::default(), Key::new(bench::KEY)),
             origin_ns: part.bus().now_ns(),
         };
         for _ in 0..POLLS_MAX {
