@@ -26,8 +26,8 @@ junit=${SHAFTBOOK_JUNIT:-$PWD/shaftbook.xml}
 clone=${SHAFTBOOK_SOURCE:-}
 arguments=(--seed "${SHAFTBOOK_SEED:-1}" --junit "$junit")
 case ${SHAFTBOOK_SEARCH:-quick} in
-quick) arguments+=(--quick) ;;
-full) ;;
+quick) ;;
+full) arguments+=(--full) ;;
 *) wrong "SHAFTBOOK_SEARCH is quick or full" ;;
 esac
 [ -n "$clone${SHAFTBOOK_REPOSITORY:-}" ] ||

@@ -23,21 +23,26 @@ use shaftbook_world::figures::grouped;
 /// must never happen does.
 ///
 /// Each proof drives the board's own core and memory driver over a simulated bus and
-/// part. Exit code 1 if a proof failed; its case is then printed with the one command
+/// part, and one run in eight the whole firmware, with its main loop, panel and display.
+/// Exit code 1 if a proof failed; its case is then printed with the one command
 /// that replays it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Examples:
-  shaftbook prove --quick
+  shaftbook prove
   shaftbook prove --seed 7 --only one-bad-page
-  shaftbook prove --quick --junit proofs.xml
+  shaftbook prove --junit proofs.xml
+  shaftbook prove --full
   shaftbook prove --replay never-backwards:1:0:129
   shaftbook prove --replay campaign-results/regressions/run-17.toml
 
 The same seed gives the same cases on any number of cores. What can fail, and how, is in
 docs/FAULT_MODEL.md.")]
 pub struct Args {
-    /// A smaller search, for every change: about 20 s on two cores
+    /// The full search: some minutes, where the quick one takes seconds
     #[arg(long)]
+    full: bool,
+    /// The quick search, for every change; it is what is made anyway
+    #[arg(long, conflicts_with = "full")]
     quick: bool,
     /// Seed of everything random
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -57,6 +62,14 @@ pub struct Args {
     /// Form of the output
     #[arg(long, value_enum, default_value_t)]
     format: Format,
+}
+
+impl Args {
+    /// The search is the quick one; `--quick` says so too, for scripts that were written
+    /// when it had to.
+    const fn is_quick(&self) -> bool {
+        self.quick || !self.full
+    }
 }
 
 /// Takes a proof's name; the list of them is for `--help`, the manual and the shells.
@@ -125,13 +138,13 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         None => None,
     };
     if let Some(id) = &replay {
-        let runs = id.proof.runs(args.quick);
+        let runs = id.proof.runs(args.is_quick());
         if id.run >= runs {
-            let more = if args.quick { ": without --quick there are more" } else { "" };
+            let more = if args.is_quick() { ": with --full there are more" } else { "" };
             return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
         }
     }
-    let plan = Plan { seed: args.seed, quick: args.quick, replay };
+    let plan = Plan { seed: args.seed, quick: args.is_quick(), replay };
     let wanted = |proof: &Proof| match &replay {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),
@@ -202,7 +215,7 @@ impl Row {
             cases: outcome.cases,
             worst: outcome.worst.clone(),
             held: outcome.held(),
-            replay: outcome.failure.as_ref().map(|failure| failure.replay(args.quick, board)),
+            replay: outcome.failure.as_ref().map(|failure| failure.replay(args.is_quick(), board)),
             failing_case: id,
             seen: outcome.failure.as_ref().map(|failure| failure.seen.clone()),
         }

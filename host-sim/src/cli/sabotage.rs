@@ -34,7 +34,7 @@ pub struct Args {
     /// Only this broken board (can be given more than once)
     #[arg(long, value_name = "NAME")]
     only: Vec<&'static Sabotage>,
-    /// Run all nine proofs on each, and say all that find it
+    /// Run all ten proofs on each, and say all that find it
     #[arg(long)]
     all_proofs: bool,
     /// The full search of `prove`, not the quick one
@@ -173,7 +173,7 @@ impl Row {
         let it = finding.sabotage;
         let failure = finding.caught().and_then(|outcome| outcome.failure.as_ref());
         // The size of a search decides what its cases are.
-        let size = if args.full { "" } else { " --quick" };
+        let size = if args.full { " --full" } else { "" };
         let replay = |id: &str| format!("shaftbook prove{size} --board {} --replay {id}", it.name);
         let id = failure.map(|failure| failure.id.to_string());
         Self {

@@ -42,7 +42,7 @@ pub fn shaftbook() -> PathBuf {
     let path = test.ancestors().nth(2).expect("it lies in target/…/deps").join("shaftbook");
     assert!(
         path.is_file(),
-        "{} is missing: run `cargo build --locked --release -p host-sim --bin shaftbook`",
+        "{} is missing: run `cargo build --locked -p host-sim --bin shaftbook`",
         path.display()
     );
     path

@@ -149,7 +149,9 @@ impl Proof {
     ) -> Outcome {
         spread(self, plan, progress, |run| {
             before_each();
-            if run.number % FIRMWARE_RUNS == FIRMWARE_RUNS - 1 {
+            // Even wear has two runs: one on each.
+            let every = if self == Self::EvenWear { 2 } else { FIRMWARE_RUNS };
+            if run.number % every == every - 1 {
                 self.search::<Firmware<R>>(run);
             } else {
                 self.search::<Core<R>>(run);
@@ -176,7 +178,7 @@ impl Proof {
     #[must_use]
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
-            (Self::EvenWear, _) => 1,
+            (Self::EvenWear, _) => 2,
             (Self::MainLoop, true) => 16,
             (Self::MainLoop, false) => 1_000,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
@@ -261,7 +263,7 @@ impl Failure {
     /// if it was one.
     #[must_use]
     pub fn replay(&self, quick: bool, board: Option<&str>) -> String {
-        let size = if quick { " --quick" } else { "" };
+        let size = if quick { "" } else { " --full" };
         let board = board.map(|name| format!(" --board {name}")).unwrap_or_default();
         format!("shaftbook prove{size}{board} --replay {}", self.id)
     }

@@ -10,11 +10,11 @@
 
 /// Longest time from the power-fail edge to the durable checkpoint that is allowed, µs.
 /// `shaftbook prove` holds this bound with an EEPROM of 5 ms write time on a 400 kHz bus,
-/// `tests/rp2040_image.rs` on the image.
+/// `tests/images/rp2040.rs` on the image.
 pub const BUDGET_US: u32 = 20_000;
 
 /// The longest of 100 warnings at random moments that was measured on the RP2040 image, µs
-/// (`tests/rp2040_image.rs`, seed 20261125).
+/// (`tests/images/rp2040.rs`, seed 20261125).
 pub const MEASURED_US: u32 = 7_017;
 
 /// Where a reaction time comes from.

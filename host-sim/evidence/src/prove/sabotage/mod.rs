@@ -7,8 +7,8 @@
 //! - this file: what a broken board is, and the search for a proof that catches it
 //!
 //! They live in the host simulator only: boards use `Sound`, and nothing that a board
-//! links depends on this crate (`tests/dependencies.rs` reads the dependency graph,
-//! `tests/no_sabotage.rs` the sources).
+//! links depends on this crate (`tests/system/dependencies.rs` reads the dependency graph,
+//! `tests/system/sources.rs` the sources).
 
 pub mod outside;
 pub mod switches;
