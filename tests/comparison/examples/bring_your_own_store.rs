@@ -22,11 +22,11 @@ use embassy_futures::block_on;
 use embedded_storage_async::nor_flash::{
     ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
 };
-use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::MediumError;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 
 /// The simulated part as the flash that the crate asks for.
 struct Flash<'a, 'b>(&'a mut Pages<'b>);

@@ -1,7 +1,7 @@
 //! The figures of one store, from its run and the judge's verdict.
 
-use shaftbook_evidence::campaign::store::CounterStore;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use shaftbook_evidence::campaign::store::CounterStore;
 
 use crate::judge::{self, Verdict};
 use crate::run::{self, Run};

@@ -1,8 +1,8 @@
 //! Any adapter of the crate `comparison-stores` as a store of counters.
 
 use comparison_stores::{Failure, ValueStore};
-use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_core::counters::Counters;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 
 use crate::blob;
 use crate::lent::Lent;

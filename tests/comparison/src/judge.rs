@@ -18,13 +18,13 @@ use std::ops::AddAssign;
 use std::panic::{AssertUnwindSafe, catch_unwind, set_hook, take_hook};
 use std::sync::Once;
 
-use shaftbook_world::bus::{Bus, Part, Tear, Timing};
-use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use rand_core::Rng;
 use rand_pcg::Pcg32;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::Geometry;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 use crate::run::{Checkpoint, Run};
 

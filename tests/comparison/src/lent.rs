@@ -9,9 +9,9 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use comparison_stores::{Part, PartError};
-use shaftbook_world::bus::{Bus, Part as SimulatedPart, Timing};
-use shaftbook_evidence::campaign::store::Pages;
 use shaftbook_core::medium::{Geometry, MediumError};
+use shaftbook_evidence::campaign::store::Pages;
+use shaftbook_world::bus::{Bus, Part as SimulatedPart, Timing};
 
 /// Accesses in one call after which the part stops answering: far above what any of the
 /// stores needs, so that a store that loops on damaged bytes comes to an end.

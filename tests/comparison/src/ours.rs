@@ -11,8 +11,6 @@
 //! harder case. A board also writes one checkpoint right after power-up; the workload
 //! asks no store for that, so it is not in the figures.
 
-use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
-use shaftbook_world::bench::{self, BOARD};
 use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
@@ -22,6 +20,8 @@ use shaftbook_core::settings::Settings;
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
+use shaftbook_world::bench::{self, BOARD};
 
 /// Polls after which the store counts as hanging: a recovery takes some hundred.
 const POLLS_MAX: u32 = 40_000;

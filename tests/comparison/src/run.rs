@@ -5,10 +5,10 @@
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use shaftbook_world::bus::{Bus, Part, RecordedCycle, Tear, Timing};
-use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::medium::Geometry;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, RecordedCycle, Tear, Timing};
 
 use crate::workload::Step;
 

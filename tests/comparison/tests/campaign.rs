@@ -5,14 +5,14 @@ use std::path::Path;
 use comparison::hosted::Hosted;
 use comparison::lent::Lent;
 use comparison_stores::ring::Ring;
+use rayon::prelude::*;
+use shaftbook_core::counters::Counters;
 use shaftbook_evidence::campaign::bare::Bare;
 use shaftbook_evidence::campaign::draw::draw;
 use shaftbook_evidence::campaign::plan::Plan;
 use shaftbook_evidence::campaign::runner::{On, Runner};
 use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_evidence::campaign::tally::Tally;
-use rayon::prelude::*;
-use shaftbook_core::counters::Counters;
 
 /// The figures of a campaign, and what its first failing run shows.
 fn campaign<S: CounterStore>(runs: u64) -> (Tally, Option<String>) {

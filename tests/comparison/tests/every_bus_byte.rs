@@ -9,9 +9,9 @@ use comparison::ours::Ours;
 use comparison::{run, workload};
 use comparison_stores::ring::Ring;
 use comparison_stores::sequential::Sequential1024;
-use shaftbook_world::bus::{Bus, Part, Tear, Timing};
-use shaftbook_evidence::campaign::store::{CounterStore, Pages};
 use shaftbook_core::medium::Geometry;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 const SEED: u64 = 5;
 

@@ -8,8 +8,8 @@ use comparison::lent::Lent;
 use comparison::ours::Ours;
 use comparison::{run, workload};
 use comparison_stores::ring::Ring;
-use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_core::counters::Counters;
+use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 
 /// Each of the first checkpoints, cut everywhere.
 fn verdict<S: CounterStore>(count: usize) -> Verdict {
