@@ -2,11 +2,11 @@
 //! the same table in `docs/BOARD.md` and `docs/WIRING.md`.
 
 #[path = "../../firmware/boards/rp2040/src/pins.rs"]
-mod pins;
+mod of_board;
 
 use std::collections::BTreeSet;
 
-use pins::{Active, Direction, PINS, PinRow};
+use of_board::{Active, Direction, PINS, PinRow};
 
 /// The first four columns of the rows of the table whose head begins with `head`.
 fn documented(text: &str, head: &str) -> Vec<[String; 4]> {

@@ -252,12 +252,12 @@ impl<R: LoopRules> MainLoop<R> {
             Task::Press => at_once(self.press.is_some()),
             Task::PanelTime => self.console.panel().deadline(),
             Task::View if R::view_is_a_task() => self.view_at,
-            Task::View => Instant::NEVER,
             Task::PortLine => at_once(self.port.has_work()),
             Task::Display => self.showing.deadline(),
             Task::Clock => self.clock_at,
             Task::Hints if self.board.is_ready() => self.console.thinks_at(),
-            Task::Hints => Instant::NEVER,
+            // What is in no list is never due.
+            Task::View | Task::Hints => Instant::NEVER,
         }
     }
 

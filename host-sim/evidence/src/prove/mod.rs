@@ -179,14 +179,12 @@ impl Proof {
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 2,
-            (Self::MainLoop, true) => 16,
-            (Self::MainLoop, false) => 1_000,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
-            (Self::RollOver, true) => 16,
+            (Self::RollOver | Self::MainLoop, true) => 16,
             (Self::RollOver, false) => 400,
             (Self::OneBadPage, true) => 32,
-            (Self::OneBadPage, false) => 1_000,
+            (Self::OneBadPage | Self::MainLoop, false) => 1_000,
             (_, true) => 128,
             (_, false) => 4_000,
         }

@@ -23,7 +23,7 @@ use crate::inspect::names;
 use crate::sew::run::{RunError, fit};
 use shaftbook_world::bench::firmware::Firmware;
 use shaftbook_world::bench::session::Session;
-use shaftbook_world::bus::{Part, Tear};
+use shaftbook_world::bus::{DisplayModel, Part, Tear};
 use shaftbook_world::fitting::bus_of;
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::{Event, Sewing, Timed};
@@ -410,7 +410,7 @@ impl World {
             }
             self.pass(STILL_US);
             let next = seen(self.session.bus());
-            let is_lit = self.session.bus().display().is_some_and(|display| display.is_on());
+            let is_lit = self.session.bus().display().is_some_and(DisplayModel::is_on);
             if is_lit && next == picture {
                 break;
             }

@@ -323,7 +323,7 @@ impl<R: UnderTest> Device for Firmware<R> {
     }
 
     fn request(bench: &mut Bench<Self>, command: Command) -> Result<(), Refusal> {
-        person::request(bench, command)
+        person::request(bench, &command)
     }
 
     fn challenge(bench: &mut Bench<Self>, allows: Authorised) -> Result<EightDigits, Refusal> {

@@ -44,15 +44,15 @@ pub(super) fn narrowed(command: Command) -> Command {
 /// Does `command` by presses.
 pub(super) fn request<R: UnderTest>(
     bench: &mut Bench<Firmware<R>>,
-    command: Command,
+    command: &Command,
 ) -> Result<(), Refusal> {
     match command {
         Command::Renew { components, reply: None } => {
-            let place = first(components).ok_or(Refusal::NeedsAuthority)?;
-            renew(bench, place, &command)
+            let place = first(*components).ok_or(Refusal::NeedsAuthority)?;
+            renew(bench, place, command)
         }
         Command::Renew { reply: Some(reply), .. } | Command::Service { reply: Some(reply) } => {
-            enter(bench, reply, &command)
+            enter(bench, *reply, command)
         }
         // There is no way to ask for these at the panel.
         Command::Service { reply: None } | Command::Fit { .. } => Err(Refusal::NeedsAuthority),
