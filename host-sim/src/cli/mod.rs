@@ -35,9 +35,15 @@ use clap::{Parser, Subcommand};
 
 use failure::Failure;
 
+/// The version; a release's has the commit behind it (`.ci/release`).
+const VERSION: &str = match option_env!("SHAFTBOOK_VERSION") {
+    Some(version) => version,
+    None => env!("CARGO_PKG_VERSION"),
+};
+
 /// Tools around the Shaftbook board: simulate it, replay recorded signals, prove it.
 #[derive(Debug, Parser)]
-#[command(name = "shaftbook", version, max_term_width = 100)]
+#[command(name = "shaftbook", version = VERSION, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,

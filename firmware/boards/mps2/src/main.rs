@@ -39,7 +39,10 @@ use wire::Wire;
 /// Of every board of this kind: the machine has no number. A real board's is written into
 /// its flash.
 const ID: BoardId = BoardId(0x5EED);
-const VERSION: &str = env!("CARGO_PKG_VERSION");
+const VERSION: &str = match option_env!("SHAFTBOOK_VERSION") {
+    Some(version) => version,
+    None => env!("CARGO_PKG_VERSION"),
+};
 
 #[entry]
 fn main() -> ! {

@@ -63,6 +63,11 @@ static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_W25Q080;
 
 /// The memory part of the board: a board with an FRAM says so here.
 const MEMORY: WiredPart = WiredPart::REFERENCE;
+/// Its version; a release's has the commit behind it (`.ci/release`).
+const VERSION: &str = match option_env!("SHAFTBOOK_VERSION") {
+    Some(version) => version,
+    None => env!("CARGO_PKG_VERSION"),
+};
 /// The crystal of the usual modules.
 const CRYSTAL_HZ: u32 = 12_000_000;
 
@@ -134,8 +139,7 @@ fn main_loop(
     id: BoardId,
     last_end: LastEnd,
 ) -> &'static mut MainLoop {
-    let version = env!("CARGO_PKG_VERSION");
-    let main_loop = place.write(MainLoop::new(id, MEMORY, version, stop_of(last_end)));
+    let main_loop = place.write(MainLoop::new(id, MEMORY, VERSION, stop_of(last_end)));
     if last_end == LastEnd::Bitten {
         main_loop.was_reset_by_watchdog();
     }
@@ -162,7 +166,7 @@ fn stop_of(last_end: LastEnd) -> Option<Stop> {
 }
 
 fn say_hello(id: BoardId, last_end: LastEnd) {
-    defmt::info!("shaftbook {=str}, board {=u64:016X}", env!("CARGO_PKG_VERSION"), id.0);
+    defmt::info!("shaftbook {=str}, board {=u64:016X}", VERSION, id.0);
     if id == number::UNNUMBERED {
         defmt::warn!("this board has no number: make one with `shaftbook number`");
     }

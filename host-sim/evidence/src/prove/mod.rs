@@ -1,11 +1,11 @@
 //! The proofs: for each thing that must never happen, a search for a case in which
 //! it does.
 //!
-//! - [`rig`]: a board that can be forked and cut at any bus transaction; [`screen`]: a
-//!   display beside it that is redrawn without pause
-//! - [`under_test`]: what stands between the core and the wires, and may be broken
+//! They drive boards on `shaftbook_world::bench`, most runs the bare core, one in
+//! [`FIRMWARE_RUNS`] the whole firmware, and are judged by `shaftbook_world::judge`.
+//!
 //! - [`cuts`], [`flapping`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
-//!   [`reset`]: the proofs
+//!   [`reset`], [`main_loop`], [`agreement`]: the proofs
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
 //! - this file: what a proof is, how its runs are spread over the cores, and how a

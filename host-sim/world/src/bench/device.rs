@@ -1,7 +1,7 @@
 //! A board as the bench sees it.
 //!
 //! Purpose: the same bench, workload and judge drive the bare core, which is fast, and the
-//! whole firmware that ships, with its loop, panel and display: [`Core`](super::core::Core)
+//! whole firmware that ships, with its loop, panel and display: [`Core`]
 //! and [`Firmware`](super::firmware::Firmware).
 //!
 //! Contract: a device keeps nothing over [`Device::powered_again`] that a board would lose;
@@ -87,7 +87,7 @@ pub trait Device: Clone + Send + Sync {
     }
 
     /// A person asks for `command`, which is as [`Device::narrowed`] gave it; time may
-    /// pass. What it will change is noted by [`Bench::expect`].
+    /// pass. What it will change is noted by `Bench::expect`.
     ///
     /// # Errors
     /// What the board refused it with.
