@@ -12,7 +12,7 @@
 //! - [`number`]: figures as they are shown
 //! - [`frame`], [`draw`], [`painter`]: pixels, in steps small enough for a board that
 //!   must answer a power-fail warning in between
-//! - [`serve`]: a press carried to the board, and the board's answer back
+//! - [`console`]: a press carried to the board, and the board's answer back
 //!
 //! Panics: none, whatever comes in. Not done here: the display's driver, the pins.
 
