@@ -6,7 +6,7 @@ use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::rules::Sound;
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 use shaftbook_tools::sew::run::run;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::{Bench, Recovered};

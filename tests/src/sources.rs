@@ -36,7 +36,7 @@ pub fn all() -> Vec<Source> {
 }
 
 /// Lines of shipped code: those before the first `#[cfg(test)]`, without comments.
-fn code_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
+pub fn code_lines(text: &str) -> impl Iterator<Item = (usize, &str)> {
     let before_tests = text.lines().take_while(|line| line.trim() != "#[cfg(test)]");
     (1..).zip(before_tests).map(|(number, line)| (number, line.split("//").next().unwrap_or("")))
 }

@@ -5,12 +5,13 @@
 //!   `format`, `published_values`: core and store; `machine` runs the state machines
 //! - `mainloop`, `panel`, `screens`: the whole firmware
 //! - `campaign`, `campaign_reports`, `sabotage`: the evidence
-//! - `budgets`, `dependencies`, `pins`, `sources`: rules on the repository itself
+//! - `budgets`, `circles`, `dependencies`, `pins`, `sources`: rules on the repository itself
 
 mod any_image_boots;
 mod budgets;
 mod campaign;
 mod campaign_reports;
+mod circles;
 mod core_machine;
 mod dependencies;
 mod format;

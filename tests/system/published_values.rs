@@ -4,8 +4,8 @@ use shaftbook_core::authority::Key;
 use shaftbook_core::codec::snapshot;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::ledger::Ledger;
+use shaftbook_core::retired::Retired;
 use shaftbook_core::settings::Settings;
-use shaftbook_core::store::retired::Retired;
 use system_tests::bench::ID;
 
 /// SAE J1939-71, SPN 247 (engine total hours of operation): 0.05 h a bit, 32 bits,

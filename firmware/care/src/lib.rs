@@ -9,6 +9,7 @@
 //! - [`mod@line`]: the straight line behind it
 //! - [`calendar`]: from what a clock says to a day that can be trusted
 //! - [`binomial`]: the exact test behind the hints
+//! - [`finding`]: what a hint is
 //! - [`hint`]: first-look hints, each with its reason and figures
 //!
 //! Reads the core's figures and changes none. Panics: none, whatever comes in.
@@ -18,6 +19,7 @@
 
 pub mod binomial;
 pub mod calendar;
+pub mod finding;
 pub mod hint;
 pub mod item;
 pub mod line;

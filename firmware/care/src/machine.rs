@@ -9,7 +9,7 @@ use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 
-use crate::hint::Hint;
+use crate::finding::Hint;
 
 /// The machine, as its board knows it at one moment.
 #[derive(Clone, Copy, Debug)]

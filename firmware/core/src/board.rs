@@ -122,6 +122,11 @@ pub enum Effect {
     FaultCleared(Fault),
 }
 
+/// How long after a power-fail warning the panel stands still at most, µs: five times
+/// what the answer may take. A warning that is never answered (a dead memory part, a
+/// line that is stuck) does not freeze the panel.
+pub const ANSWER_TIME_US: u64 = 100_000;
+
 /// Answer of a poll.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

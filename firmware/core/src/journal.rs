@@ -2,7 +2,7 @@
 
 use crate::component::COMPONENTS_MAX;
 use crate::counters::Counters;
-use crate::store::serial::Serial;
+use crate::serial::Serial;
 
 /// Number of a journal entry, counting on from the fitting: 20 bits.
 pub type EntryNumber = Serial<20>;

@@ -6,15 +6,17 @@
 //!
 //! The layers, each using only those before it:
 //!
-//! 1. [`time`], [`input`], [`counters`], [`settings`], [`identity`], [`fault`]: words
+//! 1. [`time`], [`serial`], [`input`], [`counters`], [`settings`], [`identity`], [`fault`],
+//!    [`retired`]: words
 //! 2. [`signal`], [`needle`], [`meter`]: from edges to the session's counters
 //! 3. [`component`], [`journal`], [`ledger`], [`authority`], [`service`]: wear,
 //!    renewal and who may do it
-//! 4. [`medium`], [`codec`], [`store`]: durable, wear-levelled, proof against cuts
+//! 4. [`medium`], [`codec`], then [`store`]: durable, wear-levelled, proof against cuts
 //! 5. [`board`]: the state machine that a main loop drives
-//! 6. [`exchange`]: asking the engineer and entering the reply, for a panel or a cable
-//! 5. [`board`]: the state machine that a main loop drives; [`turn`]: when that loop has
-//!    time for the panel
+//! 6. [`exchange`]: asking the engineer and entering the reply, for a panel or a cable;
+//!    [`turn`]: when the main loop has time for the panel
+//!
+//! No two modules need each other (`tests/system/circles.rs`).
 //!
 //! [`rules`] names the rules on which the guarantees rest, so that a simulator can
 //! break them one by one and see its proofs fail.
@@ -39,7 +41,9 @@ pub mod ledger;
 pub mod medium;
 pub mod meter;
 pub mod needle;
+pub mod retired;
 pub mod rules;
+pub mod serial;
 pub mod service;
 pub mod settings;
 pub mod signal;

@@ -9,7 +9,7 @@
 //! Invariant: [`Sound`] changes nothing: every default here is the right one.
 
 use crate::counters::Counters;
-use crate::store::serial::Lap;
+use crate::serial::Lap;
 
 macro_rules! rules {
     ($($(#[doc = $doc:literal])+ $name:ident)*) => {

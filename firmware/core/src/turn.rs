@@ -23,14 +23,10 @@
 //! Not done here: what a step does, and how long it may take. That is measured, and
 //! `shaftbook prove` takes it in.
 
+pub use crate::board::ANSWER_TIME_US;
 use crate::board::{Board, Polled};
 use crate::rules::Rules;
 use crate::time::Instant;
-
-/// How long after a power-fail warning the panel stands still at most, µs: five times
-/// what the answer may take. A warning that is never answered (a dead memory part, a
-/// line that is stuck) does not freeze the panel.
-pub const ANSWER_TIME_US: u64 = 100_000;
 
 /// What a main loop does next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,14 +1,13 @@
 //! `shaftbook campaign`: many scenarios × seeds × fault mixes, over all cores.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use super::Verdict;
-use super::campaign_files::{STREAM, finish};
+use super::campaign_files::{STREAM, finish, regression};
 use super::failure::Failure;
-use super::output::{WholeFile, say};
+use super::output::say;
 use super::progress::bar;
 use clap::Parser as _;
 
@@ -16,9 +15,7 @@ use shaftbook_evidence::campaign::bare::Bare;
 use shaftbook_evidence::campaign::draw::draw;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
 use shaftbook_evidence::campaign::plan::Plan;
-use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::runner::{self, On, Runner};
-use shaftbook_evidence::campaign::shrink::shrink;
 use shaftbook_evidence::campaign::store::CounterStore;
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
 use shaftbook_evidence::prove::sabotage::Sabotage;
@@ -214,38 +211,4 @@ fn one_run(plan: &Plan, number: u64, runner: &dyn Runner, out: &Path) -> Result<
         say(&format!("  replay: shaftbook prove --replay {}\n", path.display()))?;
     }
     Ok(Verdict::Failed)
-}
-
-/// Shrinks run `number`, which fails, and writes it to the folder `out`; the file.
-///
-/// # Errors
-/// It cannot be written.
-pub fn regression(
-    plan: &Plan,
-    number: u64,
-    runner: &dyn Runner,
-    out: &Path,
-) -> Result<PathBuf, Failure> {
-    let (_, script) = draw(plan, number);
-    let Some(seen) = runner.play(&script).seen else {
-        let line = format!("run {number} holds now: the results are of another build; --fresh");
-        return Err(Failure(line));
-    };
-    let shrunk = shrink(runner, script, &seen);
-    let regression = Regression {
-        campaign: plan.name.clone(),
-        run: number,
-        subject: runner.subject(),
-        seen: shrunk.seen,
-        script: shrunk.script,
-    };
-    std::fs::create_dir_all(out).map_err(|e| Failure::file(out, &e))?;
-    let path = out.join(format!("run-{number}.toml"));
-    let (whole, mut file) = WholeFile::begin(&path)?;
-    file.write_all(regression.text()?.as_bytes())
-        .and_then(|()| file.flush())
-        .map_err(|e| Failure::file(&path, &e))?;
-    drop(file);
-    whole.finish()?;
-    Ok(path)
 }

@@ -4,17 +4,20 @@
 
 use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::Verdict;
-use super::campaign::regression;
 use super::failure::Failure;
 use super::output::{WholeFile, say};
 use shaftbook_evidence::campaign::cases;
+use shaftbook_evidence::campaign::draw::draw;
+use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::report;
 use shaftbook_evidence::campaign::report::json::Report;
 use shaftbook_evidence::campaign::results::Results;
 use shaftbook_evidence::campaign::runner::{Runner, named};
+use shaftbook_evidence::campaign::shrink::shrink;
 use shaftbook_evidence::campaign::summary;
 
 /// Name of the stream of results.
@@ -80,4 +83,38 @@ fn regressions(out: &Path, results: &Results, runner: Option<&dyn Runner>) -> Re
         }
     }
     Ok(())
+}
+
+/// Shrinks run `number`, which fails, and writes it to the folder `out`; the file.
+///
+/// # Errors
+/// It cannot be written.
+pub fn regression(
+    plan: &Plan,
+    number: u64,
+    runner: &dyn Runner,
+    out: &Path,
+) -> Result<PathBuf, Failure> {
+    let (_, script) = draw(plan, number);
+    let Some(seen) = runner.play(&script).seen else {
+        let line = format!("run {number} holds now: the results are of another build; --fresh");
+        return Err(Failure(line));
+    };
+    let shrunk = shrink(runner, script, &seen);
+    let regression = Regression {
+        campaign: plan.name.clone(),
+        run: number,
+        subject: runner.subject(),
+        seen: shrunk.seen,
+        script: shrunk.script,
+    };
+    fs::create_dir_all(out).map_err(|e| Failure::file(out, &e))?;
+    let path = out.join(format!("run-{number}.toml"));
+    let (whole, mut file) = WholeFile::begin(&path)?;
+    file.write_all(regression.text()?.as_bytes())
+        .and_then(|()| file.flush())
+        .map_err(|e| Failure::file(&path, &e))?;
+    drop(file);
+    whole.finish()?;
+    Ok(path)
 }

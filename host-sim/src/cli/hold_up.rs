@@ -3,7 +3,8 @@
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
-use shaftbook_tools::hold_up::circuit::{Circuit, Conditions, Load, Losses, Microfarads};
+use shaftbook_tools::hold_up::circuit::{Circuit, Conditions, Load, Losses};
+use shaftbook_tools::hold_up::microfarads::Microfarads;
 use shaftbook_tools::hold_up::reaction::{BUDGET_US, Source};
 use shaftbook_tools::hold_up::report::Report;
 

@@ -27,10 +27,10 @@ use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Sound;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::store::ring::Ring;
-use shaftbook_core::store::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use crate::bench::core::Core;

@@ -21,13 +21,12 @@
 //! bytes of the part alone.
 
 mod chip;
-pub mod core;
 pub mod device;
 pub mod figures;
 pub mod firmware;
 mod machine;
 mod orders;
-mod person;
+pub mod pins;
 pub mod power;
 pub mod proof_board;
 pub mod screen;
@@ -41,17 +40,18 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::Input;
 use shaftbook_core::journal::Event;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::Settings;
-use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::WiredPart;
 
-use self::core::Core;
 use self::device::Device;
+use self::device::core::Core;
 use self::under_test::UnderTest;
 use crate::bus::{Bus, Part, Timing};
 
+pub use device::core;
 pub use figures::Figures;
 pub use power::Recovered;
 pub use proof_board::{BELT, BOARD, KEY, KNIFE, OPERATORS, any_needle, fitting};

@@ -7,7 +7,7 @@ use std::path::Path;
 use serde::de::DeserializeOwned;
 
 use crate::input_error::InputError;
-use crate::scenario::locate::{line_column, offset_of};
+use crate::locate::{line_column, offset_of};
 use crate::settings_file::toml_error;
 
 /// The text of the file at `path`, and its name as errors give it.

@@ -10,6 +10,7 @@ pub mod figures;
 pub mod fitting;
 pub mod input_error;
 pub mod judge;
+pub mod locate;
 pub mod profile;
 pub mod scenario;
 pub mod settings_file;

@@ -13,7 +13,7 @@ use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings, SettingsE
 use shaftbook_panel::text::Language;
 
 use crate::input_error::InputError;
-use crate::scenario::locate::line_column;
+use crate::locate::line_column;
 
 /// How the needle position is wired, as written in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]

@@ -14,9 +14,9 @@ use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 use shaftbook_core::rules::Sound;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
-use shaftbook_core::store::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_tools::inspect::image::{Image, ImagePart};
 

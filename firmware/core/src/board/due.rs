@@ -5,11 +5,11 @@
 //! out to be; a deadline is never in the past, and never earlier than the store can
 //! act.
 
+use super::ANSWER_TIME_US;
 use super::{ANSWER_PAUSE_US, ANSWERS_MAX, Board, CALM_US, WRITE_AHEAD_US};
 use crate::input::Level;
 use crate::rules::Rules;
 use crate::time::Instant;
-use crate::turn::ANSWER_TIME_US;
 
 impl<R: Rules> Board<R> {
     pub(super) fn power_fail(&mut self, at: Instant, level: Level) {

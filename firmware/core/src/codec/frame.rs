@@ -18,7 +18,7 @@
 
 use crate::identity::BoardId;
 use crate::rules::Rules;
-use crate::store::serial::Lap;
+use crate::serial::Lap;
 use crc::{CRC_32_ISCSI, Crc};
 
 /// Bytes in a record.

@@ -25,8 +25,8 @@ use crate::counters::{Counters, NEEDLES_MAX, field};
 use crate::identity::BoardId;
 use crate::journal::{EntryNumber, Event};
 use crate::ledger::{Fitted, HISTORY_MAX, HistoryLine, Ledger};
+use crate::retired::{RETIRED_MAX, Retired};
 use crate::settings::{NeedleSource, ServiceMeasure, Settings};
-use crate::store::retired::{RETIRED_MAX, Retired};
 
 /// Bytes of the stream in one member.
 pub const MEMBER_BYTES: usize = 55;

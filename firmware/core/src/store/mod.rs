@@ -1,9 +1,9 @@
 //! The store: checkpoints, journal entries and snapshots in a wear-levelled ring,
 //! through any power cut.
 //!
-//! - [`serial`][]: laps that wrap (RFC 1982)
+//! - [`serial`](crate::serial)[]: laps that wrap (RFC 1982)
 //! - [`ring`][]: places
-//! - [`retired`][]: slots that failed
+//! - [`retired`](crate::retired)[]: slots that failed
 //! - [`slot_writer`][]: one record, programmed and read back
 //! - [`recovery`][]: from bytes to what the board knew
 //! - [`activity`][]: what it is in the middle of
@@ -32,9 +32,7 @@ mod debug;
 mod next;
 mod outcome;
 pub mod recovery;
-pub mod retired;
 pub mod ring;
-pub mod serial;
 pub mod slot_writer;
 
 use crate::codec::frame::{Kind, RECORD_BYTES, Record};
@@ -45,13 +43,13 @@ use crate::identity::BoardId;
 use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
 use crate::ledger::Ledger;
 use crate::medium::Medium;
+use crate::retired::Retired;
 use crate::rules::Rules;
+use crate::serial::Lap;
 use crate::time::Instant;
 use core::marker::PhantomData;
 use recovery::{Recovery, STREAM_BYTES};
-use retired::Retired;
 use ring::{Place, Ring};
-use serial::Lap;
 use slot_writer::SlotWriter;
 
 /// Pause after a failure of the part or the bus, µs.

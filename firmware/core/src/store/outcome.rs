@@ -4,7 +4,6 @@
 //! Invariants: what is told as saved is what a reader of the part would add up; a slot
 //! is retired only when it failed twice and the part as a whole is not in doubt.
 
-use super::retired::RETIRED_MAX;
 use super::ring::Place;
 use super::{
     ALIASES, DIFFERING_SLOTS, FAILURES_SHOWN, Job, LONG_RETRY_PAUSE_US, RETRY_PAUSE_US, Stage,
@@ -13,6 +12,7 @@ use super::{
 use crate::counters::Merge;
 use crate::fault::Fault;
 use crate::medium::{Medium, MediumError};
+use crate::retired::RETIRED_MAX;
 use crate::rules::Rules;
 use crate::time::Instant;
 

@@ -13,9 +13,7 @@
 //! bytes on the part make it panic or run for ever; counters that were told never
 //! go down again.
 
-use super::retired::RETIRED_MAX;
 use super::ring::Place;
-use super::serial::Lap;
 use super::{Stage, Store, StoreEvent};
 use crate::codec::checkpoint::{self, Pointers};
 use crate::codec::entry;
@@ -27,7 +25,9 @@ use crate::fault::Fault;
 use crate::journal::{EntryNumber, Event};
 use crate::ledger::{Decided, Ledger};
 use crate::medium::{Medium, MediumError};
+use crate::retired::RETIRED_MAX;
 use crate::rules::Rules;
+use crate::serial::Lap;
 
 /// Room for a snapshot's stream and its parity member.
 pub const STREAM_BYTES: usize = MEMBER_BYTES * (MEMBERS_MAX + 1);

@@ -4,11 +4,11 @@
 //! touches two records. A [`Place`] is a slot in a lap; later places come after
 //! earlier ones in the sense of RFC 1982.
 
-use super::retired::{RETIRED_MAX, Retired};
-use super::serial::Lap;
 use crate::codec::frame::RECORD_BYTES;
 use crate::medium::Geometry;
+use crate::retired::{RETIRED_MAX, Retired};
 use crate::rules::Rules;
+use crate::serial::Lap;
 
 /// A slot in a lap.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]

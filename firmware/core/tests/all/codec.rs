@@ -8,11 +8,11 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::Ledger;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::retired::Retired;
 use shaftbook_core::rules::Sound;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings};
-use shaftbook_core::store::retired::Retired;
 use shaftbook_core::store::ring::{Place, Ring};
-use shaftbook_core::store::serial::Lap;
 
 const ID: BoardId = BoardId(0x1234_5678_9ABC_DEF0);
 

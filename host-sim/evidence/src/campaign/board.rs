@@ -8,8 +8,8 @@ use shaftbook_core::board::Command;
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
-use shaftbook_core::store::serial::Lap;
 
 use super::script::{Act, Start};
 use super::state::StateSet;

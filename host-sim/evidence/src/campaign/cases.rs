@@ -6,7 +6,6 @@
 use super::kind::Kind;
 use super::results::{Count, Results};
 use super::state::State;
-use super::summary::replay;
 use crate::junit::{Case, Ending, Suite};
 
 /// The cases of `results`; `file` is the campaign file, for the commands in them.
@@ -38,7 +37,7 @@ pub fn suite(results: &Results, file: &str) -> Suite {
     }));
     for row in &results.failures {
         let seen = row.seen.clone().unwrap_or_default();
-        let again = replay(results, row, file);
+        let again = results.replay(row, file);
         let text = format!("seen: {seen}\nagain: {again}\n");
         let ending = Ending::Failed { message: format!("{seen}; again: {again}"), text };
         cases.push(case("run", &format!("run {}", row.run), ending, Vec::new()));

@@ -10,6 +10,7 @@ use super::row::Row;
 use super::state::State;
 use super::stream::{Header, Reader};
 use super::tally::Tally;
+use crate::prove::sabotage::Sabotage;
 use shaftbook_world::input_error::InputError;
 
 /// Failing runs that are kept.
@@ -115,5 +116,17 @@ impl Results {
     #[must_use]
     pub fn held(&self) -> bool {
         self.all.failed == 0 && (!self.is_complete() || self.missing().is_empty())
+    }
+}
+
+impl Results {
+    /// The command that plays run `row` again, shrinks it and writes it to a file.
+    #[must_use]
+    pub fn replay(&self, row: &Row, file: &str) -> String {
+        let plan = &self.header.plan;
+        // A brought store's own program plays its runs, without naming it.
+        let broken = self.header.subject.parse::<&'static Sabotage>();
+        let board = broken.map(|board| format!(" --board {}", board.name)).unwrap_or_default();
+        format!("shaftbook campaign {file} --seed {}{board} --run {}", plan.seed, row.run)
     }
 }

@@ -5,10 +5,8 @@ use std::fmt::Write as _;
 use super::kind::Kind;
 use super::report::median_bin;
 use super::results::{Count, Results};
-use super::row::Row;
 use super::state::State;
 use super::tally::BOOT_BIN_US;
-use crate::prove::sabotage::Sabotage;
 use shaftbook_world::figures::grouped;
 use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
 
@@ -26,16 +24,6 @@ pub fn text(results: &Results, file: &str) -> String {
     let _ = coverage(&mut text, results);
     let _ = failures(&mut text, results, file);
     text
-}
-
-/// The command that plays run `row` again, shrinks it and writes it to a file.
-#[must_use]
-pub fn replay(results: &Results, row: &Row, file: &str) -> String {
-    let plan = &results.header.plan;
-    // A brought store's own program plays its runs, without naming it.
-    let broken = results.header.subject.parse::<&'static Sabotage>();
-    let board = broken.map(|board| format!(" --board {}", board.name)).unwrap_or_default();
-    format!("shaftbook campaign {file} --seed {}{board} --run {}", plan.seed, row.run)
 }
 
 fn head(text: &mut String, results: &Results) -> std::fmt::Result {
@@ -145,7 +133,7 @@ fn coverage(text: &mut String, results: &Results) -> std::fmt::Result {
 fn failures(text: &mut String, results: &Results, file: &str) -> std::fmt::Result {
     for row in results.failures.iter().take(SHOWN) {
         let seen = row.seen.as_deref().unwrap_or_default();
-        writeln!(text, "\nrun {}: {seen}\n  again: {}", row.run, replay(results, row, file))?;
+        writeln!(text, "\nrun {}: {seen}\n  again: {}", row.run, results.replay(row, file))?;
     }
     let more = results.all.failed.saturating_sub(SHOWN as u64);
     if more > 0 {

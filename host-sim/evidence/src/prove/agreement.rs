@@ -6,7 +6,7 @@ use rand_pcg::Pcg32;
 use shaftbook_core::board::Effect;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
@@ -14,8 +14,6 @@ use shaftbook_world::bench::firmware::Firmware;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, Meant, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
-
-use super::main_loop::same_counts;
 
 /// The shift begins so long after power-up, on both, µs.
 const BEGUN_US: u64 = 5_000_000;
@@ -154,4 +152,9 @@ pub(super) fn agreement<R: UnderTest>(seed: u64) -> Result<(), String> {
         }
     }
     Ok(())
+}
+
+/// Counted in both, but for what no two boards share: power-ups, and powered time to the ms.
+fn same_counts(a: &Counters, b: &Counters) -> bool {
+    Counters { powered_ms: b.powered_ms, ..*a } == *b
 }

@@ -11,8 +11,8 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
-use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use shaftbook_world::bench::device::Device;

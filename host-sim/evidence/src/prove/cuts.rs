@@ -9,8 +9,8 @@ use shaftbook_core::board::Command;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
-use shaftbook_core::store::serial::Lap;
 use shaftbook_core::turn::Next;
 
 use super::Run;

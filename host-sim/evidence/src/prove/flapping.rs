@@ -6,8 +6,8 @@ use rand_core::SeedableRng;
 use rand_pcg::Pcg32;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::Settings;
-use shaftbook_core::store::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;

@@ -7,7 +7,7 @@ use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;

@@ -6,11 +6,11 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
-use shaftbook_core::counters::{Counters, Needle};
+use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_mainloop::main_loop::VIEW_US;
 use shaftbook_mainloop::showing::REFRESH_US;
@@ -274,9 +274,4 @@ fn shown<R: UnderTest>(bench: &mut Bench<Firmware<R>>, seed: u64) -> Result<(), 
         }
     }
     bench.device.conduct()
-}
-
-/// Counted in both, but for what no two boards share: power-ups, and powered time to the ms.
-pub(super) fn same_counts(a: &Counters, b: &Counters) -> bool {
-    Counters { powered_ms: b.powered_ms, ..*a } == *b
 }

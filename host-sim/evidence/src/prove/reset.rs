@@ -8,10 +8,10 @@ use rand_pcg::Pcg32;
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::service::{
     Authorised, CHALLENGE_LIFE_S, CHALLENGE_PAUSE_S, CHALLENGES_MAX, Refusal,
 };
-use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use shaftbook_world::bench::device::Device;

@@ -9,10 +9,10 @@ use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
 use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::retired::Retired;
 use shaftbook_core::rules::Sound;
-use shaftbook_core::store::retired::Retired;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::store::ring::Ring;
-use shaftbook_core::store::serial::Lap;
 
 use super::Run;
 use shaftbook_world::bench::core::Core;

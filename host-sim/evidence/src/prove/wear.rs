@@ -5,7 +5,7 @@ use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Effect;
 use shaftbook_core::counters::Needle;
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 
 use super::Run;
 use shaftbook_world::bench::Bench;

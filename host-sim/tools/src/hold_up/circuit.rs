@@ -19,15 +19,12 @@ use std::error::Error;
 use std::fmt::{self, Display, Formatter};
 
 use super::e6::E6;
+use super::microfarads::Microfarads;
 
 /// Highest voltage that is taken, V: the rails that a board is fed from end far below.
 pub const HIGHEST_V: f64 = 60.0;
 /// Most that one of the losses may be, percent.
 pub const MOST_LOSS_PERCENT: f64 = 90.0;
-
-/// A capacitance, µF.
-#[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
-pub struct Microfarads(pub f64);
 
 /// What the board draws during hold-up.
 #[derive(Clone, Copy, Debug, PartialEq)]

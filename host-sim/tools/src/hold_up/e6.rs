@@ -3,7 +3,7 @@
 //!
 //! Invariant: values are whole nanofarads, so none is rounded.
 
-use super::circuit::Microfarads;
+use super::microfarads::Microfarads;
 
 /// The series, in tenths (IEC 60063: 1.0 1.5 2.2 3.3 4.7 6.8).
 const SERIES_TENTHS: [u64; 6] = [10, 15, 22, 33, 47, 68];

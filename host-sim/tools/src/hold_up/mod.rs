@@ -14,5 +14,6 @@
 
 pub mod circuit;
 pub mod e6;
+pub mod microfarads;
 pub mod reaction;
 pub mod report;

@@ -6,7 +6,8 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::circuit::{Circuit, Load, Microfarads};
+use super::circuit::{Circuit, Load};
+use super::microfarads::Microfarads;
 use super::reaction::{MEASURED_US, Source};
 
 /// The result.

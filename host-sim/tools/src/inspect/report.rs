@@ -9,9 +9,9 @@ use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::Ledger;
+use shaftbook_core::retired::Retired;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure};
-use shaftbook_core::store::retired::Retired;
 use shaftbook_readout::tag::BoardTag;
 
 use super::boards::{BoardFound, boards_on};

@@ -14,7 +14,7 @@ use shaftbook_core::rules::Sound;
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 
-use super::compare::Slack;
+use super::slack::Slack;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::session::{Ended, Session, wired_to};

@@ -6,7 +6,7 @@
 use shaftbook_core::input::Input;
 use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};
 
-use super::firmware::Pins;
+use super::pins::Pins;
 use crate::bus::Bus;
 
 /// Bytes that the port's FIFO takes at a time.

@@ -7,6 +7,8 @@
 //! Contract: a device keeps nothing over [`Device::powered_again`] that a board would lose;
 //! time comes in as an argument and passes only by the bus and by [`Device::step`].
 
+pub mod core;
+
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::{Board, Command, Polled};
 use shaftbook_core::identity::BoardId;
@@ -17,8 +19,8 @@ use shaftbook_core::time::Instant;
 use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::WiredPart;
 
+use self::core::Core;
 use super::Bench;
-use super::core::Core;
 use super::under_test::UnderTest;
 use crate::bus::Bus;
 

@@ -127,7 +127,7 @@ mod tests {
     use crate::bench::core::Core;
     use crate::bus::{DisplayFailure, DisplayModel};
     use shaftbook_core::counters::Needle;
-    use shaftbook_core::store::serial::Lap;
+    use shaftbook_core::serial::Lap;
 
     fn rig() -> Bench<Core> {
         let mut rig = Bench::fitted(3, Lap::new(1));

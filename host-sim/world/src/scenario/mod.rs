@@ -7,7 +7,6 @@
 
 pub mod check;
 pub mod clock;
-pub mod locate;
 
 use std::path::Path;
 

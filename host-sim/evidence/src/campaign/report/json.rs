@@ -7,12 +7,11 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::median_bin;
-use super::schema::{fault_names, kind_name, kind_names, state_name, state_names};
+use super::names::{fault_name, fault_names, kind_name, kind_names, state_name, state_names};
 use crate::campaign::kind::Kind;
 use crate::campaign::results::{Count, FAILURES_KEPT, Results};
 use crate::campaign::row::Row;
 use crate::campaign::state::State;
-use crate::campaign::summary::replay;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS, Named};
 use shaftbook_world::judge::Bounds;
 
@@ -265,18 +264,6 @@ pub(super) fn named(faults: Named) -> Vec<String> {
     faults.iter().map(fault_name).collect()
 }
 
-/// A fault's name in tables: the words of its own name.
-pub(super) fn fault_name(fault: shaftbook_core::fault::Fault) -> String {
-    let mut name = String::new();
-    for letter in format!("{fault:?}").chars() {
-        if letter.is_ascii_uppercase() && !name.is_empty() {
-            name.push('-');
-        }
-        name.push(letter.to_ascii_lowercase());
-    }
-    name
-}
-
 impl Report {
     /// The report of `results`; `file` is the campaign file, for the commands in it.
     #[must_use]
@@ -406,6 +393,6 @@ fn failure(results: &Results, row: &Row, file: &str) -> Failure {
         kinds: row.kinds.iter().map(|kind| kind.name().into()).collect(),
         states: row.states.iter().map(|state| state.name().into()).collect(),
         seen: row.seen.clone().unwrap_or_default(),
-        replay: replay(results, row, file),
+        replay: results.replay(row, file),
     }
 }

@@ -9,6 +9,7 @@
 pub mod heat;
 pub mod html;
 pub mod json;
+mod names;
 pub mod parquet;
 pub mod plot;
 pub mod schema;

@@ -11,7 +11,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::Input;
 use shaftbook_core::rules::{Rules, Sound};
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;

@@ -1,7 +1,7 @@
 //! The broken boards, one mistake each: the table.
 
 use shaftbook_core::counters::Counters;
-use shaftbook_core::store::serial::Lap;
+use shaftbook_core::serial::Lap;
 
 use super::switches::{SOUND, Switches};
 use super::{Mistake, Sabotage, outside};

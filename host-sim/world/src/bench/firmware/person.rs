@@ -12,9 +12,9 @@ use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, LONG_US, Press};
 use shaftbook_panel::screen::{Notice, Screen, Top};
 
-use super::Bench;
-use super::firmware::Firmware;
-use super::under_test::UnderTest;
+use super::Firmware;
+use crate::bench::Bench;
+use crate::bench::under_test::UnderTest;
 
 /// A short press lasts this long, µs.
 const SHORT_US: u64 = 100_000;

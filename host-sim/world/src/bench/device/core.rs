@@ -14,10 +14,10 @@ use shaftbook_core::time::Instant;
 use shaftbook_core::turn::{self, Next};
 use shaftbook_drivers::memory::WiredPart;
 
-use super::Bench;
-use super::device::Device;
-use super::screen::Screen;
-use super::under_test::UnderTest;
+use super::Device;
+use crate::bench::Bench;
+use crate::bench::screen::Screen;
+use crate::bench::under_test::UnderTest;
 use crate::bus::Bus;
 
 /// The bare core.
