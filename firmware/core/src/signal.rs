@@ -48,12 +48,6 @@ impl Signal {
         self.other_since.plus_us(debounce_us)
     }
 
-    /// Whether the signal is between two levels.
-    #[must_use]
-    pub fn is_changing(&self) -> bool {
-        self.other_since != Instant::NEVER
-    }
-
     /// Takes the change that has become certain by `now`, if any.
     #[inline]
     pub fn debounce(&mut self, now: Instant, debounce_us: u64) -> Option<Change> {

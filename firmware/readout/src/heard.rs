@@ -6,7 +6,7 @@
 use core::fmt;
 
 use crate::alphabet::{Stranger, Written, read};
-use crate::code::{Code, GROUP, SYMBOLS};
+use crate::code::{GROUP, SYMBOLS};
 
 /// Groups in a code.
 const GROUPS: usize = SYMBOLS / GROUP;
@@ -78,12 +78,6 @@ impl Heard {
             return Err(HeardError::Count { heard, groups: groups.closed, odd_group });
         }
         Ok(Self { symbols, odd_group })
-    }
-
-    /// The symbols of `code`, all heard.
-    #[must_use]
-    pub fn all_of(code: &Code) -> Self {
-        Self { symbols: code.symbols().map(Some), odd_group: None }
     }
 
     /// The symbols, 0 to 31 each; `None` is one that was not heard.

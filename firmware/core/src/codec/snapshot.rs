@@ -108,14 +108,6 @@ pub fn member_data(record: &Record) -> &[u8; MEMBER_BYTES] {
     data.first_chunk().unwrap_or(&[0; MEMBER_BYTES])
 }
 
-/// Index, count of data members and the bytes of a member; `None` when they cannot
-/// be right.
-#[must_use]
-pub fn member_parts(record: &Record) -> Option<(usize, usize, &[u8; MEMBER_BYTES])> {
-    let place = member_place(record)?;
-    Some((usize::from(place.index), usize::from(place.count), member_data(record)))
-}
-
 /// The board whose snapshot this is, if this is a first data member.
 #[must_use]
 pub fn board_of(record: &Record) -> Option<BoardId> {

@@ -124,11 +124,6 @@ impl ImagePart {
         &self.bytes
     }
 
-    /// Its bytes, to damage them.
-    pub fn bytes_mut(&mut self) -> &mut [u8] {
-        &mut self.bytes
-    }
-
     /// Program cycles so far.
     #[must_use]
     pub fn programs(&self) -> u64 {

@@ -11,7 +11,6 @@ pub mod clock;
 use std::path::Path;
 
 use serde::Deserialize;
-use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::{NeedleSource, Settings};
 
@@ -388,12 +387,6 @@ impl Scenario {
             ..Settings::default()
         };
         self.board.over(machine)
-    }
-
-    /// The true level of each needle on the machine's potentiometer, mV.
-    #[must_use]
-    pub fn needle_levels_mv(&self) -> [u16; NEEDLES_MAX] {
-        self.settings().needle_level_mv
     }
 }
 

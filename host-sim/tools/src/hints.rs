@@ -142,7 +142,7 @@ mod tests {
     /// that breaks five times as often.
     #[test]
     fn the_sound_shop_that_bounces_is_not_told_to_look_at_its_wiring() {
-        let text = include_str!("../../../scenarios/six-needle-shop.toml");
+        let text = include_str!("../../scenarios/six-needle-shop.toml");
         let shop = Scenario::parse("six-needle-shop.toml", text).unwrap();
         let ledger = Ledger::new(shop.settings(), Key::new([0; KEY_BYTES]));
         let before = life::count(&shop, 3, 1);
