@@ -129,7 +129,7 @@ fn a_service_over_the_telephone_is_done_and_durable() {
     assert_eq!(machine.enter(reply), Outcome::Done);
     let machine = machine.cut();
     assert_eq!(machine.services(), 1);
-    assert_eq!(machine.board.ledger().tries, 0);
+    assert_eq!(machine.board().ledger().tries, 0);
 }
 
 #[test]
@@ -179,12 +179,12 @@ fn used_stale_foreign_and_mistyped_replies_are_refused() {
     let request = machine.ask(Authorised::Service);
     let right = workshop.engineer(BOARD, &request, Purpose::Service);
     let now = machine.now();
-    let early = machine.exchange.reply(&mut machine.board, now, right);
+    let early = machine.exchange.reply(machine.bench.device.board_mut(), now, right);
     assert!(matches!(early, Err(Refusal::Wait { seconds: 20..=30 })), "{early:?}");
 
     machine.pass_s(CHALLENGE_LIFE_S + 1);
     let now = machine.now();
-    let stale = machine.exchange.reply(&mut machine.board, now, right);
+    let stale = machine.exchange.reply(machine.bench.device.board_mut(), now, right);
     assert_eq!(stale, Err(Refusal::NoChallenge));
     assert_eq!(machine.services(), 1);
 
@@ -200,7 +200,7 @@ fn a_refit_changes_the_key_keeps_the_life_and_ends_the_old_key() {
     old.fit(BOARD, "part.bin", &[]);
     let mut machine = Machine::power_up(&old.file("part.bin"), BOARD);
     machine.trim();
-    let ledger = machine.board.ledger();
+    let ledger = machine.board().ledger();
     let key =
         shaftbook_tools::keys::file::load(Path::new(&new.file("workshop.key"))).expect("a key");
     let fitting = Fitting {
@@ -212,7 +212,7 @@ fn a_refit_changes_the_key_keeps_the_life_and_ends_the_old_key() {
     let request = machine.ask(Authorised::Refit);
     let reply = old.engineer(BOARD, &request, Purpose::Refit);
     let now = machine.now();
-    machine.exchange.refit(&mut machine.board, now, fitting, reply).expect("a try");
+    machine.exchange.refit(machine.bench.device.board_mut(), now, fitting, reply).expect("a try");
     assert_eq!(machine.judged(), Outcome::Done);
     let mut machine = machine.cut();
     assert_eq!(machine.knife_wear(), Some(1));
@@ -316,7 +316,7 @@ fn no_output_holds_a_key() {
     // The board's key stands in the snapshot's stream: some 32 bytes of it, in two members.
     let board_key: Vec<u8> = {
         let machine = Machine::power_up(&workshop.file("part.bin"), BOARD);
-        machine.board.ledger().key.bytes().to_vec()
+        machine.board().ledger().key.bytes().to_vec()
     };
     assert!(image.windows(8).any(|bytes| board_key.windows(8).any(|key| key == bytes)));
     let tag = BoardTag::of(BOARD).to_string();

@@ -3,6 +3,10 @@
 //!
 //! The truth is written from the words of the domain, not from the core's code: it
 //! knows what was fed in and nothing of records or slots.
+//!
+//! Not the bench of `shaftbook_world`, on purpose: its truth is a second one, so that a
+//! mistake in the truth of the other would be seen here. It asks that a board never spins,
+//! too.
 
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Effect, Fitting};
