@@ -59,18 +59,18 @@ fn life_in_stitches(bencher: Bencher<'_, '_>) {
 #[divan::bench(sample_count = 20, sample_size = 1)]
 fn cuts_with_full_recovery(bencher: Bencher<'_, '_>) {
     const CUTS: u64 = 2_000;
-    let mut rig: Bench<Core<Sound>> = Bench::fitted(1, Lap::new(7));
-    rig.sew(Needle::new(4).expect("needle 4"), 3_000, 1_900_000, &mut |_| {});
+    let mut bench: Bench<Core<Sound>> = Bench::fitted(1, Lap::new(7));
+    bench.sew(Needle::new(4).expect("needle 4"), 3_000, 1_900_000, &mut |_| {});
     // Stop in the middle of a program cycle.
-    rig.warn();
-    while rig.bus.page_under_way().is_none() {
-        rig.poll_once(&mut |_| {});
+    bench.warn();
+    while bench.bus.page_under_way().is_none() {
+        bench.poll_once(&mut |_| {});
     }
     let tears: Vec<Tear> = (0..CUTS).map(|n| Tear::draw(n, 64)).collect();
     let mut image = Vec::new();
     bencher.counter(ItemsCount::new(CUTS)).bench_local(|| {
         for tear in &tears {
-            rig.cut_image(*tear, &mut image);
+            bench.cut_image(*tear, &mut image);
             let recovered = Recovered::<Core<Sound>>::from_image(image.clone(), 1);
             assert!(recovered.past().is_some());
         }

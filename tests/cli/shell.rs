@@ -1,7 +1,7 @@
 //! Completions and manual pages, as a shell and a reader see them: a test of the host-sim
 //! package, as only the binary's own package knows its path.
 //!
-//! zsh, fish and a manual reader are asked in `.ci/run` (step `install`): they are not
+//! zsh, fish and a manual reader are asked in `.ci/nightly` (step `install`): they are not
 //! everywhere. bash is.
 
 use std::collections::BTreeSet;

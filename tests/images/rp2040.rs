@@ -332,7 +332,7 @@ fn a_warned_cut_loses_nothing_and_the_reaction_is_within_its_budget() {
     let (result, tried) = cut("warned", &script, scenario.settings(), &cycles);
     let mut objections = Vec::new();
     for (n, after) in tried.iter().enumerate() {
-        // What had happened at the warning, but for a pulse that had not settled yet.
+        // What had happened at the warning, but for a pulse that was not debounced yet.
         let warned_us = cut_us(&result, n) - HOLD_UP_US;
         let (least, most) = (script.truth(warned_us - 100), script.truth(warned_us));
         let at_warning = Counters { powered_ms: 0, power_ups: 0, ..least };

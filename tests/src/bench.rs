@@ -212,7 +212,7 @@ impl Bench {
         !self.is_cut()
     }
 
-    /// Selects a needle and waits until it has settled.
+    /// Selects a needle and waits until it is debounced.
     pub fn select(&mut self, needle: u8) {
         if needle != self.needle {
             self.advance_us(50_000);

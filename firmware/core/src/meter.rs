@@ -247,7 +247,7 @@ impl Meter {
             return;
         }
         let needle = self.needle.needle(at, &self.settings).or_else(|| {
-            if R::unattributed_when_unsure() { None } else { self.needle.last_settled() }
+            if R::unattributed_when_unsure() { None } else { self.needle.last_debounced() }
         });
         match needle.and_then(|n| self.counted.needle_stitches.get_mut(n.index())) {
             Some(stitches) => *stitches += 1,

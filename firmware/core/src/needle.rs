@@ -34,7 +34,7 @@ impl NeedlePosition {
 
     /// The needle that was believed last, however unsure the reading is now.
     #[must_use]
-    pub fn last_settled(&self) -> Option<Needle> {
+    pub fn last_debounced(&self) -> Option<Needle> {
         self.debounced
     }
 
@@ -99,7 +99,7 @@ mod tests {
     }
 
     #[test]
-    fn a_code_counts_once_it_has_settled_and_not_while_it_changes() {
+    fn a_code_counts_once_it_is_debounced_and_not_while_it_changes() {
         let settings = Settings { needles: 6, ..Settings::default() };
         let mut position = NeedlePosition::new();
         position.code(ms(0), 2, &settings);

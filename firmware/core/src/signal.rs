@@ -125,7 +125,7 @@ mod tests {
     }
 
     #[test]
-    fn a_spike_shorter_than_the_settling_time_is_nothing() {
+    fn a_spike_shorter_than_the_debounce_time_is_nothing() {
         let (signal, rises, shorts) = feed(&[(10, true), (109, false)]);
         assert_eq!((rises, shorts), (0, 1));
         assert_eq!(signal.level(Instant::from_us(500), DEBOUNCE_US), Level::Inactive);

@@ -1,5 +1,5 @@
-//! Our whole board as a subject of campaigns: core, driver and simulated bus, on the
-//! rig of the proofs.
+//! Our whole board as a subject of campaigns: the bare core or the whole firmware, on the
+//! bench.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
@@ -57,17 +57,17 @@ fn difference(before: &Figures, now: &Figures) -> String {
 
 /// Ages a fitted board: sews until so many checkpoints are stored, with a renewal now and
 /// then.
-fn sew_until_aged<R: UnderTest>(rig: &mut Bench<Core<R>>, start: &Start) {
+fn sew_until_aged<R: UnderTest>(bench: &mut Bench<Core<R>>, start: &Start) {
     let mut rng = Pcg32::seed_from_u64(start.seed);
     for number in 0..start.checkpoints {
-        rig.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
+        bench.sew(any_needle(&mut rng), AGEING_STITCHES, AGEING_PERIOD_US, &mut |_| {});
         if number % 41 == 7 {
             let components = ComponentSet(1 << (rng.next_u32() % 15));
-            let _ = rig.ask(Command::Renew { components, reply: None });
-            rig.rest(&mut |_| {});
+            let _ = bench.ask(Command::Renew { components, reply: None });
+            bench.rest(&mut |_| {});
         }
         // What was seen of it is of no use any more.
-        rig.effects.clear();
+        bench.effects.clear();
     }
 }
 
@@ -233,9 +233,9 @@ impl<D: Device + 'static> Subject for Bench<D> {
             first.tell_levels(self);
             first.bus.cut_after_bytes(after_bytes);
             let mut last = first.states();
-            first.rest(&mut |rig: &Self| {
-                if !rig.bus.is_cut() {
-                    last = rig.states();
+            first.rest(&mut |bench: &Self| {
+                if !bench.bus.is_cut() {
+                    last = bench.states();
                 }
             });
             up.nested = Some(last);
@@ -250,10 +250,10 @@ impl<D: Device + 'static> Subject for Bench<D> {
             *self = next;
         }
         let read_before = self.bus.tally().bytes_read;
-        let rested = self.rest(&mut |rig: &Self| {
-            if up.ready_us.is_none() && rig.board().is_ready() {
-                up.ready_us = Some(rig.now_us);
-                up.bytes_read = rig.bus.tally().bytes_read - read_before;
+        let rested = self.rest(&mut |bench: &Self| {
+            if up.ready_us.is_none() && bench.board().is_ready() {
+                up.ready_us = Some(bench.now_us);
+                up.bytes_read = bench.bus.tally().bytes_read - read_before;
             }
         });
         up.past = self.board().past().copied();

@@ -25,39 +25,39 @@ const PAGES: usize = 512;
 /// Proof 6.
 pub fn one_bad_page<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig = a_used_board::<D>(run, &mut rng);
-    at_rest(run, &rig, &mut rng, 0..PAGES, 0..DAMAGES);
-    in_use(run, &mut rig, &mut rng);
+    let mut bench = a_used_board::<D>(run, &mut rng);
+    at_rest(run, &bench, &mut rng, 0..PAGES, 0..DAMAGES);
+    in_use(run, &mut bench, &mut rng);
     // The first records of a life: nothing older stands behind them.
     let fitted: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
     at_rest(run, &fitted, &mut rng, 0..40, 0..1);
     let seed = rng.next_u64();
-    draft_over_draft(run, &mut rig, seed);
+    draft_over_draft(run, &mut bench, seed);
 }
 
 /// A board somewhere in its second lap or later, with services and renewals.
 fn a_used_board<D: Device>(run: &Run, rng: &mut Pcg32) -> Bench<D> {
-    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
+    let mut bench: Bench<D> = Bench::fitted(run.seed, Lap::new(rng.next_u32() % 1_000));
     for _ in 0..14 + rng.next_u32() % 30 {
         let needle = any_needle(rng);
-        rig.sew(needle, 20 + u64::from(rng.next_u32() % 200), 1_990_000, &mut |_| {});
+        bench.sew(needle, 20 + u64::from(rng.next_u32() % 200), 1_990_000, &mut |_| {});
         match rng.next_u32() % 4 {
             0 => {
                 let set = ComponentSet(1 << (rng.next_u32() % 15));
-                let _ = rig.ask(Command::Renew { components: set, reply: None });
+                let _ = bench.ask(Command::Renew { components: set, reply: None });
             }
             1 => {
-                let reply = rig.right_reply(Authorised::Service);
-                let _ = rig.ask(Command::Service { reply });
+                let reply = bench.right_reply(Authorised::Service);
+                let _ = bench.ask(Command::Service { reply });
             }
             2 => {
-                rig.cut_and_power_up(Tear::New);
+                bench.cut_and_power_up(Tear::New);
             }
             _ => {}
         }
-        rig.rest(&mut |_| {});
+        bench.rest(&mut |_| {});
     }
-    rig
+    bench
 }
 
 /// What can be wrong with a page that is only read.
@@ -92,20 +92,20 @@ fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
 /// Every page, damaged in every way, before a boot.
 fn at_rest<D: Device>(
     run: &mut Run,
-    rig: &Bench<D>,
+    bench: &Bench<D>,
     rng: &mut Pcg32,
     pages: Range<usize>,
     damages: Range<usize>,
 ) {
     let mut sound = Vec::new();
-    rig.cut_image(Tear::New, &mut sound);
+    bench.cut_image(Tear::New, &mut sound);
     let reference = Recovered::<D>::from_image(sound.clone(), run.seed);
     let Some(past) = reference.past() else {
         run.case(|| Err("the sound part does not boot".into()));
         return;
     };
-    let figures = Figures::of(reference.rig.board().ledger());
-    let truth = rig.truth();
+    let figures = Figures::of(reference.bench.board().ledger());
+    let truth = bench.truth();
     let mut most_lost = Counters::default();
     for page in pages {
         for kind in damages.clone() {
@@ -140,7 +140,7 @@ fn check<D: Device>(
         return Err("the board does not come to rest".into());
     }
     let now = after.past().ok_or_else(|| {
-        format!("the past is lost: {:?}", after.rig.board().faults().iter().collect::<Vec<_>>())
+        format!("the past is lost: {:?}", after.bench.board().faults().iter().collect::<Vec<_>>())
     })?;
     let truth = Counters { power_ups: truth.power_ups + 1, ..*truth };
     if !now.at_most(&truth) {
@@ -150,7 +150,7 @@ fn check<D: Device>(
     if lost.running_ms > 10_000 || lost.trims > 64 || lost.powered_ms > 60_000 {
         return Err(format!("more than one checkpoint lost: {lost:?}"));
     }
-    let now = Figures::of(after.rig.board().ledger());
+    let now = Figures::of(after.bench.board().ledger());
     if now != *figures {
         return Err(format!("services or baselines changed: {now:?} from {figures:?}"));
     }
@@ -159,44 +159,44 @@ fn check<D: Device>(
 
 /// A page goes bad while the board works: it retires it, says nothing wrong, and
 /// remembers it.
-fn in_use<D: Device>(run: &mut Run, rig: &mut Bench<D>, rng: &mut Pcg32) {
+fn in_use<D: Device>(run: &mut Run, bench: &mut Bench<D>, rng: &mut Pcg32) {
     for kind in 0..3 {
         if run.is_over() {
             return;
         }
-        let head = usize::from(rig.board().store().head().slot);
+        let head = usize::from(bench.board().store().head().slot);
         let page = (head + 1 + rng.next_u32() as usize % 30) % PAGES;
         let other = (head + 3 + rng.next_u32() as usize % (PAGES - 5)) % PAGES;
         match kind {
-            0 => rig.bus.part_mut().stick_page(page, Stuck::KeepsOld),
-            1 => rig.bus.part_mut().stick_page(page, Stuck::Reads(0xA5)),
-            _ => rig.bus.part_mut().misdirect(1 + rng.next_u32() % 20, other),
+            0 => bench.bus.part_mut().stick_page(page, Stuck::KeepsOld),
+            1 => bench.bus.part_mut().stick_page(page, Stuck::Reads(0xA5)),
+            _ => bench.bus.part_mut().misdirect(1 + rng.next_u32() % 20, other),
         }
         let mut image = Vec::new();
         for _ in 0..3 {
             let needle = any_needle(rng);
-            rig.sew(needle, 120, 1_990_000, &mut |rig: &Bench<D>| {
+            bench.sew(needle, 120, 1_990_000, &mut |bench: &Bench<D>| {
                 // A cut while it is found out that a page keeps what it held.
-                if kind != 0 || rig.bus.page_under_way().is_none() || run.is_over() {
+                if kind != 0 || bench.bus.page_under_way().is_none() || run.is_over() {
                     return;
                 }
                 run.case(|| {
-                    rig.cut_image(Tear::New, &mut image);
-                    let after = Recovered::<D>::from_image(image.clone(), rig.now_us);
+                    bench.cut_image(Tear::New, &mut image);
+                    let after = Recovered::<D>::from_image(image.clone(), bench.now_us);
                     let past = after.past().ok_or("the past is lost at a bad page")?;
-                    if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
-                        let acknowledged = &rig.acknowledged;
+                    if !bench.acknowledged.at_most(&past) || !past.at_most(&bench.truth()) {
+                        let acknowledged = &bench.acknowledged;
                         return Err(format!("cut at a bad page: {past:?}, {acknowledged:?}"));
                     }
                     Ok(())
                 });
             });
         }
-        let truth = rig.truth();
-        let retired: Vec<u16> = rig.board().store().retired().iter().collect();
-        let faults: Vec<Fault> = rig.board().faults().iter().collect();
-        let figures = rig.figures.clone();
-        rig.cut_image(Tear::Old, &mut image);
+        let truth = bench.truth();
+        let retired: Vec<u16> = bench.board().store().retired().iter().collect();
+        let faults: Vec<Fault> = bench.board().faults().iter().collect();
+        let figures = bench.figures.clone();
+        bench.cut_image(Tear::Old, &mut image);
         let seed = rng.next_u64();
         run.case(|| {
             if !faults.is_empty() {
@@ -233,14 +233,14 @@ const RENEWALS: u32 = 14;
 
 /// The board is cut when a snapshot is written but not committed; the next one goes over
 /// it, and one page of it keeps what it held: a member of the snapshot that was cut.
-fn draft_over_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>, seed: u64) {
-    let start = rig.clone();
+fn draft_over_draft<D: Device>(run: &mut Run, bench: &mut Bench<D>, seed: u64) {
+    let start = bench.clone();
     let mut whole = None;
     for _ in 0..RENEWALS {
-        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
-        rig.rest(&mut |rig: &Bench<D>| {
-            if whole.is_none() && is_uncommitted(rig) {
-                whole = Some(rig.clone());
+        let _ = bench.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        bench.rest(&mut |bench: &Bench<D>| {
+            if whole.is_none() && is_uncommitted(bench) {
+                whole = Some(bench.clone());
             }
         });
         if whole.is_some() {
@@ -253,9 +253,9 @@ fn draft_over_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>, seed: u64) {
     };
     let head = usize::from(cut.board().store().head().slot);
     for back in [3, 9, 15, 21] {
-        let mut rig = start.clone();
-        rig.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
-        old_lap_under_draft(run, &mut rig);
+        let mut bench = start.clone();
+        bench.bus.part_mut().stick_page((head + PAGES - back) % PAGES, Stuck::KeepsOld);
+        old_lap_under_draft(run, &mut bench);
     }
     let (acknowledged, truth) = (cut.acknowledged, cut.truth());
     let mut image = Vec::new();
@@ -277,14 +277,14 @@ fn draft_over_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>, seed: u64) {
             let mut image = Vec::new();
             second.cut_image(Tear::New, &mut image);
             let after = Recovered::<D>::from_image(image, seed);
-            let faults: Vec<Fault> = after.rig.board().faults().iter().collect();
+            let faults: Vec<Fault> = after.bench.board().faults().iter().collect();
             let past = after.past().ok_or("the past is lost")?;
             let mut most = truth.plus(&second.truth());
             most.power_ups += 1;
             if !faults.is_empty() || !acknowledged.at_most(&past) || !past.at_most(&most) {
                 return Err(format!("a snapshot over one that was cut: {faults:?}, {past:?}"));
             }
-            if Figures::of(after.rig.board().ledger()) != figures {
+            if Figures::of(after.bench.board().ledger()) != figures {
                 return Err("a snapshot over one that was cut: other services or baselines".into());
             }
             Ok(())
@@ -294,20 +294,20 @@ fn draft_over_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>, seed: u64) {
 
 /// A page in the middle of a snapshot under way keeps a record of the lap before; the board
 /// is cut at every moment of that snapshot.
-fn old_lap_under_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>) {
+fn old_lap_under_draft<D: Device>(run: &mut Run, bench: &mut Bench<D>) {
     let mut image = Vec::new();
     for _ in 0..RENEWALS {
-        let _ = rig.ask(Command::Renew { components: ComponentSet(1), reply: None });
-        rig.rest(&mut |rig: &Bench<D>| {
-            if rig.bus.page_under_way().is_none() || run.is_over() {
+        let _ = bench.ask(Command::Renew { components: ComponentSet(1), reply: None });
+        bench.rest(&mut |bench: &Bench<D>| {
+            if bench.bus.page_under_way().is_none() || run.is_over() {
                 return;
             }
             run.case(|| {
-                rig.cut_image(Tear::New, &mut image);
-                let after = Recovered::<D>::from_image(image.clone(), rig.now_us);
+                bench.cut_image(Tear::New, &mut image);
+                let after = Recovered::<D>::from_image(image.clone(), bench.now_us);
                 let past = after.past().ok_or("an old lap under a snapshot: the past is lost")?;
-                if !rig.acknowledged.at_most(&past) || !past.at_most(&rig.truth()) {
-                    let acknowledged = &rig.acknowledged;
+                if !bench.acknowledged.at_most(&past) || !past.at_most(&bench.truth()) {
+                    let acknowledged = &bench.acknowledged;
                     return Err(format!("an old lap under a snapshot: {past:?}, {acknowledged:?}"));
                 }
                 Ok(())
@@ -317,10 +317,10 @@ fn old_lap_under_draft<D: Device>(run: &mut Run, rig: &mut Bench<D>) {
 }
 
 /// Whether the newest record is the last member of a snapshot.
-fn is_uncommitted<D: Device>(rig: &Bench<D>) -> bool {
-    let newest = (usize::from(rig.board().store().head().slot) + PAGES - 1) % PAGES;
+fn is_uncommitted<D: Device>(bench: &Bench<D>) -> bool {
+    let newest = (usize::from(bench.board().store().head().slot) + PAGES - 1) % PAGES;
     let mut image = Vec::new();
-    rig.cut_image(Tear::New, &mut image);
+    bench.cut_image(Tear::New, &mut image);
     let Some(record) = image[newest * PAGE..].first_chunk::<PAGE>() else { return false };
     let is_member = Header::decode(record).is_some_and(|h| h.kind == Kind::Snapshot);
     is_member && snapshot::member_place(record).is_some_and(|place| place.index == place.count)

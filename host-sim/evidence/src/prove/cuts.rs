@@ -46,15 +46,15 @@ pub fn whole_service<D: Device>(run: &mut Run) {
 /// snapshot: none is here.)
 fn asked_while_sewing<D: Device>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(1));
+    let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
     let needle = any_needle(&mut rng);
-    rig.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
+    bench.sew(needle, 1 + u64::from(rng.next_u32() % 30), 300_000, &mut |_| {});
     let components = ComponentSet::only(needle.index());
-    rig.ask(Command::Renew { components, reply: None }).ok_or("the renewal was refused")?;
-    let asked = rig.pending.clone().unwrap_or_else(|| rig.figures.clone());
-    rig.stitch_unpolled(needle);
-    rig.rest(&mut |_| {});
-    let now = Figures::of(rig.board().ledger());
+    bench.ask(Command::Renew { components, reply: None }).ok_or("the renewal was refused")?;
+    let asked = bench.pending.clone().unwrap_or_else(|| bench.figures.clone());
+    bench.stitch_unpolled(needle);
+    bench.rest(&mut |_| {});
+    let now = Figures::of(bench.board().ledger());
     if asked.are(&now) {
         return Ok(());
     }
@@ -71,10 +71,10 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
-    let mut rig: Bench<D> = Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
+    let mut bench: Bench<D> = Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
     // In a quarter of the runs the part now and then does not acknowledge.
     if run.number % 4 == 1 {
-        rig.bus.refuse_at_random(REFUSED);
+        bench.bus.refuse_at_random(REFUSED);
     }
     let steps = if run.quick { 12 } else { 30 };
     let mut forks = Forks { rng: Pcg32::seed_from_u64(run.seed ^ 0xF0), image: Vec::new() };
@@ -82,7 +82,7 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
         if run.is_over() {
             return;
         }
-        step(&mut rig, &mut rng, emphasis, run, &mut forks);
+        step(&mut bench, &mut rng, emphasis, run, &mut forks);
     }
     if emphasis == Emphasis::Counters && run.number % 16 == 3 {
         flapping::<D>(run);
@@ -90,16 +90,16 @@ fn watched_script<D: Device>(run: &mut Run, emphasis: Emphasis) {
 }
 
 /// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
-fn age<R: UnderTest>(rig: &mut Bench<Core<R>>, rng: &mut Pcg32) {
+fn age<R: UnderTest>(bench: &mut Bench<Core<R>>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
-        rig.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
+        bench.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
     }
 }
 
 /// One step of the script, watched.
 fn step<D: Device>(
-    rig: &mut Bench<D>,
+    bench: &mut Bench<D>,
     rng: &mut Pcg32,
     emphasis: Emphasis,
     run: &mut Run,
@@ -110,40 +110,40 @@ fn step<D: Device>(
         Emphasis::Services => 4 + rng.next_u32() % 3,
     };
     let needle = any_needle(rng);
-    let mut watch = |rig: &Bench<D>| forks.at(rig, run);
+    let mut watch = |bench: &Bench<D>| forks.at(bench, run);
     match kind {
-        0 | 1 => rig.sew(needle, 12, 1_900_000, &mut watch),
+        0 | 1 => bench.sew(needle, 12, 1_900_000, &mut watch),
         2 => {
             for _ in 0..65 {
-                rig.trim(&mut watch);
+                bench.trim(&mut watch);
             }
         }
         3 => {
-            rig.thread_break(needle, &mut watch);
-            rig.warn();
-            rig.work(&mut watch);
-            rig.cut_and_power_up(Tear::New);
+            bench.thread_break(needle, &mut watch);
+            bench.warn();
+            bench.work(&mut watch);
+            bench.cut_and_power_up(Tear::New);
         }
         4 | 5 => {
             let set = rng.next_u32() & OPERATORS | 1;
-            let _ = rig.ask(Command::Renew { components: ComponentSet(set), reply: None });
-            rig.rest(&mut watch);
-            rig.sew(needle, 3, 800_000, &mut watch);
+            let _ = bench.ask(Command::Renew { components: ComponentSet(set), reply: None });
+            bench.rest(&mut watch);
+            bench.sew(needle, 3, 800_000, &mut watch);
         }
         6 => {
-            let reply = rig.right_reply(Authorised::Service);
-            let _ = rig.ask(Command::Service { reply });
-            rig.rest(&mut watch);
-            rig.sew(needle, 3, 800_000, &mut watch);
+            let reply = bench.right_reply(Authorised::Service);
+            let _ = bench.ask(Command::Service { reply });
+            bench.rest(&mut watch);
+            bench.sew(needle, 3, 800_000, &mut watch);
         }
         7 => {
-            rig.cut_and_power_up(Tear::Old);
-            rig.sew(needle, 2, 500_000, &mut watch);
+            bench.cut_and_power_up(Tear::Old);
+            bench.sew(needle, 2, 500_000, &mut watch);
         }
         _ => {
-            rig.sew(needle, 2, 500_000, &mut watch);
-            rig.watchdog_in_mid_write(&mut watch);
-            rig.sew(needle, 2, 500_000, &mut watch);
+            bench.sew(needle, 2, 500_000, &mut watch);
+            bench.watchdog_in_mid_write(&mut watch);
+            bench.sew(needle, 2, 500_000, &mut watch);
         }
     }
 }
@@ -156,11 +156,11 @@ struct Forks {
 impl Forks {
     /// Forks at a poll that left a program cycle under way (a cut at any other bus
     /// byte leaves the bytes as they were before or after one).
-    fn at<D: Device>(&mut self, rig: &Bench<D>, run: &mut Run) {
-        if rig.bus.page_under_way().is_none() || run.is_over() {
+    fn at<D: Device>(&mut self, bench: &Bench<D>, run: &mut Run) {
+        if bench.bus.page_under_way().is_none() || run.is_over() {
             return;
         }
-        let truth = rig.truth();
+        let truth = bench.truth();
         let seed = self.rng.next_u64();
         let share = if run.quick { 12 } else { 1 };
         for (number, tear) in Tear::every(64, 4, seed).enumerate() {
@@ -173,7 +173,7 @@ impl Forks {
             let second = Tear::draw(seed ^ number as u64, 64);
             let image = &mut self.image;
             run.case(|| {
-                rig.cut_image(tear, image);
+                bench.cut_image(tear, image);
                 let recovered: Recovered<D> = if nested {
                     Recovered::from_image_cut_again(image.clone(), seed, bytes, second)
                 } else {
@@ -184,7 +184,8 @@ impl Forks {
                 } else {
                     String::new()
                 };
-                check(rig, &recovered, &truth).map_err(|what| format!("cut ({tear}){nest}: {what}"))
+                check(bench, &recovered, &truth)
+                    .map_err(|what| format!("cut ({tear}){nest}: {what}"))
             });
         }
     }
@@ -203,13 +204,13 @@ fn check<D: Device>(
     };
     let truth = truth.plus(&after.between);
     neither_lost_nor_invented(&before.acknowledged, &past, &truth)?;
-    if !after.rig.board().faults().is_empty() {
+    if !after.bench.board().faults().is_empty() {
         return Err(format!("a fault on a sound part: {:?}", faults(after)));
     }
     if !before.board().store().retired().is_empty() {
         return Err("a slot of a sound part was retired".into());
     }
-    let figures = Figures::of(after.rig.board().ledger());
+    let figures = Figures::of(after.bench.board().ledger());
     if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
         return Err(format!(
             "neither before nor after: {figures:?}, before {:?}, after {:?}",
@@ -220,16 +221,16 @@ fn check<D: Device>(
 }
 
 fn faults<D: Device>(after: &Recovered<D>) -> Vec<shaftbook_core::fault::Fault> {
-    after.rig.board().faults().iter().collect()
+    after.bench.board().faults().iter().collect()
 }
 
 /// Proof 2: with and without hold-up, at drawn moments of steady work; in every second
 /// run beside a display that is redrawn without pause.
 pub fn loss_bound<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig: Bench<D> = Bench::with_past(run.seed, Lap::new(1), |core| age(core, &mut rng));
+    let mut bench: Bench<D> = Bench::with_past(run.seed, Lap::new(1), |core| age(core, &mut rng));
     if run.number % 2 == 1 {
-        rig.fit_screen(run.seed);
+        bench.fit_screen(run.seed);
     }
     let cuts = if run.quick { 30 } else { 120 };
     for _ in 0..cuts {
@@ -237,20 +238,20 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
             return;
         }
         let warned = rng.next_u32().is_multiple_of(2);
-        work_for_a_while(&mut rig, &mut rng);
+        work_for_a_while(&mut bench, &mut rng);
         if warned && rng.next_u32().is_multiple_of(4) {
-            a_dip(&mut rig, &mut rng);
+            a_dip(&mut bench, &mut rng);
         }
-        let mut warned_us = rig.now_us;
+        let mut warned_us = bench.now_us;
         if warned {
-            warned_us = warn_somewhere(&mut rig, &mut rng);
+            warned_us = warn_somewhere(&mut bench, &mut rng);
         }
-        let truth = rig.truth_at(warned_us);
+        let truth = bench.truth_at(warned_us);
         if warned {
-            let (durable_us, steps) = wait_for_answer(&mut rig, &truth);
+            let (durable_us, steps) = wait_for_answer(&mut bench, &truth);
             let took_ms = durable_us.map(|us| (us - warned_us) as f64 / 1_000.0);
             if let Some(took_ms) = took_ms {
-                let name = if rig.has_screen() {
+                let name = if bench.has_screen() {
                     "warning to durable beside a redrawn display, ms:"
                 } else {
                     "warning to durable, ms:"
@@ -266,7 +267,7 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
         }
         let tear = Tear::draw(rng.next_u64(), 64);
         let mut image = Vec::new();
-        rig.cut_image(tear, &mut image);
+        bench.cut_image(tear, &mut image);
         let past = Recovered::<D>::from_image(image, run.seed).past().unwrap_or_default();
         let lost = truth.since(&past);
         let (running_ms, trims, powered_ms) = (lost.running_ms, lost.trims, lost.powered_ms);
@@ -288,76 +289,76 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
             }
             Ok(())
         });
-        rig.cut_and_power_up(tear);
+        bench.cut_and_power_up(tear);
     }
 }
 
 /// Warns somewhere in the middle of whatever the board is doing, half of the time a
 /// renewal (two program cycles, and now and then a snapshot after it); when, µs.
-fn warn_somewhere<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) -> u64 {
+fn warn_somewhere<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32) -> u64 {
     if rng.next_u32().is_multiple_of(2) {
         let components = ComponentSet(1 << (rng.next_u32() % 15));
-        let _ = rig.ask(Command::Renew { components, reply: None });
+        let _ = bench.ask(Command::Renew { components, reply: None });
     }
     let turns_max = if rng.next_u32().is_multiple_of(8) { 200 } else { 20 };
     for _ in 0..rng.next_u32() % turns_max {
-        rig.turn(rig.now_us + 1_000, &mut |_| {});
+        bench.turn(bench.now_us + 1_000, &mut |_| {});
     }
-    rig.warn_in_turn(rng.next_u32())
+    bench.warn_in_turn(rng.next_u32())
 }
 
 /// The supply dips, warns and comes back; the machine sews on.
-fn a_dip<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
-    rig.warn();
-    rig.pass_to(rig.now_us + 200_000, &mut |_| {});
-    rig.feed(rig.now(), Input::PowerFail(Level::Inactive), Meant::Nothing);
-    rig.sew(any_needle(rng), 20 + u64::from(rng.next_u32() % 20), 120_000, &mut |_| {});
+fn a_dip<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32) {
+    bench.warn();
+    bench.pass_to(bench.now_us + 200_000, &mut |_| {});
+    bench.feed(bench.now(), Input::PowerFail(Level::Inactive), Meant::Nothing);
+    bench.sew(any_needle(rng), 20 + u64::from(rng.next_u32() % 20), 120_000, &mut |_| {});
 }
 
 /// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many
 /// steps of the panel were done until then.
-fn wait_for_answer<D: Device>(rig: &mut Bench<D>, truth: &Counters) -> (Option<u64>, u32) {
+fn wait_for_answer<D: Device>(bench: &mut Bench<D>, truth: &Counters) -> (Option<u64>, u32) {
     let (mut durable_us, mut steps) = (None, 0);
     for _ in 0..300 {
-        let polled = rig.poll_once(&mut |_| {});
-        if durable_us.is_none() && is_durable(truth, &rig.acknowledged) {
-            durable_us = Some(rig.now_us);
-            if rig.has_screen() {
+        let polled = bench.poll_once(&mut |_| {});
+        if durable_us.is_none() && is_durable(truth, &bench.acknowledged) {
+            durable_us = Some(bench.now_us);
+            if bench.has_screen() {
                 break;
             }
         }
-        match rig.next(polled) {
+        match bench.next(polled) {
             Next::Poll => {}
             Next::Step => {
                 steps += 1;
-                rig.step();
+                bench.step();
             }
-            Next::Sleep(deadline) if deadline.as_us() > rig.now_us + 100_000 => break,
-            Next::Sleep(deadline) => rig.now_us = deadline.as_us(),
+            Next::Sleep(deadline) if deadline.as_us() > bench.now_us + 100_000 => break,
+            Next::Sleep(deadline) => bench.now_us = deadline.as_us(),
         }
     }
     (durable_us, steps)
 }
 
 /// Sews, trims, breaks, stands and renews, ending at a drawn moment.
-fn work_for_a_while<D: Device>(rig: &mut Bench<D>, rng: &mut Pcg32) {
+fn work_for_a_while<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32) {
     for _ in 0..=rng.next_u32() % 4 {
         let needle = any_needle(rng);
         match rng.next_u32() % 8 {
             0 => {
                 let still_us = u64::from(rng.next_u32()) % 90_000_000;
-                rig.pass_to(rig.now_us + still_us, &mut |_| {});
+                bench.pass_to(bench.now_us + still_us, &mut |_| {});
             }
-            1 => (0..rng.next_u32() % 150).for_each(|_| rig.trim(&mut |_| {})),
-            2 => rig.thread_break(needle, &mut |_| {}),
+            1 => (0..rng.next_u32() % 150).for_each(|_| bench.trim(&mut |_| {})),
+            2 => bench.thread_break(needle, &mut |_| {}),
             3 => {
                 let set = ComponentSet(1 << (rng.next_u32() % 15));
-                let _ = rig.ask(Command::Renew { components: set, reply: None });
-                rig.sew(needle, 1, 30_000, &mut |_| {});
+                let _ = bench.ask(Command::Renew { components: set, reply: None });
+                bench.sew(needle, 1, 30_000, &mut |_| {});
             }
             _ => {
                 let period_us = 30_000 + u64::from(rng.next_u32()) % 2_300_000;
-                rig.sew(needle, 1 + u64::from(rng.next_u32() % 60), period_us, &mut |_| {});
+                bench.sew(needle, 1 + u64::from(rng.next_u32() % 60), period_us, &mut |_| {});
             }
         }
     }

@@ -53,51 +53,51 @@ fn flaps<D: Device>(seed: u64, geometry: Geometry) -> Result<(), String> {
         Bench::<D>::wired(bus, BOARD, wired, Settings::default())
     };
     let blank = Part::blank(geometry).map_err(|e| e.to_string())?;
-    let mut rig: Bench<D> = Bench::fitted_on(blank, seed, BOARD, wired, Lap::new(0));
+    let mut bench: Bench<D> = Bench::fitted_on(blank, seed, BOARD, wired, Lap::new(0));
     let mut rng = Pcg32::seed_from_u64(seed);
     // The ring is nearly round: a new snapshot is due soon.
     let slots = geometry.size_bytes / u32::from(geometry.page_bytes.max(RECORD_BYTES));
-    while u32::from(rig.board().store().head().slot) < slots * 5 / 8 {
-        rig.sew(any_needle(&mut rng), 6, 1_999_000, &mut |_| {});
+    while u32::from(bench.board().store().head().slot) < slots * 5 / 8 {
+        bench.sew(any_needle(&mut rng), 6, 1_999_000, &mut |_| {});
     }
-    rig.warn();
-    rig.rest(&mut |_| {});
-    let acknowledged = rig.acknowledged;
-    let (mut image, mut truth) = (Vec::new(), rig.truth());
+    bench.warn();
+    bench.rest(&mut |_| {});
+    let acknowledged = bench.acknowledged;
+    let (mut image, mut truth) = (Vec::new(), bench.truth());
     let cycles = u64::from((RECORD_BYTES / geometry.page_bytes).max(1));
     for flap in 0..FLAPS {
-        rig.cut_image(Tear::New, &mut image);
+        bench.cut_image(Tear::New, &mut image);
         let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;
-        rig = powered(part, seed ^ u64::from(flap));
+        bench = powered(part, seed ^ u64::from(flap));
         for _ in 0..POLLS_MAX {
-            let polled = rig.poll_once(&mut |_| {});
-            rig.now_us = rig.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
-            if rig.bus.tally().cycles >= cycles && rig.bus.page_under_way().is_none() {
+            let polled = bench.poll_once(&mut |_| {});
+            bench.now_us = bench.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
+            if bench.bus.tally().cycles >= cycles && bench.bus.page_under_way().is_none() {
                 break;
             }
         }
-        if rig.bus.tally().cycles < cycles {
-            return Err(format!("nothing is stored in power-up {flap}: {:?}", named(&rig)));
+        if bench.bus.tally().cycles < cycles {
+            return Err(format!("nothing is stored in power-up {flap}: {:?}", named(&bench)));
         }
         truth.power_ups += 1;
         truth.powered_ms += POWERED_MS;
-        let past = rig.board().past().copied();
-        let past =
-            past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&rig)))?;
+        let past = bench.board().past().copied();
+        let past = past
+            .ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(&bench)))?;
         neither_lost_nor_invented(&acknowledged, &past, &truth)
             .map_err(|what| format!("power-up {flap}: {what}"))?;
     }
     // The supply stays, but not for long: the warning comes at once.
-    rig.found(rig.board().past().copied().as_ref());
-    let truth = rig.truth();
-    rig.warn();
-    rig.rest(&mut |_| {});
-    if rig.board().faults().is_empty() && is_durable(&truth, &rig.acknowledged) {
+    bench.found(bench.board().past().copied().as_ref());
+    let truth = bench.truth();
+    bench.warn();
+    bench.rest(&mut |_| {});
+    if bench.board().faults().is_empty() && is_durable(&truth, &bench.acknowledged) {
         return Ok(());
     }
-    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(&rig)))
+    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(&bench)))
 }
 
-fn named<D: Device>(rig: &Bench<D>) -> Vec<Fault> {
-    rig.board().faults().iter().collect()
+fn named<D: Device>(bench: &Bench<D>) -> Vec<Fault> {
+    bench.board().faults().iter().collect()
 }

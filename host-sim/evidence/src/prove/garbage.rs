@@ -44,12 +44,12 @@ const KINDS: usize = 12;
 
 /// Our own board's part after some use.
 fn used_image<D: Device>(seed: u64) -> Vec<u8> {
-    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(3));
-    rig.sew(Needle::new(2).expect("needle 2"), 400, 1_990_000, &mut |_| {});
-    rig.warn();
-    rig.rest(&mut |_| {});
+    let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(3));
+    bench.sew(Needle::new(2).expect("needle 2"), 400, 1_990_000, &mut |_| {});
+    bench.warn();
+    bench.rest(&mut |_| {});
     let mut image = Vec::new();
-    rig.cut_image(Tear::New, &mut image);
+    bench.cut_image(Tear::New, &mut image);
     image
 }
 
@@ -113,10 +113,10 @@ fn case<D: Device>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
     let part = Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string())?;
     let mut bus = Bus::new(part, Timing::FAST_MODE, seed);
     bus.set_answers(answers);
-    let mut rig: Bench<D> = Bench::on(bus, BOARD);
-    rig.pass_to(3_000_000, &mut |_| {});
-    let seen: Vec<Fault> = rig.board().faults().iter().collect();
-    let past = rig.board().past().copied();
+    let mut bench: Bench<D> = Bench::on(bus, BOARD);
+    bench.pass_to(3_000_000, &mut |_| {});
+    let seen: Vec<Fault> = bench.board().faults().iter().collect();
+    let past = bench.board().past().copied();
     // A part that was partly ours may still give a past, but never a false one.
     let may_have_past = matches!(kind, 4 | 11);
     if !may_have_past && past.is_some() {
@@ -131,29 +131,29 @@ fn case<D: Device>(kind: usize, seed: u64, used: &[u8]) -> Result<(), String> {
     if past.is_none() && seen.is_empty() {
         return Err("no past and no fault".into());
     }
-    let before = rig.board().session(rig.now()).stitches();
-    rig.sew(Needle::new(3).ok_or("needle 3")?, 50, 70_000, &mut |_| {});
-    let counted = rig.board().session(rig.now()).stitches() - before;
-    // The last stitch's edge may not have settled yet.
+    let before = bench.board().session(bench.now()).stitches();
+    bench.sew(Needle::new(3).ok_or("needle 3")?, 50, 70_000, &mut |_| {});
+    let counted = bench.board().session(bench.now()).stitches() - before;
+    // The last stitch's edge may not be debounced yet.
     if !(49..=50).contains(&counted) {
         return Err(format!("of 50 stitches it counted {counted}"));
     }
     if kind == 8 || kind == 9 {
-        return comes_back(&mut rig);
+        return comes_back(&mut bench);
     }
     Ok(())
 }
 
 /// The part answers again: the past is found and what was counted is added.
-fn comes_back<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
-    rig.bus.set_answers(Answers::Part);
-    rig.pass_to(rig.now_us + 3_000_000, &mut |_| {});
-    let lifetime = rig.board().lifetime(rig.now()).ok_or("the past is not found again")?;
+fn comes_back<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
+    bench.bus.set_answers(Answers::Part);
+    bench.pass_to(bench.now_us + 3_000_000, &mut |_| {});
+    let lifetime = bench.board().lifetime(bench.now()).ok_or("the past is not found again")?;
     if !(449..=450).contains(&lifetime.stitches()) {
         return Err(format!("400 + 50 stitches came to {}", lifetime.stitches()));
     }
-    if !rig.board().faults().is_empty() {
-        return Err(format!("still shows {:?}", rig.board().faults().iter().collect::<Vec<_>>()));
+    if !bench.board().faults().is_empty() {
+        return Err(format!("still shows {:?}", bench.board().faults().iter().collect::<Vec<_>>()));
     }
     Ok(())
 }
@@ -163,15 +163,15 @@ fn comes_back<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
 fn exchanged<D: Device>(seed: u64, used: &[u8]) -> Result<(), String> {
     let part =
         |image: Vec<u8>| Part::from_image(image, Geometry::REFERENCE).map_err(|e| e.to_string());
-    let mut rig: Bench<D> = Bench::new(part(used.to_vec())?, seed);
-    rig.rest(&mut |_| {});
+    let mut bench: Bench<D> = Bench::new(part(used.to_vec())?, seed);
+    bench.rest(&mut |_| {});
     let needle = Needle::new(1 + (seed % 15) as u8).ok_or("a needle")?;
-    rig.bus.exchange(part(foreign::<D>(seed))?);
-    rig.sew(needle, 20 + seed % 3_000, 1_990_000, &mut |_| {});
+    bench.bus.exchange(part(foreign::<D>(seed))?);
+    bench.sew(needle, 20 + seed % 3_000, 1_990_000, &mut |_| {});
     // What is fed in since, and what its own part held before.
-    let truth = rig.truth().stitches() + 400;
+    let truth = bench.truth().stitches() + 400;
     let mut image = Vec::new();
-    rig.cut_image(Tear::draw(seed, 64), &mut image);
+    bench.cut_image(Tear::draw(seed, 64), &mut image);
     let mut again: Bench<D> = Bench::new(part(image)?, seed);
     again.pass_to(3_000_000, &mut |_| {});
     match again.board().past() {
@@ -196,15 +196,15 @@ fn other_pages<D: Device>(seed: u64, page_bytes: u16) -> Result<(), String> {
     let wired =
         WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("a part that the driver takes")?;
     let part = Part::blank(geometry).map_err(|e| e.to_string())?;
-    let mut rig: Bench<D> = Bench::fitted_on(part, seed, BOARD, wired, Lap::new(0));
-    rig.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});
-    let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
-    rig.cut_and_power_up(Tear::draw(seed, page_bytes));
-    let faults: Vec<Fault> = rig.board().faults().iter().collect();
+    let mut bench: Bench<D> = Bench::fitted_on(part, seed, BOARD, wired, Lap::new(0));
+    bench.sew(Needle::new(4).ok_or("needle 4")?, 40 + seed % 40, 1_990_000, &mut |_| {});
+    let (truth, acknowledged) = (bench.truth(), bench.acknowledged);
+    bench.cut_and_power_up(Tear::draw(seed, page_bytes));
+    let faults: Vec<Fault> = bench.board().faults().iter().collect();
     if !faults.is_empty() {
         return Err(format!("shows {faults:?}"));
     }
-    let past = rig.board().past().copied().ok_or("the past is lost")?;
+    let past = bench.board().past().copied().ok_or("the past is lost")?;
     if acknowledged.stitches() == 0 {
         return Err("nothing was acknowledged".into());
     }
@@ -213,9 +213,9 @@ fn other_pages<D: Device>(seed: u64, page_bytes: u16) -> Result<(), String> {
 
 /// The part of another board.
 fn foreign<D: Device>(seed: u64) -> Vec<u8> {
-    let mut rig: Bench<D> = Bench::fitted_as(seed, Lap::new(5), STRANGER);
-    rig.sew(Needle::new(1).expect("needle 1"), 900, 1_990_000, &mut |_| {});
+    let mut bench: Bench<D> = Bench::fitted_as(seed, Lap::new(5), STRANGER);
+    bench.sew(Needle::new(1).expect("needle 1"), 900, 1_990_000, &mut |_| {});
     let mut image = Vec::new();
-    rig.cut_image(Tear::New, &mut image);
+    bench.cut_image(Tear::New, &mut image);
     image
 }

@@ -27,9 +27,9 @@ const WHILE_S: u64 = 600;
 /// Proof 9.
 pub fn no_free_reset<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
-    rig.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
-    let start = rig.clone();
+    let mut bench: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
+    bench.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
+    let start = bench.clone();
     run.case(|| missing_replies(&mut start.clone()));
     for kind in 0..6 {
         let seed = rng.next_u64();
@@ -51,14 +51,14 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
     run.figure("guesses in a year:", tries);
 }
 
-fn unchanged<D: Device>(rig: &Bench<D>, start: &Figures, what: &str) -> Result<(), String> {
-    let now = Figures::of(rig.board().ledger());
+fn unchanged<D: Device>(bench: &Bench<D>, start: &Figures, what: &str) -> Result<(), String> {
+    let now = Figures::of(bench.board().ledger());
     if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
 }
 
 /// Without any reply, as an operator would press it.
-fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
-    let before = Figures::of(rig.board().ledger());
+fn missing_replies<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
+    let before = Figures::of(bench.board().ledger());
     let knife = ComponentSet::only(KNIFE);
     let commands = [
         Command::Service { reply: None },
@@ -67,9 +67,9 @@ fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     ];
     for command in commands {
         let name = format!("{command:.40?}");
-        let answer = rig.request(command);
-        rig.rest(&mut |_| {});
-        unchanged(rig, &before, &name)?;
+        let answer = bench.request(command);
+        bench.rest(&mut |_| {});
+        unchanged(bench, &before, &name)?;
         if answer != Err(Refusal::NeedsAuthority) {
             return Err(format!("{name} without a reply was answered {answer:?}"));
         }
@@ -77,53 +77,53 @@ fn missing_replies<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
     Ok(())
 }
 
-fn service<D: Device>(rig: &mut Bench<D>, reply: EightDigits) -> Result<(), Refusal> {
-    let answer = rig.request(Command::Service { reply: Some(reply) });
-    rig.rest(&mut |_| {});
+fn service<D: Device>(bench: &mut Bench<D>, reply: EightDigits) -> Result<(), Refusal> {
+    let answer = bench.request(Command::Service { reply: Some(reply) });
+    bench.rest(&mut |_| {});
     answer
 }
 
 /// 0 a guess, 1 a used reply, 2 a stale one, 3 another board's, 4 the reply to an
 /// earlier challenge, 5 the right one at the second try at a challenge.
-fn wrong_reply<D: Device>(rig: &mut Bench<D>, kind: u32, seed: u64) -> Result<(), String> {
+fn wrong_reply<D: Device>(bench: &mut Bench<D>, kind: u32, seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let right = rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+    let right = bench.right_reply(Authorised::Service).ok_or("no challenge")?;
     let reply = match kind {
         0 => EightDigits::new((right.get() + 1 + rng.next_u32() % 99_999_998) % EightDigits::END),
         1 => {
-            service(rig, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
-            if rig.board().ledger().services != 1 {
+            service(bench, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
+            if bench.board().ledger().services != 1 {
                 return Err("the right reply did not make a service".into());
             }
-            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+            bench.right_reply(Authorised::Service).ok_or("no challenge")?;
             Some(right)
         }
         2 => {
-            rig.pass_to(rig.now_us + (CHALLENGE_LIFE_S + 1) * 1_000_000, &mut |_| {});
+            bench.pass_to(bench.now_us + (CHALLENGE_LIFE_S + 1) * 1_000_000, &mut |_| {});
             Some(right)
         }
         3 => {
-            let challenge = rig.challenge(Authorised::Service).map_err(|r| format!("{r:?}"))?;
+            let challenge = bench.challenge(Authorised::Service).map_err(|r| format!("{r:?}"))?;
             let mut key = KEY;
             key[31] ^= 1;
-            let services = rig.board().ledger().services;
+            let services = bench.board().ledger().services;
             Some(authority::reply(&Key::new(key), Purpose::Service, services, challenge))
         }
         5 => {
             let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
-            let _ = service(rig, wrong.unwrap_or(right));
+            let _ = service(bench, wrong.unwrap_or(right));
             Some(right)
         }
         _ => {
-            rig.sew(any_needle(&mut rng), 5, 400_000, &mut |_| {});
-            rig.right_reply(Authorised::Service).ok_or("no challenge")?;
+            bench.sew(any_needle(&mut rng), 5, 400_000, &mut |_| {});
+            bench.right_reply(Authorised::Service).ok_or("no challenge")?;
             Some(right)
         }
     }
     .ok_or("no reply")?;
-    let before = Figures::of(rig.board().ledger());
-    let _ = service(rig, reply);
-    unchanged(rig, &before, &format!("a wrong reply of kind {kind}"))
+    let before = Figures::of(bench.board().ledger());
+    let _ = service(bench, reply);
+    unchanged(bench, &before, &format!("a wrong reply of kind {kind}"))
 }
 
 /// Kinds of [`other_purpose`] in which another command is asked for.
@@ -134,7 +134,7 @@ const OTHER_PURPOSES: u32 = 7;
 /// What the engineer allowed is not what is asked for. For kinds 0 to 3 the challenge was
 /// opened, and rightly answered, for something else; from 4 on the challenge is the right
 /// one and the reply is the engineer's for another purpose or service count.
-fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String> {
+fn other_purpose<D: Device>(bench: &mut Bench<D>, kind: u32) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
     let belt = Authorised::Renew(ComponentSet::only(BELT));
     let (opened, asked) = match kind {
@@ -144,8 +144,8 @@ fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String>
         3 => (knife, Authorised::Refit),
         _ => (Authorised::Service, Authorised::Service),
     };
-    let challenge = rig.challenge(opened).map_err(|r| format!("{r:?}"))?;
-    let services = rig.board().ledger().services;
+    let challenge = bench.challenge(opened).map_err(|r| format!("{r:?}"))?;
+    let services = bench.board().ledger().services;
     let (purpose, services) = match kind {
         4 => (Purpose::Renewal, services),
         5 => (Purpose::Refit, services),
@@ -158,24 +158,24 @@ fn other_purpose<D: Device>(rig: &mut Bench<D>, kind: u32) -> Result<(), String>
         Authorised::Renew(components) => Command::Renew { components, reply },
         Authorised::Refit => Command::Fit { fitting: shaftbook_world::bench::fitting(), reply },
     };
-    let before = Figures::of(rig.board().ledger());
-    rig.effects.clear();
-    let answer = rig.request(command);
-    rig.rest(&mut |_| {});
-    unchanged(rig, &before, &format!("a reply for another purpose, kind {kind},"))?;
+    let before = Figures::of(bench.board().ledger());
+    bench.effects.clear();
+    let answer = bench.request(command);
+    bench.rest(&mut |_| {});
+    unchanged(bench, &before, &format!("a reply for another purpose, kind {kind},"))?;
     let refused = answer == Err(Refusal::OtherPurpose)
-        || rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
+        || bench.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
     if refused { Ok(()) } else { Err(format!("kind {kind} was answered {answer:?}")) }
 }
 
 /// Somebody who has a used reply asks for challenges as fast as he can, hoping for the one
 /// that it answers: how many does he get?
-fn challenges_in_a_while<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
+fn challenges_in_a_while<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
     let knife = Authorised::Renew(ComponentSet::only(KNIFE));
-    let (start_us, mut given) = (rig.now_us, 0_u64);
-    while rig.now_us - start_us < WHILE_S * 1_000_000 {
-        given += u64::from(rig.challenge(knife).is_ok());
-        rig.pass_to(rig.now_us + 200_000, &mut |_| {});
+    let (start_us, mut given) = (bench.now_us, 0_u64);
+    while bench.now_us - start_us < WHILE_S * 1_000_000 {
+        given += u64::from(bench.challenge(knife).is_ok());
+        bench.pass_to(bench.now_us + 200_000, &mut |_| {});
     }
     let most = u64::from(CHALLENGES_MAX) + WHILE_S / CHALLENGE_PAUSE_S + 1;
     if given == 0 || given > most {
@@ -187,25 +187,25 @@ fn challenges_in_a_while<D: Device>(rig: &mut Bench<D>) -> Result<(), String> {
 /// The power is cut while a wrong try is being stored: either it is on record, or it
 /// was not judged.
 fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
-    let mut rig = start.clone();
-    let Some(right) = rig.right_reply(Authorised::Service) else { return };
+    let mut bench = start.clone();
+    let Some(right) = bench.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
-    let _ = rig.request(Command::Service { reply: Some(wrong) });
-    let before = Figures::of(rig.board().ledger());
+    let _ = bench.request(Command::Service { reply: Some(wrong) });
+    let before = Figures::of(bench.board().ledger());
     let seed = rng.next_u64();
     let mut image = Vec::new();
-    rig.rest(&mut |rig: &Bench<D>| {
-        let judged = rig.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
-        let at_all_times = rig.bus.page_under_way().is_some() || judged;
+    bench.rest(&mut |bench: &Bench<D>| {
+        let judged = bench.effects.iter().any(|e| matches!(e, Effect::ReplyRefused));
+        let at_all_times = bench.bus.page_under_way().is_some() || judged;
         if !at_all_times || run.is_over() {
             return;
         }
         for tear in Tear::every(64, 2, seed).step_by(7) {
             run.case(|| {
-                rig.cut_image(tear, &mut image);
+                bench.cut_image(tear, &mut image);
                 let after = Recovered::<D>::from_image(image.clone(), seed);
-                unchanged(&after.rig, &before, "a cut try")?;
-                if judged && after.rig.board().ledger().tries == 0 {
+                unchanged(&after.bench, &before, "a cut try")?;
+                if judged && after.bench.board().ledger().tries == 0 {
                     return Err("a judged try is not on record after a cut".into());
                 }
                 Ok(())
@@ -216,43 +216,43 @@ fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32)
 
 /// An operator who tries without pause, cutting the power whenever he likes: how many
 /// tries in a year?
-fn guesses_in_a_year<D: Device>(rig: &mut Bench<D>) -> Result<f64, String> {
+fn guesses_in_a_year<D: Device>(bench: &mut Bench<D>) -> Result<f64, String> {
     let mut tries = 0_u32;
     let mut spent_us = 0_u64;
-    let mut start_us = rig.now_us;
+    let mut start_us = bench.now_us;
     let mut cut_at = 0;
     // After some tries the wait is at its longest; the rest of the year is division.
     while tries < 24 {
-        let Some(right) = rig.right_reply(Authorised::Service) else {
+        let Some(right) = bench.right_reply(Authorised::Service) else {
             return Err("no challenge".into());
         };
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
-        match rig.request(Command::Service { reply: Some(wrong) }) {
+        match bench.request(Command::Service { reply: Some(wrong) }) {
             Ok(()) => {
                 tries += 1;
-                rig.rest(&mut |_| {});
+                bench.rest(&mut |_| {});
             }
             Err(Refusal::Wait { seconds }) => {
                 if cut_at != tries {
                     // A cut does not shorten the wait.
                     cut_at = tries;
-                    spent_us += rig.now_us - start_us;
-                    rig.cut_and_power_up(Tear::Old);
+                    spent_us += bench.now_us - start_us;
+                    bench.cut_and_power_up(Tear::Old);
                     start_us = 0;
                     continue;
                 }
                 let wait_us = u64::from(seconds) * 1_000_000;
                 // Long waits pass without the minute-by-minute work in between.
-                rig.now_us += wait_us;
-                rig.pass_to(rig.now_us, &mut |_| {});
+                bench.now_us += wait_us;
+                bench.pass_to(bench.now_us, &mut |_| {});
             }
             Err(other) => return Err(format!("a try was answered {other:?}")),
         }
-        if rig.board().ledger().services != 0 {
+        if bench.board().ledger().services != 0 {
             return Err("a wrong guess made a service".into());
         }
     }
-    let spent_s = (spent_us + rig.now_us - start_us) as f64 / 1e6;
+    let spent_s = (spent_us + bench.now_us - start_us) as f64 / 1e6;
     let year_s = 365.0 * 86_400.0;
     let longest_wait_s = shaftbook_core::service::LONGEST_WAIT_S as f64;
     let a_year = if spent_s > year_s / 20.0 {

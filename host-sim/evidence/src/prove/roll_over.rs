@@ -61,7 +61,7 @@ fn ticks<D: Device, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(
 /// Laps just below the wrap of their 21 bits: sews through it, with a cut at every
 /// lap's end.
 fn laps<D: Device>(run: &mut Run, rng: &mut Pcg32) {
-    let mut rig: Bench<D> = Bench::fitted(run.seed, Lap::new((1 << 21) - 2));
+    let mut bench: Bench<D> = Bench::fitted(run.seed, Lap::new((1 << 21) - 2));
     let rounds = if run.quick { 28 } else { 60 };
     for _ in 0..rounds {
         if run.is_over() {
@@ -69,11 +69,11 @@ fn laps<D: Device>(run: &mut Run, rng: &mut Pcg32) {
         }
         let needle = any_needle(rng);
         // 50 checkpoints.
-        rig.sew(needle, 260, 1_950_000, &mut |_| {});
-        let truth = rig.truth();
-        let acknowledged = rig.acknowledged;
+        bench.sew(needle, 260, 1_950_000, &mut |_| {});
+        let truth = bench.truth();
+        let acknowledged = bench.acknowledged;
         let mut image = Vec::new();
-        rig.cut_image(Tear::Old, &mut image);
+        bench.cut_image(Tear::Old, &mut image);
         run.case(|| {
             let recovered = Recovered::<D>::from_image(image, run_seed(&truth));
             let past = recovered.past().ok_or("the past is lost")?;
@@ -83,9 +83,9 @@ fn laps<D: Device>(run: &mut Run, rng: &mut Pcg32) {
     }
     run.figure(
         "laps crossed:",
-        f64::from(rig.board().store().head().lap.get().wrapping_add(3) % (1 << 21)),
+        f64::from(bench.board().store().head().lap.get().wrapping_add(3) % (1 << 21)),
     );
-    let wrapped = rig.board().store().head().lap.get() < 100;
+    let wrapped = bench.board().store().head().lap.get() < 100;
     run.case(|| if wrapped { Ok(()) } else { Err("the laps did not reach their wrap".into()) });
 }
 
@@ -117,17 +117,17 @@ fn figures_of_a_century() -> Counters {
 fn hundred_years<D: Device>(seed: u64) -> Result<(), String> {
     let old = figures_of_a_century();
     let image = part_with::<D>(&old, seed);
-    let mut rig = Recovered::<D>::from_image(image, seed).rig;
-    let past = rig.board().past().copied().ok_or("the past is lost")?;
+    let mut bench = Recovered::<D>::from_image(image, seed).bench;
+    let past = bench.board().past().copied().ok_or("the past is lost")?;
     if past != old {
         return Err(format!("a century came back as {past:?}"));
     }
     let needle = Needle::new(5).ok_or("needle 5")?;
-    rig.sew(needle, 100, 100_000, &mut |_| {});
-    rig.warn();
-    rig.work(&mut |_| {});
-    rig.cut_and_power_up(Tear::New);
-    let past = rig.board().past().ok_or("the past is lost")?;
+    bench.sew(needle, 100, 100_000, &mut |_| {});
+    bench.warn();
+    bench.work(&mut |_| {});
+    bench.cut_and_power_up(Tear::New);
+    let past = bench.board().past().ok_or("the past is lost")?;
     if past.stitches() != old.stitches() + 100 || past.powered_ms <= old.powered_ms {
         return Err(format!("a century and 100 stitches came back as {past:?}"));
     }
@@ -139,28 +139,28 @@ fn hundred_years<D: Device>(seed: u64) -> Result<(), String> {
 /// the one checkpoint for which there is time must not be below what was acknowledged.
 fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Bench<Core<R>> = Bench::fitted(seed, Lap::new(1));
-    rig.sew(any_needle(&mut rng), 300, 1_990_000, &mut |_| {});
-    rig.bus.set_answers(Answers::Nobody);
-    rig.pass_to(rig.now_us + 10_000_000, &mut |_| {});
+    let mut bench: Bench<Core<R>> = Bench::fitted(seed, Lap::new(1));
+    bench.sew(any_needle(&mut rng), 300, 1_990_000, &mut |_| {});
+    bench.bus.set_answers(Answers::Nobody);
+    bench.pass_to(bench.now_us + 10_000_000, &mut |_| {});
     // 2^25 ms since the snapshot and a little more.
-    rig.now_us = ((1 << 25) + u64::from(rng.next_u32() % 100_000)) * 1_000;
-    rig.pass_to(rig.now_us + 2_000_000, &mut |_| {});
-    rig.bus.set_answers(Answers::Part);
-    rig.warn();
+    bench.now_us = ((1 << 25) + u64::from(rng.next_u32() % 100_000)) * 1_000;
+    bench.pass_to(bench.now_us + 2_000_000, &mut |_| {});
+    bench.bus.set_answers(Answers::Part);
+    bench.warn();
     for _ in 0..20_000 {
-        if rig
+        if bench
             .poll_once(&mut |_| {})
             .effect
             .is_some_and(|e| matches!(e, Effect::CheckpointDurable(_)))
         {
             break;
         }
-        rig.now_us += 100;
+        bench.now_us += 100;
     }
-    let (truth, acknowledged) = (rig.truth(), rig.acknowledged);
+    let (truth, acknowledged) = (bench.truth(), bench.acknowledged);
     let mut image = Vec::new();
-    rig.cut_image(Tear::Old, &mut image);
+    bench.cut_image(Tear::Old, &mut image);
     let past = Recovered::<Core<R>>::from_image(image, seed).past().ok_or("the past is lost")?;
     neither_lost_nor_invented(&acknowledged, &past, &truth)
         .map_err(|what| format!("away for hours: {what}"))

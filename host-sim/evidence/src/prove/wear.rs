@@ -50,36 +50,36 @@ pub struct Cost {
 #[must_use]
 pub fn reference_workload<D: Device>(seed: u64) -> Cost {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut rig: Bench<D> = Bench::fitted(seed, Lap::new(1));
-    let before = rig.bus.tally();
-    let start = rig.bus.part().wear().cycles();
+    let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
+    let before = bench.bus.tally();
+    let start = bench.bus.part().wear().cycles();
     let mut checkpoints = 0;
     let (mut lifetime_known_ms, mut ready_ms, mut boot_bytes) = (0.0_f64, 0.0_f64, 0);
     let stitches_a_session = SEWING_H * 3_600_000_000 / PERIOD_US / POWER_UPS;
     for session in 0..POWER_UPS {
         if session > 0 {
-            rig.bus.power_cycle(Tear::Old);
-            let boot = boot::<D>(&rig);
+            bench.bus.power_cycle(Tear::Old);
+            let boot = boot::<D>(&bench);
             lifetime_known_ms = lifetime_known_ms.max(boot.0);
             ready_ms = ready_ms.max(boot.1);
             boot_bytes = boot_bytes.max(boot.2);
-            rig.cut_and_power_up(Tear::Old);
-            checkpoints += count(&rig);
-            rig.effects.clear();
+            bench.cut_and_power_up(Tear::Old);
+            checkpoints += count(&bench);
+            bench.effects.clear();
         }
         let mut left = stitches_a_session;
         while left > 0 {
             let block = (300 + u64::from(rng.next_u32() % 1_500)).min(left);
             let needle = Needle::new(1 + (rng.next_u32() % 16) as u8).expect("1 to 16");
-            rig.sew(needle, block, PERIOD_US, &mut |_| {});
+            bench.sew(needle, block, PERIOD_US, &mut |_| {});
             left -= block;
         }
-        checkpoints += count(&rig);
-        rig.effects.clear();
+        checkpoints += count(&bench);
+        bench.effects.clear();
     }
-    let wear = rig.bus.part().wear();
+    let wear = bench.bus.part().wear();
     let cycles = wear.cycles() - start;
-    let bytes = rig.bus.tally().bytes_programmed - before.bytes_programmed;
+    let bytes = bench.bus.tally().bytes_programmed - before.bytes_programmed;
     let hottest = f64::from(wear.hottest_page_cycles());
     Cost {
         checkpoints,
@@ -94,26 +94,26 @@ pub fn reference_workload<D: Device>(seed: u64) -> Cost {
     }
 }
 
-fn count<D: Device>(rig: &Bench<D>) -> u64 {
+fn count<D: Device>(bench: &Bench<D>) -> u64 {
     let is_checkpoint =
         |e: &&Effect| matches!(e, Effect::CheckpointDurable(_) | Effect::LedgerDurable(_));
-    rig.effects.iter().filter(is_checkpoint).count() as u64
+    bench.effects.iter().filter(is_checkpoint).count() as u64
 }
 
 /// Bus time to the lifetime counters and to everything, ms, and the bytes read.
-fn boot<D: Device>(rig: &Bench<D>) -> (f64, f64, u64) {
-    let mut next: Bench<D> = Bench::on(rig.bus.clone(), rig.board().id());
+fn boot<D: Device>(bench: &Bench<D>) -> (f64, f64, u64) {
+    let mut next: Bench<D> = Bench::on(bench.bus.clone(), bench.board().id());
     let start = next.bus.tally();
     let (mut known_ms, mut ready_ms, mut bytes) = (f64::MAX, f64::MAX, u64::MAX);
-    next.rest(&mut |rig: &Bench<D>| {
-        let spent_ms = (rig.bus.tally().bus_ns - start.bus_ns) as f64 / 1e6;
-        let has = |f: fn(&Effect) -> bool| rig.effects.last().is_some_and(f);
+    next.rest(&mut |bench: &Bench<D>| {
+        let spent_ms = (bench.bus.tally().bus_ns - start.bus_ns) as f64 / 1e6;
+        let has = |f: fn(&Effect) -> bool| bench.effects.last().is_some_and(f);
         if has(|e| matches!(e, Effect::LifetimeKnown(_))) {
             known_ms = known_ms.min(spent_ms);
         }
         if has(|e| matches!(e, Effect::Ready)) {
             ready_ms = ready_ms.min(spent_ms);
-            bytes = bytes.min(rig.bus.tally().bytes_read - start.bytes_read);
+            bytes = bytes.min(bench.bus.tally().bytes_read - start.bytes_read);
         }
     });
     (known_ms, ready_ms, bytes)

@@ -91,7 +91,7 @@ impl<D: Device> Bench<D> {
 #[derive(Clone, Debug)]
 pub struct Recovered<D: Device> {
     /// The bench after it.
-    pub rig: Bench<D>,
+    pub bench: Bench<D>,
     /// Whether it came to rest.
     pub rested: bool,
     /// What a first recovery, cut in its turn, truly added to the life: it was powered
@@ -107,9 +107,9 @@ impl<D: Device> Recovered<D> {
     #[must_use]
     pub fn from_image(image: Vec<u8>, seed: u64) -> Self {
         let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
-        let mut rig = Bench::new(part, seed);
-        let rested = rig.rest(&mut |_| {});
-        Self { rig, rested, between: Counters::default() }
+        let mut bench = Bench::new(part, seed);
+        let rested = bench.rest(&mut |_| {});
+        Self { bench, rested, between: Counters::default() }
     }
 
     /// Boots a new board on `image`, cuts it after `bytes` more bus bytes with the
@@ -132,6 +132,6 @@ impl<D: Device> Recovered<D> {
     /// The lifetime counters as recovered.
     #[must_use]
     pub fn past(&self) -> Option<Counters> {
-        self.rig.board().past().copied()
+        self.bench.board().past().copied()
     }
 }

@@ -129,34 +129,34 @@ mod tests {
     use shaftbook_core::counters::Needle;
     use shaftbook_core::serial::Lap;
 
-    fn rig() -> Bench<Core> {
-        let mut rig = Bench::fitted(3, Lap::new(1));
-        rig.fit_screen(3);
-        rig
+    fn bench() -> Bench<Core> {
+        let mut bench = Bench::fitted(3, Lap::new(1));
+        bench.fit_screen(3);
+        bench
     }
 
     /// Turn by turn to `until_us`, nothing left out.
-    fn turn_to(rig: &mut Bench<Core>, until_us: u64) {
-        while rig.now_us < until_us {
-            rig.turn(until_us, &mut |_| {});
+    fn turn_to(bench: &mut Bench<Core>, until_us: u64) {
+        while bench.now_us < until_us {
+            bench.turn(until_us, &mut |_| {});
         }
-        rig.pass_to(until_us, &mut |_| {});
+        bench.pass_to(until_us, &mut |_| {});
     }
 
     #[test]
     fn the_display_is_woken_filled_and_lit_and_goes_on_changing() {
-        let mut rig = rig();
-        let begun_us = rig.now_us;
+        let mut bench = bench();
+        let begun_us = bench.now_us;
         // A round is a paint step and a tile of less than 1,000 us.
         let rounds_us = |rounds: u64| rounds * (PAINT_STEP_US + 1_000);
         let half_us = begun_us + rounds_us(50);
-        turn_to(&mut rig, half_us);
-        let display = rig.bus.display().expect("a display");
+        turn_to(&mut bench, half_us);
+        let display = bench.bus.display().expect("a display");
         assert!(display.is_on() && display.unknown_commands().is_empty());
         let (ram, bytes) = (*display.ram(), display.data_bytes());
         assert!(bytes >= PICTURE_BYTES as u64);
-        turn_to(&mut rig, half_us + rounds_us(50));
-        let display = rig.bus.display().expect("a display");
+        turn_to(&mut bench, half_us + rounds_us(50));
+        let display = bench.bus.display().expect("a display");
         assert!(ram.iter().zip(display.ram()).filter(|(a, b)| a != b).count() > 900);
         // 50 rounds, less the board's own work beside.
         assert!((display.data_bytes() - bytes) / 32 >= 45, "{}", display.data_bytes() - bytes);
@@ -165,7 +165,7 @@ mod tests {
     /// `pass_to` leaves out rounds of the screen: the board cannot tell.
     #[test]
     fn a_screen_whose_rounds_are_skipped_leaves_the_board_at_the_same_point() {
-        let (mut turns, mut skips) = (rig(), rig());
+        let (mut turns, mut skips) = (bench(), bench());
         let needle = Needle::new(2).expect("needle 2");
         for us in [300_000, 1_999_999, 61_000_000, 5_000_001] {
             let until_us = turns.now_us.max(skips.now_us) + us;
@@ -179,19 +179,19 @@ mod tests {
             turns.sew(needle, 4, 400_000, &mut |_| {});
             skips.sew(needle, 4, 400_000, &mut |_| {});
         }
-        let bytes = |rig: &Bench<Core>| rig.bus.display().map_or(0, DisplayModel::data_bytes);
+        let bytes = |bench: &Bench<Core>| bench.bus.display().map_or(0, DisplayModel::data_bytes);
         assert!(bytes(&turns) > 20 * bytes(&skips), "{} {}", bytes(&turns), bytes(&skips));
     }
 
     #[test]
     fn a_display_that_dies_leaves_the_store_alone_and_the_board_counts_on() {
-        let mut rig = rig();
-        let begun_us = rig.now_us;
-        turn_to(&mut rig, begun_us + 100_000);
-        rig.bus.display_mut().expect("a display").fail_after(100, DisplayFailure::Dies);
-        turn_to(&mut rig, begun_us + 200_000);
+        let mut bench = bench();
+        let begun_us = bench.now_us;
+        turn_to(&mut bench, begun_us + 100_000);
+        bench.bus.display_mut().expect("a display").fail_after(100, DisplayFailure::Dies);
+        turn_to(&mut bench, begun_us + 200_000);
         let needle = Needle::new(2).expect("needle 2");
-        rig.sew(needle, 30, 400_000, &mut |_| {});
-        assert!(rig.acknowledged.stitches() > 0 && rig.board().faults().is_empty());
+        bench.sew(needle, 30, 400_000, &mut |_| {});
+        assert!(bench.acknowledged.stitches() > 0 && bench.board().faults().is_empty());
     }
 }

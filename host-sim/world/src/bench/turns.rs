@@ -1,6 +1,6 @@
-//! The rig's main loop with a display on the bus: turns by the rule that boards go by.
+//! The bench's main loop with a display on the bus: turns by the rule that boards go by.
 //!
-//! Inputs are fed between turns, as the rig's callers always do; only the power-fail
+//! Inputs are fed between turns, as the bench's callers always do; only the power-fail
 //! warning also comes in the middle of one.
 
 use shaftbook_core::board::Polled;

@@ -51,7 +51,7 @@ sabotages! {
         "interval baseline and renewals are two entries"
         { service_in_one_entry: no }
     "needle-guessed" Signals NeedlesAddUp
-        "an unsettled position counts for the last needle"
+        "a position that is not debounced counts for the last needle"
         { unattributed_when_unsure: no }
     "lap-compared-plainly" Arithmetic RollOver
         "laps are compared with >, not by RFC 1982"

@@ -67,7 +67,7 @@ fn a_clean_board_with_a_warning_counts_exactly_the_truth() {
 }
 
 #[test]
-fn spikes_and_bounce_shorter_than_the_settling_time_alter_no_count() {
+fn spikes_and_bounce_shorter_than_the_debounce_time_alter_no_count() {
     let text = SHOP
         .replace("WARNING", WARNED)
         .replace("FAILURES", "glitch_probability = 0.3\nglitch_us = 40\nshaft_bounce_us = 40")
