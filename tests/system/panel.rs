@@ -14,7 +14,7 @@ use shaftbook_panel::screen::{Notice, Screen, Top};
 use shaftbook_panel::text::Language;
 use shaftbook_panel::view::Body;
 use shaftbook_tools::gallery::exhibits;
-use shaftbook_tools::live::deed::Deed;
+use shaftbook_tools::live::action::Action;
 use shaftbook_tools::live::world::World;
 use shaftbook_tools::picture::frame_of;
 use shaftbook_world::profile::Profile;
@@ -44,13 +44,13 @@ fn world() -> World {
         key: Key::new([0x5A; KEY_BYTES]),
     };
     let mut world = World::new(&scenario, 7, fitting).unwrap();
-    world.deed(Deed::Wait(5)).unwrap();
+    world.act(Action::Wait(5)).unwrap();
     world
 }
 
 fn press(world: &mut World, words: &str) {
     for word in words.split_whitespace() {
-        world.deed(word.parse().unwrap()).unwrap();
+        world.act(word.parse().unwrap()).unwrap();
     }
 }
 
@@ -216,10 +216,10 @@ proptest! {
     /// marked on every screen.
     #[test]
     fn no_presses_do_what_is_the_engineers(
-        deeds in prop::collection::vec(does(), 1..120), hours in 0..9_u64,
+        actions in prop::collection::vec(does(), 1..120), hours in 0..9_u64,
     ) {
         let mut world = world();
-        world.deed(Deed::Wait(hours * 3_600)).unwrap();
+        world.act(Action::Wait(hours * 3_600)).unwrap();
         // The board is off at night.
         let engineers = |world: &World| -> Option<Vec<u64>> {
             let components = &world.board()?.ledger().components;
@@ -228,15 +228,15 @@ proptest! {
         };
         let before = engineers(&world).unwrap();
         let mut stitches = 0;
-        for does in deeds {
+        for does in actions {
             match does {
-                Does::Press(press) => world.deed(Deed::Press(press)).unwrap(),
-                Does::Wait(seconds) => world.deed(Deed::Wait(seconds)).unwrap(),
+                Does::Press(press) => world.act(Action::Press(press)).unwrap(),
+                Does::Wait(seconds) => world.act(Action::Wait(seconds)).unwrap(),
                 Does::Cut => {
-                    world.deed(Deed::Off).unwrap();
+                    world.act(Action::Off).unwrap();
                     stitches = 0;
-                    world.deed(Deed::On).unwrap();
-                    world.deed(Deed::Wait(1)).unwrap();
+                    world.act(Action::On).unwrap();
+                    world.act(Action::Wait(1)).unwrap();
                 }
             }
             let Some(board) = world.board() else { continue };
@@ -253,7 +253,7 @@ proptest! {
             // Everything can be drawn.
             let _ = world.display();
         }
-        world.deed(Deed::Press(Press::Long(Button::Back))).unwrap();
+        world.act(Action::Press(Press::Long(Button::Back))).unwrap();
         if world.is_powered() {
             prop_assert_eq!(screen(&world), Screen::Top(Top::Home));
         }

@@ -15,7 +15,7 @@ use shaftbook_panel::button::{Button, Press};
 use super::Verdict;
 use super::failure::Failure;
 use super::output::say;
-use shaftbook_tools::live::deed::Deed;
+use shaftbook_tools::live::action::Action;
 use shaftbook_tools::live::view::{Controls, SPEEDS, render};
 use shaftbook_tools::live::world::World;
 use shaftbook_tools::picture::text_of;
@@ -52,8 +52,8 @@ Examples:
   shaftbook panel host-sim/scenarios/fifteen-needle-contract.toml --language de
   shaftbook panel --do '8h off 10s on 5s next next act'
 
-With --do nothing is live: the deeds are done one after the other and the screen is
-printed. A deed is back, next, act, home (hold back), hold (hold act), off, on, reply
+With --do nothing is live: the actions are done one after the other and the screen is
+printed. An action is back, next, act, home (hold back), hold (hold act), off, on, reply
 (type the engineer's reply), or a time to wait such as 90s, 30m or 8h.")]
 pub struct Args {
     /// Scenario file (TOML); without it, the six-needle shop of the examples
@@ -67,22 +67,22 @@ pub struct Args {
     /// Seed of everything random, instead of the scenario's
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
-    /// Do these deeds and print the screen
-    #[arg(long = "do", value_name = "DEEDS")]
-    deeds: Option<String>,
-    /// Print the screen after every deed
-    #[arg(long, requires = "deeds")]
+    /// Do these actions and print the screen
+    #[arg(long = "do", value_name = "ACTIONS")]
+    actions: Option<String>,
+    /// Print the screen after every action
+    #[arg(long, requires = "actions")]
     each: bool,
 }
 
 /// Does it.
 ///
 /// # Errors
-/// A bad scenario or profile, a word that is no deed, or no terminal.
+/// A bad scenario or profile, a word that is no action, or no terminal.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
-    let deeds = match &args.deeds {
+    let actions = match &args.actions {
         Some(words) => {
-            Some(words.split_whitespace().map(str::parse).collect::<Result<Vec<Deed>, _>>()?)
+            Some(words.split_whitespace().map(str::parse).collect::<Result<Vec<Action>, _>>()?)
         }
         None => None,
     };
@@ -105,8 +105,8 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         key: Key::new([0x5A; KEY_BYTES]),
     };
     let mut world = World::new(&scenario, args.seed.unwrap_or(scenario.seed), fitting)?;
-    match deeds {
-        Some(deeds) => script(&mut world, &deeds, args.each),
+    match actions {
+        Some(actions) => script(&mut world, &actions, args.each),
         None if !io::stdout().is_terminal() => Err(Failure(
             "the live panel needs a terminal; without one, give --do 'next act' and the like"
                 .into(),
@@ -120,14 +120,14 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     }
 }
 
-fn script(world: &mut World, deeds: &[Deed], each: bool) -> Result<Verdict, Failure> {
-    for (n, deed) in deeds.iter().enumerate() {
-        world.deed(*deed).map_err(|why| Failure(format!("deed {}: {why}", n + 1)))?;
+fn script(world: &mut World, actions: &[Action], each: bool) -> Result<Verdict, Failure> {
+    for (n, action) in actions.iter().enumerate() {
+        world.act(*action).map_err(|why| Failure(format!("action {}: {why}", n + 1)))?;
         if each {
             show(world)?;
         }
     }
-    if !each || deeds.is_empty() {
+    if !each || actions.is_empty() {
         show(world)?;
     }
     Ok(Verdict::Held)
@@ -137,7 +137,7 @@ fn show(world: &mut World) -> Result<(), Failure> {
     if world.is_powered() {
         say(&text_of(&world.display()))
     } else {
-        say("(no power: the screen is dark; the deed `on` turns the machine on)\n")
+        say("(no power: the screen is dark; the action `on` turns the machine on)\n")
     }
 }
 
@@ -185,15 +185,15 @@ fn pressed(key: KeyCode, world: &mut World, controls: &mut Controls) -> bool {
         KeyCode::Char('A') => Some(Press::Long(Button::Act)),
         _ => None,
     };
-    let deed = match (press, key) {
-        (Some(press), _) => Some(Deed::Press(press)),
-        (None, KeyCode::Char('p')) if world.wall_is_on() => Some(Deed::Off),
-        (None, KeyCode::Char('p')) => Some(Deed::On),
+    let action = match (press, key) {
+        (Some(press), _) => Some(Action::Press(press)),
+        (None, KeyCode::Char('p')) if world.wall_is_on() => Some(Action::Off),
+        (None, KeyCode::Char('p')) => Some(Action::On),
         _ => None,
     };
-    if let Some(deed) = deed {
+    if let Some(action) = action {
         // Only typing a reply can fail, and no key does that.
-        let _ = world.deed(deed);
+        let _ = world.act(action);
         return true;
     }
     match key {

@@ -2,13 +2,13 @@
 //! switch, at any speed.
 //!
 //! - [`world`]: the simulated world; no terminal
-//! - [`deed`]: what a person does, in words, for scripts
+//! - [`action`]: what a person does, in words, for scripts
 //! - [`screen`]: its display, over the bus
 //! - [`view`]: how it looks in a terminal
 //!
-//! The same scenario, seed and deeds give the same world, whatever the speed.
+//! The same scenario, seed and actions give the same world, whatever the speed.
 
-pub mod deed;
+pub mod action;
 pub mod screen;
 pub mod view;
 pub mod world;

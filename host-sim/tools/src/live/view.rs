@@ -180,7 +180,7 @@ fn braille(picture: &Frame) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::live::deed::Deed;
+    use crate::live::action::Action;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
     use shaftbook_core::authority::{KEY_BYTES, Key};
@@ -219,7 +219,7 @@ mod tests {
     #[test]
     fn every_pixel_is_in_the_terminal_at_both_sizes() {
         let mut world = world();
-        world.deed(Deed::Wait(600)).unwrap();
+        world.act(Action::Wait(600)).unwrap();
         let picture = world.display();
         let lit = (0..HEIGHT * WIDTH).filter(|n| picture.is_lit(n % WIDTH, n / WIDTH)).count();
         assert!(lit > 1_000, "{lit}");
@@ -245,10 +245,10 @@ mod tests {
     #[test]
     fn power_memory_and_keys_are_shown() {
         let mut world = world();
-        world.deed(Deed::Wait(600)).unwrap();
+        world.act(Action::Wait(600)).unwrap();
         let text = shown(&mut world, 100, 30).join("\n");
         assert!(text.contains("512 pages") && text.contains('N') && text.contains("q: quit"));
-        world.deed(Deed::Off).unwrap();
+        world.act(Action::Off).unwrap();
         let text = shown(&mut world, 100, 30).join("\n");
         assert!(text.contains("no power") && text.contains("power cut"), "{text}");
     }
@@ -257,11 +257,11 @@ mod tests {
     fn the_engineers_reply_is_whole_in_every_window() {
         let mut world = world();
         let controls = Controls { engineer: true, ..Controls::default() };
-        world.deed(Deed::Wait(600)).unwrap();
+        world.act(Action::Wait(600)).unwrap();
         let none = shown_with(&mut world, 66, 19, controls).join("\n");
         assert!(none.contains("no challenge is open"), "{none}");
         for word in ["home", "next", "next", "next", "next", "next", "hold"] {
-            world.deed(word.parse().unwrap()).unwrap();
+            world.act(word.parse().unwrap()).unwrap();
         }
         let reply = world.engineers_reply().expect("a challenge is open").get();
         let reply = format!("reply {:04} {:04}", reply / 10_000, reply % 10_000);

@@ -17,7 +17,7 @@ use shaftbook_panel::screen::Screen as At;
 use shaftbook_panel::text::Language;
 use shaftbook_panel::view::View;
 
-use super::deed::Deed;
+use super::action::Action;
 use super::screen::seen;
 use crate::inspect::names;
 use crate::sew::run::{RunError, fit};
@@ -34,7 +34,7 @@ const LOG_MAX: usize = 40;
 const SHORT_US: u64 = 200_000;
 /// A long press is held this much longer than it must be, µs.
 const HELD_LONGER_US: u64 = 100_000;
-/// After a press the board has this long to answer before the next deed, µs.
+/// After a press the board has this long to answer before the next action, µs.
 const ANSWER_US: u64 = 300_000;
 /// A picture on which nothing changes for this long is whole, µs.
 const STILL_US: u64 = 30_000;
@@ -304,16 +304,16 @@ impl World {
         }
     }
 
-    /// Does a deed; nothing happens at a panel without power.
+    /// Does an action; nothing happens at a panel without power.
     ///
     /// # Errors
     /// Why the engineer cannot answer: no challenge is on the screen.
-    pub fn deed(&mut self, deed: Deed) -> Result<(), &'static str> {
-        match deed {
-            Deed::Press(press) => self.press(press),
-            Deed::Wait(seconds) => self.pass(seconds * 1_000_000),
-            Deed::Off | Deed::On => {
-                self.wall = deed == Deed::On;
+    pub fn act(&mut self, action: Action) -> Result<(), &'static str> {
+        match action {
+            Action::Press(press) => self.press(press),
+            Action::Wait(seconds) => self.pass(seconds * 1_000_000),
+            Action::Off | Action::On => {
+                self.wall = action == Action::On;
                 self.power();
                 // A machine switched on beside its scenario's hours is on.
                 if self.wall && !self.machine_on {
@@ -322,7 +322,7 @@ impl World {
                 }
                 self.pass(ANSWER_US);
             }
-            Deed::Reply => self.type_reply()?,
+            Action::Reply => self.type_reply()?,
         }
         Ok(())
     }

@@ -5,9 +5,9 @@ use std::str::FromStr;
 
 use shaftbook_panel::button::{Button, Press};
 
-/// One deed.
+/// One action.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Deed {
+pub enum Action {
     /// Presses a button.
     Press(Press),
     /// Lets time pass, s.
@@ -20,27 +20,27 @@ pub enum Deed {
     Reply,
 }
 
-/// A word that is no deed.
+/// A word that is no action.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct NoDeed(String);
+pub struct NoAction(String);
 
-impl fmt::Display for NoDeed {
+impl fmt::Display for NoAction {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "`{}` is no deed; give back, next, act, home (hold back), hold (hold act), off, on, \
+            "`{}` is no action; give back, next, act, home (hold back), hold (hold act), off, on, \
              reply, or a time to wait such as 90s, 30m or 8h",
             self.0
         )
     }
 }
 
-impl std::error::Error for NoDeed {}
+impl std::error::Error for NoAction {}
 
-impl FromStr for Deed {
-    type Err = NoDeed;
+impl FromStr for Action {
+    type Err = NoAction;
 
-    fn from_str(word: &str) -> Result<Self, NoDeed> {
+    fn from_str(word: &str) -> Result<Self, NoAction> {
         Ok(match word {
             "back" => Self::Press(Press::Short(Button::Back)),
             "next" => Self::Press(Press::Short(Button::Next)),
@@ -50,7 +50,7 @@ impl FromStr for Deed {
             "off" => Self::Off,
             "on" => Self::On,
             "reply" => Self::Reply,
-            _ => Self::Wait(seconds(word).ok_or_else(|| NoDeed(word.into()))?),
+            _ => Self::Wait(seconds(word).ok_or_else(|| NoAction(word.into()))?),
         })
     }
 }
@@ -73,12 +73,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn deeds_are_words_and_times() {
-        assert_eq!("90s".parse(), Ok(Deed::Wait(90)));
-        assert_eq!("8h".parse(), Ok(Deed::Wait(28_800)));
-        assert_eq!("hold".parse(), Ok(Deed::Press(Press::Long(Button::Act))));
+    fn actions_are_words_and_times() {
+        assert_eq!("90s".parse(), Ok(Action::Wait(90)));
+        assert_eq!("8h".parse(), Ok(Action::Wait(28_800)));
+        assert_eq!("hold".parse(), Ok(Action::Press(Press::Long(Button::Act))));
         for wrong in ["", "h", "8", "8d", "-1s", "jump", "99999999999999999999h", "9999999999h"] {
-            assert!(wrong.parse::<Deed>().is_err(), "{wrong}");
+            assert!(wrong.parse::<Action>().is_err(), "{wrong}");
         }
     }
 }
