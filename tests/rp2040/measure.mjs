@@ -13,7 +13,7 @@ import { usOf } from './time.mjs';
 
 const PAINT = 0xc5c5c5c5;
 /** Called once a turn of the main loop: from call to call, sleep left out, is a turn. */
-const TURN = 'shaftbook_mainloop::main_loop::MainLoop::count';
+const TURN = 'shaftbook_mainloop::main_loop::MainLoop<R>::count';
 /** How many of the longest masked stretches are told. */
 const WORST = 10;
 
