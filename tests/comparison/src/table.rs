@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
+use crate::figures::{Figures, Spread};
 use crate::judge::Outcome;
-use shaftbook_world::figures::{Figures, Spread};
 
 /// What a store weighs on thumbv6m, as `.ci/compare` measured it.
 #[derive(Clone, Debug, PartialEq, Eq)]
