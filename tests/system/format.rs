@@ -13,6 +13,7 @@ use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::serial::Lap;
 use shaftbook_tools::inspect::image::Image;
 use shaftbook_tools::inspect::report::inspect;
 use shaftbook_tools::inspect::text::render;
@@ -62,7 +63,7 @@ fn all_shapes_of_parts() {
 
 #[test]
 fn laps_that_wrap() {
-    let mut bench = Bench::fitted_with(SMALL, (1 << 21) - 2, SHORT);
+    let mut bench = Bench::fitted_in_lap(SMALL, Lap::new((1 << 21) - 2));
     let mut images = Vec::new();
     for _ in 0..8 {
         bench.pass_s(50);

@@ -1,10 +1,15 @@
 //! The board: one plain state machine. Inputs with their time stamps and commands
 //! in; effects and the next deadline out.
 //!
-//! - [`activity`][]: what it is in the middle of
 //! - `commands`: what a person asks, and what comes of it
-//! - `due`: when something is due
+//! - `entries`: journal entries that wait to be written
+//! - `faults`: which are there, which were told
+//! - `calendar`: the day, and what came due by it
+//! - `due`: when something is stored: the limits, and power-fail warnings
+//! - `activity`: what the board is in the middle of (feature `activity`)
 //! - this file: counting, and the store's news
+//!
+//! Each of these files owns its part of the board's state; its fields are its own.
 //!
 //! How a main loop uses it: drain the captured edges into [`Board::input`], call
 //! [`Board::poll`] until it gives no effect, sleep until an edge or the deadline.
@@ -17,9 +22,15 @@
 //!
 //! Never panics, whatever the inputs and the memory part do.
 
+#[cfg(feature = "activity")]
 pub mod activity;
+mod calendar;
 mod commands;
 mod due;
+mod entries;
+mod faults;
+
+pub use due::ANSWER_TIME_US;
 
 use crate::authority::{EightDigits, Key};
 use crate::component::{COMPONENTS_MAX, Component};
@@ -27,32 +38,23 @@ use crate::counters::Counters;
 use crate::fault::{Fault, FaultSet};
 use crate::identity::BoardId;
 use crate::input::Input;
-use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
+use crate::journal::{ComponentSet, EntryNumber, Event};
 use crate::ledger::{CarriedIn, Ledger};
 use crate::medium::Medium;
 use crate::meter::Meter;
 use crate::rules::{Rules, Sound};
-use crate::service::{Gate, Try};
 use crate::settings::Settings;
 use crate::store::{Store, StoreEvent, Wanted};
 use crate::time::Instant;
+use calendar::Calendar;
+use commands::Requests;
+use due::Due;
+use entries::Entries;
+use faults::Faults;
 use heapless::{Deque, Vec};
 
 /// Edges kept until the settings are known.
 pub const EARLY_MAX: usize = 512;
-/// Journal entries waiting to be written.
-const WAITING_MAX: usize = 6;
-/// Most of them that one command asks for.
-const COMMAND_ENTRIES: usize = 2;
-/// A checkpoint is begun this long before its interval ends, µs, so that it is
-/// durable by then even behind two copies of a journal entry.
-const WRITE_AHEAD_US: u64 = 100_000;
-/// Power-fail answers without a pause between them.
-const ANSWERS_MAX: u8 = 8;
-/// Pause between further answers, µs.
-const ANSWER_PAUSE_US: u64 = 1_000_000;
-/// Calm after which warnings are answered without a pause again, µs.
-const CALM_US: u64 = 10_000_000;
 
 /// A fitting: what a person decides when the board is wired to a machine.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -122,11 +124,6 @@ pub enum Effect {
     FaultCleared(Fault),
 }
 
-/// How long after a power-fail warning the panel stands still at most, µs: five times
-/// what the answer may take. A warning that is never answered (a dead memory part, a
-/// line that is stuck) does not freeze the panel.
-pub const ANSWER_TIME_US: u64 = 100_000;
-
 /// Answer of a poll.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -137,18 +134,7 @@ pub struct Polled {
     pub deadline: Instant,
 }
 
-/// An entry that waits for its turn; numbered when it gets it.
-#[derive(Clone, Copy, Debug)]
-struct Waiting {
-    event: Event,
-    subject: u16,
-    renewed: ComponentSet,
-    at: Option<Counters>,
-}
-
 /// A Shaftbook board.
-// Each flag is one independent fact that outlives a poll.
-#[allow(clippy::struct_excessive_bools)]
 #[derive(Clone, Debug)]
 pub struct Board<R: Rules = Sound> {
     id: BoardId,
@@ -158,35 +144,14 @@ pub struct Board<R: Rules = Sound> {
     /// The settings are known, or were given up waiting for.
     counting: bool,
     past: Option<Counters>,
-    ledger: Ledger,
     store: Store<R>,
-    entry: Option<Entry>,
-    waiting: Deque<Waiting, WAITING_MAX>,
-    gate: Gate,
-    reply: Option<Try>,
-    refit: Option<Fitting>,
-    faults: FaultSet,
-    told: FaultSet,
-    refused: bool,
-    journalled: FaultSet,
-    /// When the power-fail warning came, while it lasts.
-    warned_at: Option<Instant>,
-    /// Answers to warnings that need no pause before them.
-    answers_left: u8,
-    next_answer_at: Instant,
+    entries: Entries,
+    requests: Requests,
+    faults: Faults,
+    due: Due,
+    calendar: Calendar,
     attention: bool,
     deadline: Instant,
-    saved_at: Instant,
-    /// Running time of the session that is durable, µs.
-    saved_running_us: u64,
-    /// Running time at which the board looks at the checkpoint interval, µs.
-    running_look_us: u64,
-    trim_limit: u64,
-    day: Option<u16>,
-    /// Something may have come due by the calendar since it was last looked.
-    look_at_day: bool,
-    /// The checkpoint that makes this power-up count, and all older ones final.
-    boot_record_due: bool,
 }
 
 impl<R: Rules> Board<R> {
@@ -195,36 +160,20 @@ impl<R: Rules> Board<R> {
     #[must_use]
     pub fn new(id: BoardId, fallback: Settings) -> Self {
         let fallback = if fallback.check().is_ok() { fallback } else { Settings::default() };
-        let key = Key::new([0; crate::authority::KEY_BYTES]);
         Self {
             id,
             meter: Meter::new(fallback),
             early: Deque::new(),
             counting: false,
             past: None,
-            ledger: Ledger::new(fallback, key),
             store: Store::new(id),
-            entry: None,
-            waiting: Deque::new(),
-            gate: Gate::new(),
-            reply: None,
-            refit: None,
-            faults: FaultSet::default(),
-            told: FaultSet::default(),
-            refused: false,
-            journalled: FaultSet::default(),
-            warned_at: None,
-            answers_left: ANSWERS_MAX,
-            next_answer_at: Instant::ZERO,
+            entries: Entries::new(),
+            requests: Requests::new(),
+            faults: Faults::default(),
+            due: Due::new(),
+            calendar: Calendar::default(),
             attention: true,
             deadline: Instant::ZERO,
-            saved_at: Instant::ZERO,
-            saved_running_us: 0,
-            running_look_us: u64::MAX,
-            trim_limit: u64::MAX,
-            day: None,
-            look_at_day: false,
-            boot_record_due: false,
         }
     }
 
@@ -262,7 +211,7 @@ impl<R: Rules> Board<R> {
     /// Everything durable that is not a counter.
     #[must_use]
     pub fn ledger(&self) -> &Ledger {
-        &self.ledger
+        self.store.ledger()
     }
 
     /// The store, for figures on the memory's health.
@@ -271,15 +220,10 @@ impl<R: Rules> Board<R> {
         &self.store
     }
 
-    /// Mutable access to the store, for tests of roll-over before a fitting.
-    pub fn store_mut(&mut self) -> &mut Store<R> {
-        &mut self.store
-    }
-
     /// The faults present.
     #[must_use]
     pub fn faults(&self) -> FaultSet {
-        self.faults
+        self.faults.present()
     }
 
     /// Whether commands are accepted.
@@ -300,41 +244,6 @@ impl<R: Rules> Board<R> {
         self.meter.settings()
     }
 
-    /// Tells the board the calendar day, where a clock is fitted: 1 is 1 January 2020
-    /// (Gregorian), 65,535 is in 2199. A day before one that is known is not taken, and
-    /// `None` leaves what is known: days never run backwards, so no clock hides what is
-    /// due. Only durations in days come from it; nothing that is counted does.
-    pub fn set_day(&mut self, day: Option<u16>) {
-        self.day = self.day.max(day.filter(|d| *d != 0));
-        self.look_at_day = self.day.is_some();
-        self.attention = true;
-    }
-
-    /// The clock was read and judged: its day, if that can be trusted, and what is wrong
-    /// with the clock, if anything. Raises and clears the two clock faults; any other
-    /// fault is taken as [`Fault::ClockWrong`].
-    pub fn clock(&mut self, day: Option<u16>, wrong: Option<Fault>) {
-        let wrong = wrong.map(|fault| match fault {
-            Fault::ClockNoAnswer => fault,
-            _ => Fault::ClockWrong,
-        });
-        for fault in [Fault::ClockNoAnswer, Fault::ClockWrong] {
-            if wrong == Some(fault) {
-                self.faults.raise(fault);
-            } else {
-                self.faults.clear(fault);
-            }
-        }
-        self.set_day(day);
-    }
-
-    /// The latest calendar day that is known: today, while the clock can be trusted;
-    /// `None` if no clock ever told one.
-    #[must_use]
-    pub fn day(&self) -> Option<u16> {
-        self.day
-    }
-
     /// One change of one input, in the order of time.
     #[inline]
     pub fn input(&mut self, at: Instant, input: Input) {
@@ -350,10 +259,7 @@ impl<R: Rules> Board<R> {
             return;
         }
         self.meter.input::<R>(at, input);
-        if self.meter.running_us() >= self.running_look_us || self.meter.trims() >= self.trim_limit
-        {
-            self.attention = true;
-        }
+        self.attention |= self.due.is_look_due(&self.meter);
         if !matches!(input, Input::Shaft(_)) {
             self.deadline = self.deadline.min(self.meter.certain_at());
         }
@@ -369,7 +275,7 @@ impl<R: Rules> Board<R> {
 
     /// Reports a fault that the firmware noticed (a panic before the last reset).
     pub fn raise(&mut self, fault: Fault) {
-        self.faults.raise(fault);
+        self.faults.set(fault, true);
         self.attention = true;
     }
 
@@ -387,37 +293,36 @@ impl<R: Rules> Board<R> {
         if self.counting {
             self.meter.debounce::<R>(now);
         }
-        let effect = match self.next_fault_effect() {
+        let told = self.faults.next_effect().or_else(|| self.requests.next_effect());
+        let effect = match told {
             Some(effect) => Some(effect),
             None => self.work_on_store(now, medium),
         };
         // Before anything is noted: every entry carries the day that is known.
-        if self.look_at_day {
+        if self.calendar.is_look_due() {
             self.note_due_by_day(now);
         }
-        if self.told != self.journalled && self.is_ready() {
+        if self.faults.are_unjournalled() && self.is_ready() {
             self.journal_faults();
         }
         self.next_entry(now);
-        self.attention = self.faults != self.told || self.refused;
-        if self.meter.running_us() >= self.running_look_us && self.warned_at.is_none() {
-            self.running_look_us = u64::MAX; // the deadline takes over
-        }
+        self.attention = self.faults.are_untold() || self.requests.are_untold();
+        self.due.looked(&self.meter);
         let again = effect.is_some() || self.attention;
         self.deadline = if again { now } else { self.next_deadline(now) };
         Polled { effect, deadline: self.deadline }
     }
 
     fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
-        self.refill_answers(now);
+        self.due.refill_answers(now);
         let urgent = self.is_urgent(now);
         let wanted = Wanted {
             checkpoint: self.past.is_some() && self.is_checkpoint_due(now),
             urgent,
-            entry: self.entry.as_ref(),
+            entry: self.entries.current(),
         };
         let (meter, past) = (&self.meter, &self.past);
-        let event = self.store.poll(now, medium, wanted, &mut self.ledger, |counters| {
+        let event = self.store.poll(now, medium, wanted, |counters| {
             if let Some(past) = past {
                 *counters = R::lifetime(past, &meter.session(now));
             }
@@ -433,18 +338,14 @@ impl<R: Rules> Board<R> {
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
-                self.meter.learn(self.ledger.settings);
+                self.meter.learn(self.ledger().settings);
                 self.leave_early();
-                if R::wait_after_power_up() {
-                    self.gate.start_wait::<R>(now, self.ledger.tries);
-                }
-                self.saved_at = Instant::ZERO;
-                self.boot_record_due = true;
-                self.look_at_day = true;
+                self.wait_after_power_up(now);
+                self.due.first_record();
+                self.calendar.look();
                 Some(Effect::Ready)
             }
             StoreEvent::Nothing(fault) => {
-                self.ledger.settings = *self.meter.settings();
                 self.leave_early();
                 self.raise(fault);
                 None
@@ -457,15 +358,10 @@ impl<R: Rules> Board<R> {
                 self.note_saved(now);
                 Some(Effect::LedgerDurable(*self.saved()))
             }
-            StoreEvent::EntryStored => {
-                let mut entry = self.entry.take()?;
-                // As it stands on the part: a snapshot may have been begun since.
-                if let Some(base) = self.store.base_counters() {
-                    entry.at = entry.at.most(base);
-                }
-                self.ledger.apply(&entry);
-                self.entry_stored(now, &entry);
-                Some(Effect::EntryDurable { number: entry.number, event: entry.event })
+            StoreEvent::EntryStored { number, event } => {
+                self.entries.stored();
+                self.entry_stored(now, event);
+                Some(Effect::EntryDurable { number, event })
             }
             StoreEvent::SlotRetired(slot) => {
                 if R::note_retired() && !self.note(Event::SlotRetired, slot) {
@@ -480,105 +376,16 @@ impl<R: Rules> Board<R> {
                     self.leave_early();
                 }
                 if fault == Fault::MemoryWornOut {
-                    self.give_up_writing();
+                    self.entries.give_up();
+                    self.requests.give_up();
                 }
                 self.raise(fault);
                 None
             }
             StoreEvent::TroubleOver(fault) => {
-                self.faults.clear(fault);
+                self.faults.set(fault, false);
                 None
             }
-        }
-    }
-
-    fn wait(
-        &mut self,
-        event: Event,
-        subject: u16,
-        renewed: ComponentSet,
-        requested: Option<Instant>,
-    ) {
-        let at = requested.and_then(|now| self.lifetime(now));
-        let waiting = Waiting { event, subject, renewed, at };
-        // Cannot fail: commands find the room that `note` leaves.
-        let _ = self.waiting.push_back(waiting);
-        self.attention = true;
-    }
-
-    /// A note for the journal, if there is room beside what a command needs; whether
-    /// it will be written.
-    fn note(&mut self, event: Event, subject: u16) -> bool {
-        let room = self.waiting.len() + COMMAND_ENTRIES < WAITING_MAX;
-        if room {
-            self.wait(event, subject, ComponentSet::default(), None);
-        }
-        room
-    }
-
-    /// Gives the next waiting entry its number.
-    fn next_entry(&mut self, now: Instant) {
-        if self.entry.is_some() || !self.is_ready() {
-            return;
-        }
-        let Some(lifetime) = self.lifetime(now) else { return };
-        let Some(waiting) = self.waiting.pop_front() else { return };
-        self.entry = Some(Entry {
-            number: self.ledger.next_entry,
-            event: waiting.event,
-            subject: waiting.subject,
-            renewed: waiting.renewed,
-            day: self.day,
-            at: match waiting.at {
-                Some(at) if R::dated_when_asked() => at,
-                _ => lifetime,
-            },
-        });
-    }
-
-    fn next_fault_effect(&mut self) -> Option<Effect> {
-        for fault in Fault::ALL {
-            match (self.faults.contains(fault), self.told.contains(fault)) {
-                (true, false) => {
-                    self.told.raise(fault);
-                    return Some(Effect::FaultRaised(fault));
-                }
-                (false, true) => {
-                    self.told.clear(fault);
-                    return Some(Effect::FaultCleared(fault));
-                }
-                _ => {}
-            }
-        }
-        core::mem::take(&mut self.refused).then_some(Effect::ReplyRefused)
-    }
-
-    /// Notes in the journal the faults that were told and are not in it yet.
-    fn journal_faults(&mut self) {
-        for fault in Fault::ALL {
-            let new = self.told.contains(fault) && !self.journalled.contains(fault);
-            if new && self.note(Event::FaultSeen, fault.number()) {
-                self.journalled.raise(fault);
-            }
-        }
-    }
-
-    /// What is due by the calendar is stored with the day: the clock may be dead at the
-    /// next power-up. One component at a time, as the entry tells the day for all.
-    fn note_due_by_day(&mut self, now: Instant) {
-        if !self.is_ready() {
-            return;
-        }
-        let Some(lifetime) = self.lifetime(now) else { return };
-        self.day = self.day.max(self.ledger.day_reached(&lifetime));
-        if self.entry.is_some() || !self.waiting.is_empty() {
-            return;
-        }
-        let due = self.day.and_then(|day| self.ledger.newly_due(&lifetime, day));
-        // When there is no room, the look is made again after the next reading.
-        self.look_at_day = false;
-        if let Some(place) = due {
-            self.note(Event::DueByDay, place as u16);
         }
     }
 
@@ -588,12 +395,6 @@ impl<R: Rules> Board<R> {
         while let Some((at, input)) = self.early.pop_front() {
             self.meter.input::<R>(at, input);
         }
-    }
-
-    /// Nothing will be stored any more: nothing waits for it.
-    fn give_up_writing(&mut self) {
-        (self.entry, self.reply, self.refit) = (None, None, None);
-        self.waiting.clear();
     }
 
     fn add(&self, past: &Counters, now: Instant) -> Counters {

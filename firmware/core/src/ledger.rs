@@ -201,6 +201,31 @@ impl Ledger {
         }
     }
 
+    /// The profile becomes `components`. One that was fitted already (of the same kind, by
+    /// the same measure) keeps its baseline; any other is new at `lifetime` and `day`.
+    pub fn set_components(
+        &mut self,
+        components: &[Component],
+        lifetime: &Counters,
+        day: Option<u16>,
+    ) {
+        let mut baselines = [0; COMPONENTS_MAX];
+        for (component, baseline) in components.iter().zip(&mut baselines) {
+            let same = |f: &&Fitted| {
+                f.component.kind == component.kind && f.component.measure == component.measure
+            };
+            *baseline = match self.components.iter().find(same) {
+                Some(kept) => kept.baseline,
+                None => component.measure.value(lifetime, day),
+            };
+        }
+        self.components.clear();
+        for (component, baseline) in components.iter().zip(baselines) {
+            // Cannot fail: both lists have the same room.
+            let _ = self.components.push(Fitted { component: *component, baseline });
+        }
+    }
+
     /// Forgets everything, in place.
     pub fn clear(&mut self) {
         self.settings = Settings::default();

@@ -6,7 +6,7 @@
 //! - [`retired`](crate::retired)[]: slots that failed
 //! - [`slot_writer`][]: one record, programmed and read back
 //! - [`recovery`][]: from bytes to what the board knew
-//! - [`activity`][]: what it is in the middle of
+//! - `activity`: what it is in the middle of (feature `activity`)
 //! - `next`: what is written next
 //! - `outcome`: what the end of a record under way brings
 //! - `debug`: what `Debug` shows: no bytes, for the key is among them
@@ -27,6 +27,7 @@
 //! Work: at most one bus transaction a [`Store::poll`]. Never panics, whatever the
 //! part holds or does.
 
+#[cfg(feature = "activity")]
 pub mod activity;
 mod debug;
 mod next;
@@ -35,6 +36,7 @@ pub mod recovery;
 pub mod ring;
 pub mod slot_writer;
 
+use crate::authority::{KEY_BYTES, Key};
 use crate::codec::frame::{Kind, RECORD_BYTES, Record};
 use crate::codec::snapshot::MemberPlace;
 use crate::counters::Counters;
@@ -45,7 +47,7 @@ use crate::ledger::Ledger;
 use crate::medium::Medium;
 use crate::retired::Retired;
 use crate::rules::Rules;
-use crate::serial::Lap;
+use crate::settings::Settings;
 use crate::time::Instant;
 use core::marker::PhantomData;
 use recovery::{Recovery, STREAM_BYTES};
@@ -76,8 +78,13 @@ pub enum StoreEvent {
     Nothing(Fault),
     /// More counters are durable: [`Store::saved`].
     CheckpointStored,
-    /// The entry that was asked for is durable.
-    EntryStored,
+    /// The entry that was asked for is durable, and in the ledger.
+    EntryStored {
+        /// Its number.
+        number: EntryNumber,
+        /// What happened.
+        event: Event,
+    },
     /// The whole ledger is durable in a new snapshot, and so is [`Store::saved`].
     SnapshotStored,
     /// A slot failed twice and was retired.
@@ -194,6 +201,8 @@ pub struct Store<R: Rules> {
     /// The entry under way; its `at` holds delta.
     entry: Entry,
     retired: Retired,
+    /// All that is durable beside the counters, and a fitting that is on its way there.
+    ledger: Ledger,
     /// The snapshot being read or written.
     stream: [u8; STREAM_BYTES],
     rules: PhantomData<R>,
@@ -232,6 +241,7 @@ impl<R: Rules> Store<R> {
             delta: Counters::default(),
             entry,
             retired: Retired::default(),
+            ledger: Ledger::new(Settings::default(), Key::new([0; KEY_BYTES])),
             stream: [0; STREAM_BYTES],
             record: [0; RECORD_BYTES],
             back: [0; RECORD_BYTES],
@@ -295,6 +305,12 @@ impl<R: Rules> Store<R> {
         &self.saved
     }
 
+    /// Everything durable that is not a counter.
+    #[must_use]
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
     /// The slots that were retired.
     #[must_use]
     pub fn retired(&self) -> &Retired {
@@ -313,12 +329,12 @@ impl<R: Rules> Store<R> {
         self.head
     }
 
-    /// Asks for a new snapshot: the ledger was changed as a whole (fitting). On a
-    /// part with nothing of this board, this starts the ring.
+    /// The ledger, to be changed as a whole (fitting); a new snapshot of it is asked for.
+    /// On a part with nothing of this board, this starts the ring.
     ///
     /// # Errors
     /// A fault when the part cannot be written to yet: unknown, unusable, worn.
-    pub fn write_ledger(&mut self) -> Result<(), Fault> {
+    pub fn change_ledger(&mut self) -> Result<&mut Ledger, Fault> {
         match self.stage {
             Stage::Ready => {}
             Stage::Empty => self.stage = Stage::Ready,
@@ -332,26 +348,12 @@ impl<R: Rules> Store<R> {
         }
         self.draft = None;
         self.snapshot_wanted = true;
-        Ok(())
+        Ok(&mut self.ledger)
     }
 
     /// Asks for a new snapshot, when there is time for it.
     pub fn want_snapshot(&mut self) {
         self.snapshot_wanted = true;
-    }
-
-    /// The counters in the live snapshot, from which all delta is counted.
-    #[must_use]
-    pub fn base_counters(&self) -> Option<&Counters> {
-        self.base.map(|_| &self.base_counters)
-    }
-
-    /// Sets a place to go on from, for tests of roll-over: as if the ring had
-    /// been used up to there. Only before a fitting.
-    pub fn start_at_lap(&mut self, lap: Lap) {
-        if self.base.is_none() {
-            self.head.lap = lap;
-        }
     }
 
     /// Does the next piece of work: at most one bus transaction. `lifetime` fills in
@@ -361,7 +363,6 @@ impl<R: Rules> Store<R> {
         now: Instant,
         medium: &mut M,
         wanted: Wanted<'_>,
-        ledger: &mut Ledger,
         lifetime: impl FnOnce(&mut Counters),
     ) -> Option<StoreEvent> {
         // A warning does not sit out the pause after a failure.
@@ -372,7 +373,7 @@ impl<R: Rules> Store<R> {
             return Some(StoreEvent::TroubleOver(fault));
         }
         match self.stage {
-            Stage::Start | Stage::Recovering => self.recover(now, medium, ledger),
+            Stage::Start | Stage::Recovering => self.recover(now, medium),
             Stage::Empty | Stage::Unusable => None,
             Stage::Ready if self.worn_out => None,
             Stage::Ready => {
@@ -392,7 +393,7 @@ impl<R: Rules> Store<R> {
                         return None;
                     }
                     lifetime(&mut self.counters);
-                    if let Err(fault) = self.next_record(wanted, ledger) {
+                    if let Err(fault) = self.next_record(wanted) {
                         self.worn_out = true;
                         return Some(StoreEvent::Trouble(fault));
                     }
@@ -403,12 +404,7 @@ impl<R: Rules> Store<R> {
     }
 
     #[inline(never)]
-    fn recover<M: Medium>(
-        &mut self,
-        now: Instant,
-        medium: &mut M,
-        ledger: &mut Ledger,
-    ) -> Option<StoreEvent> {
+    fn recover<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<StoreEvent> {
         if self.stage == Stage::Start {
             let Some(ring) = Ring::new(medium.geometry()) else {
                 self.stage = Stage::Unusable;
@@ -418,7 +414,7 @@ impl<R: Rules> Store<R> {
             self.stage = Stage::Recovering;
             return None;
         }
-        match self.recovery_step(medium, ledger) {
+        match self.recovery_step(medium) {
             Ok(event) => {
                 self.worked();
                 event

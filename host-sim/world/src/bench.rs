@@ -12,6 +12,7 @@
 //! - `machine`: what the machine does: stitches, jumps, trims, breaks
 //! - `orders`: what a person asks of the board; `person`: the same at the panel's buttons
 //! - [`session`]: the bench driven by events with their times
+//! - [`first_lap`]: a part on which a board begins in a lap of one's choice
 //! - [`power`]: cuts, resets and recoveries
 //! - `turns`: the main loop with a display on the bus; [`screen`]: the worst display
 //! - this file: one poll, and time that passes
@@ -24,6 +25,7 @@ mod chip;
 pub mod device;
 pub mod figures;
 pub mod firmware;
+pub mod first_lap;
 mod machine;
 mod orders;
 pub mod pins;
@@ -48,6 +50,7 @@ use shaftbook_drivers::memory::WiredPart;
 
 use self::device::Device;
 use self::device::core::Core;
+use self::first_lap::begins_in;
 use self::under_test::UnderTest;
 use crate::bus::{Bus, Part, Timing};
 
@@ -169,18 +172,17 @@ impl<D: Device> Bench<D> {
         Self::fitted_on(part, seed, id, WiredPart::REFERENCE, lap)
     }
 
-    /// A board that is not fitted, on a blank reference part; on the bare core the ring
-    /// starts at `lap`.
+    /// A board that is not fitted, whose ring will begin at `lap`, on a reference part.
     ///
     /// # Panics
     /// Never: the reference part is supported.
     #[must_use]
     pub fn blank(seed: u64, lap: Lap) -> Self {
         let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
+        let part = begins_in::<D::Rules>(part, BOARD, lap);
         let bus = Bus::new(part, Timing::FAST_MODE, seed);
         let mut core: Bench<Core<D::Rules>> = Bench::on(bus, BOARD);
         core.rest(&mut |_| {});
-        core.device.board_mut().store_mut().start_at_lap(lap);
         D::take_over(core)
     }
 
@@ -202,10 +204,10 @@ impl<D: Device> Bench<D> {
     /// As [`Bench::fitted`].
     #[must_use]
     pub fn fitted_on(part: Part, seed: u64, id: BoardId, wired: WiredPart, lap: Lap) -> Self {
+        let part = begins_in::<D::Rules>(part, id, lap);
         let bus = Bus::new(part, Timing::FAST_MODE, seed);
         let mut core: Bench<Core<D::Rules>> = Bench::wired(bus, id, wired, Settings::default());
         core.rest(&mut |_| {});
-        core.device.board_mut().store_mut().start_at_lap(lap);
         core.fit();
         D::take_over(core)
     }

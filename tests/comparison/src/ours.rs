@@ -11,12 +11,9 @@
 //! harder case. A board also writes one checkpoint right after power-up; the workload
 //! asks no store for that, so it is not in the figures.
 
-use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::ledger::{Fitted, Ledger};
 use shaftbook_core::rules::Sound;
-use shaftbook_core::settings::Settings;
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
@@ -26,11 +23,10 @@ use shaftbook_world::bench::{self, BOARD};
 /// Polls after which the store counts as hanging: a recovery takes some hundred.
 const POLLS_MAX: u32 = 40_000;
 
-/// The store with the ledger that its snapshots hold.
+/// The store, on its driver.
 #[derive(Debug)]
 pub struct Ours {
     store: Store<Sound>,
-    ledger: Ledger,
     /// Bus time at power-up, ns.
     origin_ns: u64,
 }
@@ -46,8 +42,7 @@ impl Ours {
         let now = Instant::from_us((part.bus().now_ns() - self.origin_ns).div_ceil(1_000));
         let wanted = Wanted { checkpoint, urgent: false, entry: None };
         let mut medium = Eeprom::new(&mut *part.bus(), WiredPart::REFERENCE);
-        let event =
-            self.store.poll(now, &mut medium, wanted, &mut self.ledger, |to| *to = *counters);
+        let event = self.store.poll(now, &mut medium, wanted, |to| *to = *counters);
         if part.bus().is_cut() {
             return Err(StoreError("the supply is gone".to_owned()));
         }
@@ -68,15 +63,15 @@ impl Ours {
         StoreError("it does not come to rest".to_owned())
     }
 
-    /// The ledger of a machine just fitted.
-    fn fit(&mut self) {
+    /// The ledger becomes that of a machine just fitted.
+    fn fit(&mut self) -> Result<(), Fault> {
         let fitting = bench::fitting();
-        self.ledger = Ledger::new(fitting.settings, fitting.key);
-        self.ledger.carried_in = fitting.carried_in;
-        for component in fitting.components {
-            // Cannot fail: both lists have the same room.
-            let _ = self.ledger.components.push(Fitted { component, baseline: 0 });
-        }
+        let ledger = self.store.change_ledger()?;
+        ledger.set_components(&fitting.components, &Counters::default(), None);
+        ledger.settings = fitting.settings;
+        ledger.carried_in = fitting.carried_in;
+        ledger.key = fitting.key;
+        Ok(())
     }
 }
 
@@ -86,7 +81,6 @@ impl CounterStore for Ours {
     fn power_up(part: &mut Pages<'_>) -> Result<(Self, Option<Counters>), StoreError> {
         let mut this = Self {
             store: Store::new(BOARD),
-            ledger: Ledger::new(Settings::default(), Key::new(bench::KEY)),
             origin_ns: part.bus().now_ns(),
         };
         for _ in 0..POLLS_MAX {
@@ -96,10 +90,7 @@ impl CounterStore for Ours {
                     return Ok((this, Some(saved)));
                 }
                 Some(StoreEvent::Nothing(fault)) => {
-                    this.fit();
-                    this.store
-                        .write_ledger()
-                        .map_err(|why| StoreError(format!("{fault:?}, then {why:?}")))?;
+                    this.fit().map_err(|why| StoreError(format!("{fault:?}, then {why:?}")))?;
                     return Ok((this, None));
                 }
                 _ => {}

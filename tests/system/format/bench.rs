@@ -8,7 +8,7 @@ use std::fmt::Write;
 use heapless::Vec;
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Board, Command, Fitting};
-use shaftbook_core::codec::frame::{self, Header, Record};
+use shaftbook_core::codec::frame::{self, Header, RECORD_BYTES, Record};
 use shaftbook_core::component::{Component, Kind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::identity::BoardId;
@@ -22,6 +22,7 @@ use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_tools::inspect::image::{Image, ImagePart};
+use shaftbook_world::bench::first_lap::unfinished_fitting;
 
 /// The board.
 pub const ID: u64 = 0x5AFE_B00C_0000_0001;
@@ -100,15 +101,25 @@ impl Bench {
 
     /// A fitted board on a blank part.
     pub fn fitted(geometry: Geometry) -> Self {
-        Self::fitted_with(geometry, 1, SHORT)
+        Self::fitted_with(geometry, SHORT)
     }
 
-    /// The same, with `lap` as its first lap, and other settings.
-    pub fn fitted_with(geometry: Geometry, lap: u32, settings: Settings) -> Self {
+    /// The same, with other settings.
+    pub fn fitted_with(geometry: Geometry, settings: Settings) -> Self {
         let part = StickyPart { part: ImagePart::blank(geometry), stuck: vec![] };
         let mut bench = Self::power_up(ID, part);
-        bench.board.store_mut().start_at_lap(Lap::new(lap));
         bench.fit(settings);
+        bench
+    }
+
+    /// A fitted board whose ring begins in `lap`.
+    pub fn fitted_in_lap(geometry: Geometry, lap: Lap) -> Self {
+        let mut bytes = vec![0xFF; geometry.size_bytes as usize];
+        bytes[..RECORD_BYTES].copy_from_slice(&unfinished_fitting::<Sound>(BoardId(ID), lap));
+        let image = Image::new("bench", bytes, geometry.page_bytes).expect("a part's size");
+        let part = StickyPart { part: ImagePart::new(&image), stuck: vec![] };
+        let mut bench = Self::power_up(ID, part);
+        bench.fit(SHORT);
         bench
     }
 

@@ -16,7 +16,7 @@ fn example() -> Image {
     let geometry = Geometry { size_bytes: 8_192, page_bytes: 64 };
     // No checkpoint falls due by time: the example does not depend on when.
     let settings = Settings { checkpoint_powered_s: 60, ..SHORT };
-    let mut bench = Bench::fitted_with(geometry, 1, settings);
+    let mut bench = Bench::fitted_with(geometry, settings);
     bench.sew(1, 10);
     bench.thread_break(2, 1);
     bench.renew(0);

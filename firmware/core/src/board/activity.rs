@@ -1,8 +1,8 @@
 //! What a board is in the middle of, beside its store: for whoever counts which states
 //! a power cut has met.
 //!
-//! Nothing on a board decides by it, and a board that does not ask for it does not
-//! carry it.
+//! Nothing on a board decides by it: it is compiled with the feature `activity` only, which
+//! no image asks for.
 
 use super::Board;
 use crate::rules::Rules;
@@ -33,12 +33,12 @@ impl<R: Rules> Board<R> {
     #[must_use]
     pub fn activity(&self, now: Instant) -> Activity {
         Activity {
-            challenge_open: self.gate.is_open(now),
-            judging: self.reply.is_some(),
-            locked_out: self.gate.wait_s(now) > 0,
-            refitting: self.refit.is_some(),
-            entry_waiting: self.entry.is_some() || !self.waiting.is_empty(),
-            warned: self.warned_at.is_some(),
+            challenge_open: self.requests.gate().is_open(now),
+            judging: self.requests.is_judging(),
+            locked_out: self.requests.gate().wait_s(now) > 0,
+            refitting: self.requests.is_refitting(),
+            entry_waiting: self.entries.current().is_some() || self.entries.are_waiting(),
+            warned: self.due.is_warned(),
             edges_early: !self.early.is_empty(),
         }
     }

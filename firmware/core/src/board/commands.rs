@@ -3,15 +3,65 @@
 //! Invariants: nothing is changed by a command that is refused; one that needs the
 //! engineer's reply is stored as tried before it is judged.
 
-use super::{Board, Command, Fitting};
+use super::{Board, Command, Effect, Fitting};
 use crate::authority::{ChallengeBasis, EightDigits};
-use crate::component::{COMPONENTS_MAX, Role};
+use crate::component::Role;
+use crate::counters::Counters;
 use crate::fault::Fault;
-use crate::journal::{AUTHORISED, ComponentSet, Entry, Event};
-use crate::ledger::Fitted;
+use crate::journal::{AUTHORISED, ComponentSet, Event};
 use crate::rules::Rules;
-use crate::service::{Authorised, Refusal};
+use crate::service::{Authorised, Gate, Refusal, Try};
 use crate::time::Instant;
+
+/// What was asked and is not done yet.
+#[derive(Clone, Debug)]
+pub(super) struct Requests {
+    gate: Gate,
+    reply: Option<Try>,
+    refit: Option<Fitting>,
+    /// A reply was wrong, which was not told yet.
+    refused: bool,
+}
+
+impl Requests {
+    /// Nothing was asked.
+    pub(super) const fn new() -> Self {
+        Self { gate: Gate::new(), reply: None, refit: None, refused: false }
+    }
+
+    /// Whether a refusal was not told yet.
+    pub(super) fn are_untold(&self) -> bool {
+        self.refused
+    }
+
+    /// A refusal, as an effect: it is told now.
+    pub(super) fn next_effect(&mut self) -> Option<Effect> {
+        core::mem::take(&mut self.refused).then_some(Effect::ReplyRefused)
+    }
+
+    /// Nothing will be stored any more: nothing waits for it.
+    pub(super) fn give_up(&mut self) {
+        (self.reply, self.refit) = (None, None);
+    }
+
+    /// The gate, for whoever asks what it is in the middle of.
+    #[cfg(feature = "activity")]
+    pub(super) fn gate(&self) -> &Gate {
+        &self.gate
+    }
+
+    /// Whether a reply is being stored as tried, before it is judged.
+    #[cfg(feature = "activity")]
+    pub(super) fn is_judging(&self) -> bool {
+        self.reply.is_some()
+    }
+
+    /// Whether a new fitting waits for its reply to be judged.
+    #[cfg(feature = "activity")]
+    pub(super) fn is_refitting(&self) -> bool {
+        self.refit.is_some()
+    }
+}
 
 impl<R: Rules> Board<R> {
     /// Opens a challenge for the engineer and gives its digits. The reply is good for a
@@ -29,22 +79,22 @@ impl<R: Rules> Board<R> {
             id: self.id,
             purpose: allows.purpose(),
             components: allows.components().0,
-            services: self.ledger.services,
-            tries: self.ledger.tries,
+            services: self.ledger().services,
+            tries: self.ledger().tries,
             powered_ms: if R::fresh_challenges() { lifetime.powered_ms } else { 0 },
             stitches: if R::fresh_challenges() { lifetime.stitches() } else { 0 },
         };
-        self.gate.challenge(now, allows, &basis)
+        self.requests.gate.challenge(now, allows, &basis)
     }
 
     /// How long until a reply is taken, after wrong ones, s of powered time; 0 for now.
     #[must_use]
     pub fn reply_wait_s(&self, now: Instant) -> u32 {
-        self.gate.wait_s(now)
+        self.requests.gate.wait_s(now)
     }
 
     fn check_components(&self, components: ComponentSet) -> Result<(), Refusal> {
-        let places = self.ledger.components.len();
+        let places = self.ledger().components.len();
         if components.0 == 0 || (u64::from(components.0) >> places) != 0 {
             return Err(Refusal::NoSuchComponent);
         }
@@ -56,7 +106,10 @@ impl<R: Rules> Board<R> {
     /// # Errors
     /// A [`Refusal`]; nothing was changed then.
     pub fn request(&mut self, now: Instant, command: Command) -> Result<(), Refusal> {
-        if self.reply.is_some() || self.refit.is_some() || !self.waiting.is_empty() {
+        if self.requests.reply.is_some()
+            || self.requests.refit.is_some()
+            || self.entries.are_waiting()
+        {
             return Err(Refusal::Busy);
         }
         self.attention = true;
@@ -74,7 +127,7 @@ impl<R: Rules> Board<R> {
         }
     }
 
-    pub(super) fn request_fit(
+    fn request_fit(
         &mut self,
         now: Instant,
         fitting: Fitting,
@@ -84,18 +137,19 @@ impl<R: Rules> Board<R> {
         if self.store.is_ready() {
             let reply = reply.ok_or(Refusal::NeedsAuthority)?;
             self.request_try(now, Authorised::Refit, reply)?;
-            self.refit = Some(fitting);
+            self.requests.refit = Some(fitting);
             return Ok(());
         }
-        self.store.write_ledger().map_err(|_| Refusal::NotReady)?;
         // Counters that outlived the ledger are kept.
-        self.past = Some(self.past.unwrap_or_default());
-        self.fit(now, &fitting);
+        let past = self.past.unwrap_or_default();
+        let lifetime = self.add(&past, now);
+        self.fit(&lifetime, &fitting).map_err(|_| Refusal::NotReady)?;
+        self.past = Some(past);
         self.leave_early();
         Ok(())
     }
 
-    pub(super) fn request_renewal(
+    fn request_renewal(
         &mut self,
         now: Instant,
         components: ComponentSet,
@@ -105,7 +159,7 @@ impl<R: Rules> Board<R> {
             return Err(Refusal::NotReady);
         }
         self.check_components(components)?;
-        let engineers = self.ledger.components.iter().enumerate().any(|(place, fitted)| {
+        let engineers = self.ledger().components.iter().enumerate().any(|(place, fitted)| {
             components.contains(place) && fitted.component.renewed_by == Role::Engineer
         });
         match reply {
@@ -118,7 +172,7 @@ impl<R: Rules> Board<R> {
         }
     }
 
-    pub(super) fn request_try(
+    fn request_try(
         &mut self,
         now: Instant,
         allows: Authorised,
@@ -127,7 +181,7 @@ impl<R: Rules> Board<R> {
         if !self.is_ready() {
             return Err(Refusal::NotReady);
         }
-        self.reply = Some(self.gate.take::<R>(now, allows, reply)?);
+        self.requests.reply = Some(self.requests.gate.take::<R>(now, allows, reply)?);
         self.wait(Event::ReplyTried, 0, ComponentSet::default(), Some(now));
         if !R::store_before_judging() {
             self.judge(now);
@@ -135,40 +189,46 @@ impl<R: Rules> Board<R> {
         Ok(())
     }
 
+    /// The waits of tries before the power-up last on.
+    pub(super) fn wait_after_power_up(&mut self, now: Instant) {
+        if R::wait_after_power_up() {
+            self.requests.gate.start_wait::<R>(now, self.ledger().tries);
+        }
+    }
+
     /// An entry is stored: if it is a try, it is judged now.
-    pub(super) fn entry_stored(&mut self, now: Instant, entry: &Entry) {
-        if entry.event == Event::ReplyTried {
+    pub(super) fn entry_stored(&mut self, now: Instant, event: Event) {
+        if event == Event::ReplyTried {
             self.judge(now);
         }
     }
 
     fn judge(&mut self, now: Instant) {
-        let refit = self.refit.take();
-        let Some(tried) = self.reply.take() else { return };
-        self.gate.start_wait::<R>(now, self.ledger.tries);
-        if R::ask_authority() && !tried.is_right::<R>(&self.ledger.key) {
-            self.refused = true;
+        let refit = self.requests.refit.take();
+        let Some(tried) = self.requests.reply.take() else { return };
+        self.requests.gate.start_wait::<R>(now, self.ledger().tries);
+        if R::ask_authority() && !tried.is_right::<R>(&self.ledger().key) {
+            self.requests.refused = true;
             return;
         }
         // It was right: the waits of the tries before it are over.
-        self.gate.start_wait::<R>(now, 0);
+        self.requests.gate.start_wait::<R>(now, 0);
         match tried.allows {
             Authorised::Service => self.serve(now),
             Authorised::Renew(components) => {
                 self.wait(Event::Renewed, AUTHORISED, components, Some(now));
             }
             Authorised::Refit => {
-                if let Some(fitting) = refit
-                    && self.store.write_ledger().is_ok()
-                {
-                    self.fit(now, &fitting);
+                if let (Some(fitting), Some(lifetime)) = (refit, self.lifetime(now)) {
+                    // A part that is worn out since names itself as a fault.
+                    let _ = self.fit(&lifetime, &fitting);
                 }
             }
         }
     }
 
-    pub(super) fn serve(&mut self, now: Instant) {
-        let renewed = self.ledger.renewed_by_service();
+    fn serve(&mut self, now: Instant) {
+        let renewed = self.ledger().renewed_by_service();
         if R::service_in_one_entry() {
             self.wait(Event::Served, 0, renewed, Some(now));
         } else {
@@ -178,31 +238,19 @@ impl<R: Rules> Board<R> {
     }
 
     /// Takes a fitting into the ledger; the store writes it.
-    pub(super) fn fit(&mut self, now: Instant, fitting: &Fitting) {
-        let lifetime = self.lifetime(now).unwrap_or_default();
-        let mut baselines = [0; COMPONENTS_MAX];
-        for (component, baseline) in fitting.components.iter().zip(&mut baselines) {
-            let same = |f: &&Fitted| {
-                f.component.kind == component.kind && f.component.measure == component.measure
-            };
-            *baseline = match self.ledger.components.iter().find(same) {
-                Some(kept) => kept.baseline,
-                None => component.measure.value(&lifetime, self.day),
-            };
-        }
-        self.ledger.components.clear();
-        for (component, baseline) in fitting.components.iter().zip(baselines) {
-            // Cannot fail: both lists have the same room.
-            let _ = self.ledger.components.push(Fitted { component: *component, baseline });
-        }
-        self.ledger.settings = fitting.settings;
-        self.ledger.carried_in = fitting.carried_in;
-        self.ledger.key = fitting.key.clone();
-        self.ledger.tries = 0;
+    fn fit(&mut self, lifetime: &Counters, fitting: &Fitting) -> Result<(), Fault> {
+        let day = self.day();
+        let ledger = self.store.change_ledger()?;
+        ledger.set_components(&fitting.components, lifetime, day);
+        ledger.settings = fitting.settings;
+        ledger.carried_in = fitting.carried_in;
+        ledger.key = fitting.key.clone();
+        ledger.tries = 0;
         self.meter.set(fitting.settings);
         for fault in [Fault::NotFitted, Fault::ForeignMemory, Fault::MemoryUnreadable] {
-            self.faults.clear(fault);
+            self.faults.set(fault, false);
         }
         self.attention = true;
+        Ok(())
     }
 }

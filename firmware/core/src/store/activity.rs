@@ -1,8 +1,8 @@
 //! What a store is in the middle of: for whoever counts which of its states a power
 //! cut has met.
 //!
-//! Nothing on a board decides by it, and a board that does not ask for it does not
-//! carry it.
+//! Nothing on a board decides by it: it is compiled with the feature `activity` only, which
+//! no image asks for.
 
 use super::next::ENTRIES_MAX;
 use super::{Job, Stage, Store};

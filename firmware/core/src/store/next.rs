@@ -16,7 +16,6 @@ use crate::codec::snapshot::{
 use crate::counters::Merge;
 use crate::fault::Fault;
 use crate::journal::Entry;
-use crate::ledger::Ledger;
 use crate::rules::Rules;
 
 /// Journal entries since a snapshot after which a new snapshot is written.
@@ -46,14 +45,10 @@ impl<R: Rules> Store<R> {
     /// Chooses the next record, encodes it, and puts its writer in place, if there
     /// is anything to write.
     #[inline(never)]
-    pub(super) fn next_record(
-        &mut self,
-        wanted: Wanted<'_>,
-        ledger: &mut Ledger,
-    ) -> Result<(), Fault> {
+    pub(super) fn next_record(&mut self, wanted: Wanted<'_>) -> Result<(), Fault> {
         self.delta = self.counters;
         self.delta.merge(&self.base_counters, Merge::TakeAway);
-        let Some(job) = self.choose(wanted, ledger)? else { return Ok(()) };
+        let Some(job) = self.choose(wanted)? else { return Ok(()) };
         if R::guard_live_snapshot() && self.base.is_some_and(|base| base.slot == self.head.slot) {
             return Err(Fault::MemoryWornOut);
         }
@@ -65,7 +60,7 @@ impl<R: Rules> Store<R> {
         Ok(())
     }
 
-    fn choose(&mut self, wanted: Wanted<'_>, ledger: &mut Ledger) -> Result<Option<Job>, Fault> {
+    fn choose(&mut self, wanted: Wanted<'_>) -> Result<Option<Job>, Fault> {
         let has_room = self.has_room();
         if wanted.urgent && R::answer_power_fail() && R::power_fail_first() && has_room {
             return Ok(Some(Job::Checkpoint));
@@ -87,7 +82,7 @@ impl<R: Rules> Store<R> {
             return Ok(Some(Job::Member));
         }
         if snapshot {
-            self.begin_draft(ledger)?;
+            self.begin_draft()?;
             return Ok(Some(Job::Member));
         }
         Ok(wanted.entry.map(|_| Job::EntryCopy { second: false }))
@@ -120,13 +115,14 @@ impl<R: Rules> Store<R> {
     }
 
     #[inline(never)]
-    fn begin_draft(&mut self, ledger: &mut Ledger) -> Result<(), Fault> {
+    fn begin_draft(&mut self) -> Result<(), Fault> {
         self.draft_counters = self.counters;
         self.stream.fill(0);
         let mut fields = Fields::writer(&mut self.stream, 0);
         let counters = &mut self.draft_counters;
-        let length = snapshot::pass(&mut fields, self.id, counters, ledger, &mut self.retired)
-            .ok_or(Fault::MemoryWornOut)?;
+        let length =
+            snapshot::pass(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
+                .ok_or(Fault::MemoryWornOut)?;
         let mut count = 0;
         while usize::from(count) * MEMBER_BYTES < length {
             count += 1;

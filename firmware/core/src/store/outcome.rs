@@ -77,7 +77,10 @@ impl<R: Rules> Store<R> {
         self.first_copy = None;
         self.entry_slot = Some(first);
         self.entries = self.entries.saturating_add(1);
-        Some(StoreEvent::EntryStored)
+        // As a reader of the part would add it up.
+        self.entry.at.merge(&self.base_counters, Merge::Add);
+        self.ledger.apply(&self.entry);
+        Some(StoreEvent::EntryStored { number: self.entry.number, event: self.entry.event })
     }
 
     /// The slot does not hold what was written: once more, then never again.

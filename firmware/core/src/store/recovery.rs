@@ -23,7 +23,7 @@ use crate::codec::snapshot::{self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX};
 use crate::counters::{Counters, Merge};
 use crate::fault::Fault;
 use crate::journal::{EntryNumber, Event};
-use crate::ledger::{Decided, Ledger};
+use crate::ledger::Decided;
 use crate::medium::{Medium, MediumError};
 use crate::retired::RETIRED_MAX;
 use crate::rules::Rules;
@@ -131,20 +131,16 @@ type Stepped = Result<Option<StoreEvent>, MediumError>;
 
 impl<R: Rules> Store<R> {
     /// Does the recovery's next bus transaction.
-    pub(super) fn recovery_step<M: Medium>(
-        &mut self,
-        medium: &mut M,
-        ledger: &mut Ledger,
-    ) -> Stepped {
+    pub(super) fn recovery_step<M: Medium>(&mut self, medium: &mut M) -> Stepped {
         match self.recovery.at {
             At::Reference { slot } => self.reference(medium, slot),
             At::Search { low, high } => self.search(medium, low, high),
             At::Verify => self.verify(medium),
             At::LookAhead { ahead, full } => self.look_ahead(medium, ahead, full),
-            At::Scan { slot } => self.scan(medium, ledger, slot),
-            At::FindCheckpoint { full } => self.find_checkpoint(medium, ledger, full),
-            At::Members => self.member(medium, ledger),
-            At::Chain { slot, reach, seen } => self.chain(medium, ledger, slot, reach, seen),
+            At::Scan { slot } => self.scan(medium, slot),
+            At::FindCheckpoint { full } => self.find_checkpoint(medium, full),
+            At::Members => self.member(medium),
+            At::Chain { slot, reach, seen } => self.chain(medium, slot, reach, seen),
         }
     }
 
@@ -254,7 +250,7 @@ impl<R: Rules> Store<R> {
         })
     }
 
-    fn scan<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger, slot: u16) -> Stepped {
+    fn scan<M: Medium>(&mut self, medium: &mut M, slot: u16) -> Stepped {
         if slot >= self.ring.slots() {
             if self.recovery.found_any {
                 self.start_at(self.recovery.newest, At::FindCheckpoint { full: false });
@@ -267,7 +263,7 @@ impl<R: Rules> Store<R> {
             } else {
                 Fault::NotFitted
             };
-            return Ok(Some(self.nothing(ledger, fault)));
+            return Ok(Some(self.nothing(fault)));
         }
         let header = self.read_record(medium, slot)?;
         if slot == 0 {
@@ -290,8 +286,8 @@ impl<R: Rules> Store<R> {
     }
 
     /// Nothing of this board is on the part, or nothing that can be used.
-    fn nothing(&mut self, ledger: &mut Ledger, fault: Fault) -> StoreEvent {
-        ledger.clear();
+    fn nothing(&mut self, fault: Fault) -> StoreEvent {
+        self.ledger.clear();
         self.stage = Stage::Empty;
         // Whatever is there, later laps than it are free.
         self.head = Place { slot: 0, lap: self.recovery.newest.lap.plus(1) };
@@ -300,18 +296,13 @@ impl<R: Rules> Store<R> {
 
     /// Back from the newest place; journal entries on the way are newer than the
     /// checkpoint and are kept.
-    fn find_checkpoint<M: Medium>(
-        &mut self,
-        medium: &mut M,
-        ledger: &mut Ledger,
-        full: bool,
-    ) -> Stepped {
+    fn find_checkpoint<M: Medium>(&mut self, medium: &mut M, full: bool) -> Stepped {
         let place = self.recovery.place;
         if self.recovery.steps >= self.ring.slots() {
             // Only members: a first fitting that was cut.
             let unfinished = self.recovery.tail.is_none();
             let fault = if unfinished { Fault::NotFitted } else { Fault::MemoryUnreadable };
-            return Ok(Some(self.nothing(ledger, fault)));
+            return Ok(Some(self.nothing(fault)));
         }
         // The newest record has just been read to verify it.
         let full = full || self.recovery.held == Some(place.slot);
@@ -386,7 +377,7 @@ impl<R: Rules> Store<R> {
     }
 
     /// Reads one slot of the snapshot.
-    fn member<M: Medium>(&mut self, medium: &mut M, ledger: &mut Ledger) -> Stepped {
+    fn member<M: Medium>(&mut self, medium: &mut M) -> Stepped {
         let place = self.recovery.place;
         let header = self.read_record(medium, place.slot)?;
         let kind = header.filter(|h| h.lap == place.lap || !R::check_lap()).map(|h| h.kind);
@@ -402,7 +393,7 @@ impl<R: Rules> Store<R> {
             over |= Pointers::of(&mut self.record).base_slot == self.recovery.base.slot;
         }
         if over {
-            return Ok(self.members_read(ledger));
+            return Ok(self.members_read());
         }
         self.recovery.place = self.ring.after::<R>(place);
         self.recovery.steps += 1;
@@ -452,13 +443,14 @@ impl<R: Rules> Store<R> {
     /// All members that there are have been read: make a missing one good, decode,
     /// and go on to the journal.
     #[inline(never)]
-    fn members_read(&mut self, ledger: &mut Ledger) -> Option<StoreEvent> {
+    fn members_read(&mut self) -> Option<StoreEvent> {
         let length = usize::from(self.recovery.members_count) * MEMBER_BYTES;
         let whole = self.make_good() && {
             let stream = self.stream.get_mut(..length).unwrap_or_default();
             let mut fields = Fields::reader(stream, 0);
             let counters = &mut self.base_counters;
-            snapshot::pass(&mut fields, self.id, counters, ledger, &mut self.retired).is_some()
+            snapshot::pass(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
+                .is_some()
         };
         if !whole {
             // Look for an older checkpoint with another snapshot.
@@ -518,7 +510,6 @@ impl<R: Rules> Store<R> {
     fn chain<M: Medium>(
         &mut self,
         medium: &mut M,
-        ledger: &mut Ledger,
         slot: u16,
         reach: u16,
         seen: Option<Pointers>,
@@ -542,13 +533,13 @@ impl<R: Rules> Store<R> {
         if is_written
             && header.is_some_and(|h| h.kind == Kind::Entry && (h.lap == lap || !R::check_lap()))
         {
-            self.take_copy(ledger, slot, reach, seen);
+            self.take_copy(slot, reach, seen);
         }
         Ok(None)
     }
 
     #[inline(never)]
-    fn take_copy(&mut self, ledger: &mut Ledger, slot: u16, reach: u16, seen: Option<Pointers>) {
+    fn take_copy(&mut self, slot: u16, reach: u16, seen: Option<Pointers>) {
         let Some((pointers, second)) = self.read_entry() else { return };
         let number = self.entry.number;
         if pointers.base_slot != self.recovery.base.slot
@@ -560,7 +551,7 @@ impl<R: Rules> Store<R> {
             self.recovery.number = Some(number);
             self.entries += 1;
             self.entry.at.merge(&self.base_counters, Merge::Add);
-            ledger.apply_older(&self.entry, &mut self.recovery.decided);
+            self.ledger.apply_older(&self.entry, &mut self.recovery.decided);
             if self.entry.event == Event::SlotRetired {
                 self.retired.insert(self.entry.subject);
             }

@@ -6,15 +6,12 @@
 #![no_main]
 
 use core::hint::black_box;
-use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::journal::Entry;
-use shaftbook_core::ledger::Ledger;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 use shaftbook_core::rules::Sound;
-use shaftbook_core::settings::Settings;
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
 
@@ -57,29 +54,27 @@ fn probe_store_new() -> Store<Sound> {
 fn probe_store_poll(
     store: &mut Store<Sound>,
     wanted: Wanted<'_>,
-    ledger: &mut Ledger,
     lifetime: &Counters,
 ) -> Option<StoreEvent> {
-    store.poll(black_box(Instant::ZERO), &mut Unknown, wanted, ledger, |c| *c = *lifetime)
+    store.poll(black_box(Instant::ZERO), &mut Unknown, wanted, |c| *c = *lifetime)
 }
 
 #[inline(never)]
-fn probe_store_write_ledger(store: &mut Store<Sound>) -> Result<(), Fault> {
-    store.write_ledger()
+fn probe_store_change_ledger(store: &mut Store<Sound>) -> Result<(), Fault> {
+    store.change_ledger().map(|_| ())
 }
 
 /// The entry point.
 #[unsafe(no_mangle)]
 pub extern "C" fn _start() -> ! {
     let mut store = black_box(probe_store_new());
-    let mut ledger = black_box(Ledger::new(Settings::default(), Key::new([0; 32])));
     let counters = black_box(Counters::default());
     let entry: Option<Entry> = black_box(None);
     loop {
         let wanted =
             Wanted { checkpoint: black_box(true), urgent: black_box(true), entry: entry.as_ref() };
-        black_box(probe_store_poll(&mut store, wanted, &mut ledger, &counters));
-        let _ = black_box(probe_store_write_ledger(&mut store));
+        black_box(probe_store_poll(&mut store, wanted, &counters));
+        let _ = black_box(probe_store_change_ledger(&mut store));
         black_box((store.wake(), store.is_busy(), store.is_ready(), store.not_before()));
         black_box((store.can_write(), store.retired().len(), store.scanned(), store.head()));
     }

@@ -141,6 +141,17 @@ impl Part {
         Self::from_image(vec![0xFF; geometry.size_bytes as usize], geometry)
     }
 
+    /// The same part, with `bytes` from `address` on (modulo the size) since before it came
+    /// here.
+    #[must_use]
+    pub fn holding(self, address: usize, bytes: &[u8]) -> Self {
+        let mut held = self.cells.held().to_vec();
+        for (offset, byte) in bytes.iter().enumerate() {
+            held[(address + offset) % self.size_bytes] = *byte;
+        }
+        Self { cells: Cells::new(held), ..self }
+    }
+
     /// The same part as an FRAM: bytes are kept as they arrive, never busy.
     #[must_use]
     pub fn as_fram(mut self) -> Self {

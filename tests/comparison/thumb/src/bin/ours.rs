@@ -7,17 +7,14 @@ use core::hint::black_box;
 
 use comparison_stores::Part;
 use comparison_thumb::Unknown;
-use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::ledger::Ledger;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};
 use shaftbook_core::rules::Sound;
-use shaftbook_core::settings::Settings;
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
 
-comparison_thumb::state!((Store<Sound>, Ledger));
+comparison_thumb::state!(Store<Sound>);
 
 /// The same part as that of the others.
 struct Unwaited(Unknown);
@@ -47,11 +44,10 @@ impl Medium for Unwaited {
 fn probe_poll(
     store: &mut Store<Sound>,
     wanted: Wanted<'_>,
-    ledger: &mut Ledger,
     lifetime: &Counters,
 ) -> Option<StoreEvent> {
     let mut part = Unwaited(Unknown);
-    store.poll(black_box(Instant::ZERO), &mut part, wanted, ledger, |c| *c = *lifetime)
+    store.poll(black_box(Instant::ZERO), &mut part, wanted, |c| *c = *lifetime)
 }
 
 /// The entry point.
@@ -59,12 +55,11 @@ fn probe_poll(
 pub extern "C" fn _start() -> ! {
     black_box(STATE_BYTES.load(core::sync::atomic::Ordering::Relaxed));
     let mut store = black_box(Store::new(BoardId(black_box(1))));
-    let mut ledger = black_box(Ledger::new(Settings::default(), Key::new([0; 32])));
     let counters = black_box(Counters::default());
-    let _ = black_box(store.write_ledger());
+    let _ = black_box(store.change_ledger().map(|_| ()));
     loop {
         let wanted = Wanted { checkpoint: black_box(true), urgent: false, entry: None };
-        black_box(probe_poll(&mut store, wanted, &mut ledger, &counters));
+        black_box(probe_poll(&mut store, wanted, &counters));
         black_box(store.saved());
     }
 }
