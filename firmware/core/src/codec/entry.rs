@@ -1,17 +1,7 @@
 //! One copy of a journal entry, in one slot.
 //!
-//! ```text
-//! bits   width  field
-//!  24     10    slot of the snapshot's first member
-//!  34     10    slot of the entry before it since that snapshot (= that slot: none)
-//!  44    346    shared measures at that moment, as delta since the snapshot
-//! 390     20    number
-//! 410      4    event
-//! 414     10    subject
-//! 424     32    components renewed, bit n = place n in the profile
-//! 456     16    calendar day, 0 = no clock
-//! 472      1    copy: 0 first, 1 second
-//! ```
+//! Pointers as in a [checkpoint](super::checkpoint), the [shared measures](super::measures)
+//! at that moment, as delta since the snapshot, then what stands in [`place`].
 
 use super::checkpoint::Pointers;
 use super::fields::Fields;
@@ -20,6 +10,24 @@ use super::measures;
 use crate::counters::Counters;
 use crate::journal::{ComponentSet, Entry, EntryNumber, Event};
 use crate::rules::Rules;
+
+/// Where the fields of an entry stand in its record, after the shared measures.
+pub mod place {
+    use crate::codec::fields::Bits;
+
+    /// Number.
+    pub const NUMBER: Bits = 390..410;
+    /// Event.
+    pub const EVENT: Bits = 410..414;
+    /// Subject.
+    pub const SUBJECT: Bits = 414..424;
+    /// Components renewed, bit n = place n in the profile.
+    pub const RENEWED: Bits = 424..456;
+    /// Calendar day, 0 = no clock.
+    pub const DAY: Bits = 456..472;
+    /// Copy: 0 first, 1 second.
+    pub const COPY: Bits = 472..473;
+}
 
 /// Passes the payload of a copy; `entry.at` holds delta. `None` for an event this
 /// version does not know; `entry` is then of no use.
@@ -31,14 +39,14 @@ pub fn pass<R: Rules>(
 ) -> Option<()> {
     pointers.pass(fields);
     measures::pass(fields, &mut entry.at, &measures::SHARED, !R::cap_deltas());
-    entry.number = EntryNumber::new(fields.narrow(entry.number.get(), 20));
-    entry.event = Event::from_code(fields.narrow(entry.event as u32, 4) as u8)?;
-    entry.subject = fields.narrow(u32::from(entry.subject), 10) as u16;
-    fields.word(&mut entry.renewed.0);
+    entry.number = EntryNumber::new(fields.narrow(entry.number.get(), place::NUMBER));
+    entry.event = Event::from_code(fields.narrow(entry.event as u32, place::EVENT) as u8)?;
+    entry.subject = fields.narrow(u32::from(entry.subject), place::SUBJECT) as u16;
+    fields.word(&mut entry.renewed.0, place::RENEWED);
     let mut day = entry.day.unwrap_or(0);
-    fields.half(&mut day);
+    fields.half(&mut day, place::DAY);
     entry.day = Some(day).filter(|d| *d != 0);
-    *second_copy = fields.narrow(u32::from(*second_copy), 1) == 1;
+    *second_copy = fields.narrow(u32::from(*second_copy), place::COPY) == 1;
     Some(())
 }
 
@@ -73,7 +81,6 @@ impl StoredEntry {
     /// version does not know.
     #[must_use]
     pub fn decode(record: &Record) -> Option<Self> {
-        let mut record = *record;
         let (mut pointers, mut second_copy) = (Pointers::default(), false);
         let mut entry = Entry {
             number: EntryNumber::default(),
@@ -83,7 +90,7 @@ impl StoredEntry {
             day: None,
             at: Counters::default(),
         };
-        let mut fields = Fields::reader(&mut record, PAYLOAD_BIT);
+        let mut fields = Fields::reader(record, PAYLOAD_BIT);
         pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut entry, &mut second_copy)?;
         Some(Self {
             base_slot: pointers.base_slot,

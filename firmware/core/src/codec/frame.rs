@@ -24,12 +24,26 @@ use crc::{CRC_32_ISCSI, Crc};
 /// Bytes in a record.
 pub const RECORD_BYTES: usize = 64;
 /// Bytes at the start of a record that give its kind and lap.
-pub const HEADER_BYTES: usize = 3;
+pub const HEADER_BYTES: usize = PAYLOAD_BIT / 8;
+
+/// Where the fields of every record stand.
+pub mod place {
+    use crate::codec::fields::Bits;
+
+    /// Kind.
+    pub const KIND: Bits = 0..3;
+    /// Lap.
+    pub const LAP: Bits = 3..24;
+    /// Payload, another for each kind.
+    pub const PAYLOAD: Bits = 24..480;
+    /// CRC.
+    pub const CRC: Bits = 480..512;
+}
+
 /// First bit of the payload.
-pub const PAYLOAD_BIT: usize = 24;
-/// First bit after the payload.
-pub const PAYLOAD_END_BIT: usize = 480;
-const CRC_AT: usize = 60;
+pub const PAYLOAD_BIT: usize = place::PAYLOAD.start as usize;
+/// Bytes that the CRC covers.
+const CRC_AT: usize = place::CRC.start as usize / 8;
 
 /// A board saves the 1 KiB of the table; a host, which checks millions, the time.
 #[cfg(target_os = "none")]
@@ -71,20 +85,20 @@ impl Header {
     pub fn decode(bytes: &[u8]) -> Option<Self> {
         let [b0, b1, b2] = *bytes.first_chunk()?;
         let word = u32::from_le_bytes([b0, b1, b2, 0]);
-        let kind = match word & 7 {
+        let kind = match word & ((1 << place::LAP.start) - 1) {
             1 => Kind::Checkpoint,
             2 => Kind::Entry,
             3 => Kind::Snapshot,
             _ => return None,
         };
-        Some(Self { kind, lap: Lap::new(word >> 3) })
+        Some(Self { kind, lap: Lap::new(word >> place::LAP.start) })
     }
 }
 
 /// Puts the header and the CRC round a payload that is already in `record`.
 pub fn seal<R: Rules>(record: &mut Record, header: Header, id: BoardId, slot: u16) {
     let [b0, b1, b2, ..] = record;
-    let word = header.kind as u32 | header.lap.get() << 3;
+    let word = header.kind as u32 | header.lap.get() << place::LAP.start;
     [*b0, *b1, *b2, _] = word.to_le_bytes();
     let crc = crc::<R>(record, id, slot);
     if let Some(place) = record.last_chunk_mut::<4>() {

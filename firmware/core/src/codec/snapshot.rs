@@ -2,21 +2,16 @@
 //! *members* of 55 bytes, one a slot, and a parity member that is their XOR. The
 //! loss of any one member is made good.
 //!
-//! ```text
-//! member   byte 3: bits 0–4 index (data 0 … count−1, parity = count),
-//!                  bits 5–7 mark, its low bits
-//!          byte 4: bits 0–4 count of data members, bits 5–7 mark, its high bits
-//!          bytes 5–59: 55 bytes of the stream, the last padded with zeros
-//! ```
+//! Where the fields of a member stand is in [`member`], those of the stream in [`place`], of
+//! a component in [`component`] and of a journal line in [`line`].
 //!
 //! The mark is the low six bits of the counters' power-ups: after a power cut in the
 //! middle of a snapshot, its members are overwritten in the same lap, and one that
 //! was not must not pass for a member of the new one.
 //!
-//! The stream is in `docs/FORMAT.md`, in the order of [`pass`]. The counters come
-//! first, within the first four members, so that they are known first.
+//! The stream is in the order of [`pass`]. The counters come first, within the first four members, so that they are known first.
 
-use super::fields::Fields;
+use super::fields::{Bits, Fields, bytes, width};
 use super::frame::Record;
 use super::measures::{self, Run};
 use crate::authority::Key;
@@ -39,22 +34,156 @@ pub const STREAM_MAX: usize = MEMBER_BYTES * MEMBERS_MAX;
 /// The format's version, the first byte of the stream.
 pub const FORMAT_VERSION: u8 = 1;
 
-const COUNTERS_END: usize = 180;
+/// Where the fields of a member stand in its record.
+pub mod member {
+    use crate::codec::fields::Bits;
+
+    /// Index: 0 to `count` − 1 for data members, `count` for the parity member.
+    pub const INDEX: Bits = 24..29;
+    /// Mark, its low bits.
+    pub const MARK_LOW: Bits = 29..32;
+    /// Count of data members.
+    pub const COUNT: Bits = 32..37;
+    /// Mark, its high bits.
+    pub const MARK_HIGH: Bits = 37..40;
+    /// A piece of the stream; the last is padded with zeros.
+    pub const DATA: Bits = 40..480;
+}
+
+/// Where the fields of the stream stand; after [`COMPONENTS`](place::COMPONENTS) come lists,
+/// each of them a count of 8 bits and so many items.
+pub mod place {
+    use crate::codec::fields::{Bits, bytes};
+
+    /// Version of the format.
+    pub const VERSION: Bits = bytes(0, 1);
+    /// Board identity, its low half.
+    pub const BOARD_LOW: Bits = bytes(1, 4);
+    /// Board identity, its high half.
+    pub const BOARD_HIGH: Bits = bytes(5, 4);
+    /// Powered and running time, ms, 6 bytes each.
+    pub const TIMES_MS: Bits = bytes(9, 2 * 6);
+    /// Stitches: the unattributed, then those of needle 1 to 16, 5 bytes each.
+    pub const STITCHES: Bits = bytes(21, 17 * 5);
+    /// Jumps.
+    pub const JUMPS: Bits = bytes(106, 5);
+    /// Trims.
+    pub const TRIMS: Bits = bytes(111, 5);
+    /// Unattributed thread breaks.
+    pub const UNATTRIBUTED_BREAKS: Bits = bytes(116, 4);
+    /// Thread breaks of needle 1 to 16, 3 bytes each.
+    pub const NEEDLE_BREAKS: Bits = bytes(120, 16 * 3);
+    /// Power-ups.
+    pub const POWER_UPS: Bits = bytes(168, 4);
+    /// Glitches and missed edges, 4 bytes each.
+    pub const GLITCHES: Bits = bytes(172, 2 * 4);
+    /// Pulses per revolution.
+    pub const PULSES_PER_REVOLUTION: Bits = bytes(180, 1);
+    /// Fastest shaft speed, revolutions/min.
+    pub const TOP_SPEED_RPM: Bits = bytes(181, 2);
+    /// Shaft debounce time, µs.
+    pub const SHAFT_DEBOUNCE_US: Bits = bytes(183, 2);
+    /// Contact debounce time, µs.
+    pub const CONTACT_DEBOUNCE_US: Bits = bytes(185, 2);
+    /// Run gap, ms.
+    pub const RUN_GAP_MS: Bits = bytes(187, 2);
+    /// Needles on the head.
+    pub const NEEDLES: Bits = bytes(189, 1);
+    /// Needle source: 0 not wired, 1 code lines, 2 voltage.
+    pub const NEEDLE_SOURCE: Bits = bytes(190, 1);
+    /// Needle debounce time, ms.
+    pub const NEEDLE_DEBOUNCE_MS: Bits = bytes(191, 1);
+    /// Needle guard band, mV.
+    pub const NEEDLE_GUARD_MV: Bits = bytes(192, 2);
+    /// Needle hysteresis, mV.
+    pub const NEEDLE_HYSTERESIS_MV: Bits = bytes(194, 2);
+    /// Checkpoint after running time, s.
+    pub const CHECKPOINT_RUNNING_S: Bits = bytes(196, 1);
+    /// Checkpoint after trims.
+    pub const CHECKPOINT_TRIMS: Bits = bytes(197, 1);
+    /// Checkpoint after powered time, s.
+    pub const CHECKPOINT_POWERED_S: Bits = bytes(198, 2);
+    /// Service measure: 1 running time, else powered time.
+    pub const SERVICE_MEASURE: Bits = 1_600..1_604;
+    /// The panel's language.
+    pub const LANGUAGE: Bits = 1_604..1_608;
+    /// Service interval, h.
+    pub const SERVICE_INTERVAL_H: Bits = bytes(201, 2);
+    /// First byte of the voltages of needle 1 to 16, mV, 2 bytes each.
+    pub const NEEDLE_LEVELS_BYTE: u32 = 203;
+    /// Carried-in hours.
+    pub const CARRIED_IN_HOURS: Bits = bytes(235, 4);
+    /// Carried-in stitches.
+    pub const CARRIED_IN_STITCHES: Bits = bytes(239, 6);
+    /// Carried-in trims.
+    pub const CARRIED_IN_TRIMS: Bits = bytes(245, 4);
+    /// First byte of the board's key, 32 bytes.
+    pub const KEY_BYTE: u32 = 249;
+    /// Interval baseline: powered time, ms.
+    pub const INTERVAL_POWERED_MS: Bits = bytes(281, 6);
+    /// Interval baseline: running time, ms.
+    pub const INTERVAL_RUNNING_MS: Bits = bytes(287, 6);
+    /// Services done.
+    pub const SERVICES: Bits = bytes(293, 2);
+    /// Replies tried since the last right one.
+    pub const TRIES: Bits = bytes(295, 1);
+    /// Number of the next journal entry.
+    pub const NEXT_ENTRY: Bits = bytes(296, 3);
+    /// Number of components.
+    pub const COMPONENTS: Bits = bytes(299, 1);
+}
+
+/// Where the fields of a component stand, from its first byte.
+pub mod component {
+    use crate::codec::fields::{Bits, bytes};
+
+    /// Kind.
+    pub const KIND: Bits = bytes(0, 1);
+    /// Measure.
+    pub const MEASURE: Bits = bytes(1, 1);
+    /// Bit 0: only the engineer may renew it; bit 1: a service renews it too.
+    pub const FLAGS: Bits = bytes(2, 1);
+    /// Notice limit.
+    pub const NOTICE: Bits = bytes(3, 4);
+    /// Due limit.
+    pub const DUE: Bits = bytes(7, 4);
+    /// Baseline.
+    pub const BASELINE: Bits = bytes(11, 6);
+}
+
+/// Where the fields of a journal line stand, from its first byte.
+pub mod line {
+    use crate::codec::fields::{Bits, bytes};
+
+    /// Number.
+    pub const NUMBER: Bits = bytes(0, 3);
+    /// Event.
+    pub const EVENT: Bits = bytes(3, 1);
+    /// Subject.
+    pub const SUBJECT: Bits = bytes(4, 2);
+    /// Lifetime powered time then, s.
+    pub const POWERED_S: Bits = bytes(6, 4);
+    /// Calendar day; 0: none was known.
+    pub const DAY: Bits = bytes(10, 2);
+}
+
+const COUNTERS_END: usize = place::GLITCHES.end as usize / 8;
 const _: () = assert!(COUNTERS_END <= MEMBER_BYTES * COUNTER_MEMBERS);
-const PLACE_BITS: u32 = 5;
+const _: () = assert!(width(&member::DATA) as usize == MEMBER_BYTES * 8);
+const INDEX_BITS: u32 = width(&member::INDEX);
 /// Marks that drafts can be told apart by.
-pub const MARKS: u8 = 1 << (2 * (8 - PLACE_BITS));
+pub const MARKS: u8 = 1 << (width(&member::MARK_LOW) + width(&member::MARK_HIGH));
 
 /// The counters in a stream.
 const COUNTERS: [Run; 8] = [
-    Run::new(field::POWERED_MS, 2, 48),
-    Run::new(field::UNATTRIBUTED_STITCHES, 1 + NEEDLES_MAX, 40),
-    Run::new(field::JUMPS, 1, 40),
-    Run::new(field::TRIMS, 1, 40),
-    Run::new(field::UNATTRIBUTED_BREAKS, 1, 32),
-    Run::new(field::NEEDLE_BREAKS, NEEDLES_MAX, 24),
-    Run::new(field::POWER_UPS, 1, 32),
-    Run::new(field::GLITCHES, 2, 32),
+    Run::new(field::POWERED_MS, 2, &place::TIMES_MS),
+    Run::new(field::UNATTRIBUTED_STITCHES, 1 + NEEDLES_MAX, &place::STITCHES),
+    Run::new(field::JUMPS, 1, &place::JUMPS),
+    Run::new(field::TRIMS, 1, &place::TRIMS),
+    Run::new(field::UNATTRIBUTED_BREAKS, 1, &place::UNATTRIBUTED_BREAKS),
+    Run::new(field::NEEDLE_BREAKS, NEEDLES_MAX, &place::NEEDLE_BREAKS),
+    Run::new(field::POWER_UPS, 1, &place::POWER_UPS),
+    Run::new(field::GLITCHES, 2, &place::GLITCHES),
 ];
 
 /// Which member of which snapshot a record is.
@@ -73,8 +202,8 @@ pub struct MemberPlace {
 /// stream, zeros after its end.
 pub fn write_member(record: &mut Record, stream: &[u8], place: MemberPlace) {
     let [_, _, _, index_byte, count_byte, data @ ..] = record;
-    *index_byte = place.index | place.mark << PLACE_BITS;
-    *count_byte = place.count | place.mark >> (8 - PLACE_BITS) << PLACE_BITS;
+    *index_byte = place.index | place.mark << INDEX_BITS;
+    *count_byte = place.count | place.mark >> (8 - INDEX_BITS) << INDEX_BITS;
     let (first, end) =
         if place.index < place.count { (place.index, place.index + 1) } else { (0, place.count) };
     for index in first..end {
@@ -94,9 +223,9 @@ pub fn add_member(sum: &mut [u8], stream: &[u8], index: u8) {
 #[must_use]
 pub fn member_place(record: &Record) -> Option<MemberPlace> {
     let [_, _, _, a, b, ..] = *record;
-    let low = (1 << PLACE_BITS) - 1;
+    let low = (1 << INDEX_BITS) - 1;
     let (index, count) = (a & low, b & low);
-    let mark = a >> PLACE_BITS | b >> PLACE_BITS << (8 - PLACE_BITS);
+    let mark = a >> INDEX_BITS | b >> INDEX_BITS << (8 - INDEX_BITS);
     let possible = count >= COUNTER_MEMBERS as u8 && count <= MEMBERS_MAX as u8 && index <= count;
     possible.then_some(MemberPlace { index, count, mark })
 }
@@ -129,36 +258,39 @@ pub fn pass(
 ) -> Option<usize> {
     pass_counters(fields, id, counters)?;
     pass_settings(fields, &mut ledger.settings)?;
-    fields.word(&mut ledger.carried_in.hours);
-    fields.long(&mut ledger.carried_in.stitches);
-    fields.word(&mut ledger.carried_in.trims);
+    fields.word(&mut ledger.carried_in.hours, place::CARRIED_IN_HOURS);
+    fields.long(&mut ledger.carried_in.stitches, place::CARRIED_IN_STITCHES);
+    fields.word(&mut ledger.carried_in.trims, place::CARRIED_IN_TRIMS);
     let mut key = *ledger.key.bytes();
-    for byte in &mut key {
-        fields.byte(byte);
+    for (n, byte) in (0..).zip(&mut key) {
+        fields.byte(byte, bytes(place::KEY_BYTE + n, 1));
     }
     ledger.key = Key::new(key);
-    fields.long(&mut ledger.interval.powered_ms);
-    fields.long(&mut ledger.interval.running_ms);
-    fields.half(&mut ledger.services);
-    fields.byte(&mut ledger.tries);
-    pass_number(fields, &mut ledger.next_entry);
+    fields.long(&mut ledger.interval.powered_ms, place::INTERVAL_POWERED_MS);
+    fields.long(&mut ledger.interval.running_ms, place::INTERVAL_RUNNING_MS);
+    fields.half(&mut ledger.services, place::SERVICES);
+    fields.byte(&mut ledger.tries, place::TRIES);
+    pass_number(fields, &mut ledger.next_entry, place::NEXT_ENTRY);
+    fields.check(place::COMPONENTS.start);
     let count = pass_count(fields, ledger.components.len(), COMPONENTS_MAX)?;
     ledger.components.resize(count, NO_COMPONENT).ok()?;
     for fitted in &mut ledger.components {
+        fields.begin_item();
         pass_fitted(fields, fitted)?;
     }
     pass_retired(fields, retired)?;
     let count = pass_count(fields, ledger.history.len(), HISTORY_MAX)?;
     ledger.history.resize(count, NO_LINE).ok()?;
     for line in &mut ledger.history {
-        pass_number(fields, &mut line.number);
+        fields.begin_item();
+        pass_number(fields, &mut line.number, line::NUMBER);
         let mut event = line.event as u8;
-        fields.byte(&mut event);
+        fields.byte(&mut event, line::EVENT);
         line.event = Event::from_code(event)?;
-        fields.half(&mut line.subject);
-        fields.word(&mut line.powered_s);
+        fields.half(&mut line.subject, line::SUBJECT);
+        fields.word(&mut line.powered_s, line::POWERED_S);
         let mut day = line.day.unwrap_or(0);
-        fields.half(&mut day);
+        fields.half(&mut day, line::DAY);
         line.day = Some(day).filter(|d| *d != 0);
     }
     fields.is_complete().then_some(fields.position() / 8)
@@ -168,10 +300,10 @@ pub fn pass(
 /// or incomplete.
 pub fn pass_counters(fields: &mut Fields<'_>, id: BoardId, counters: &mut Counters) -> Option<()> {
     let mut version = FORMAT_VERSION;
-    fields.byte(&mut version);
+    fields.byte(&mut version, place::VERSION);
     // Every member's CRC covers the identity; what is read here says nothing new.
-    fields.narrow(id.0 as u32, 32);
-    fields.narrow((id.0 >> 32) as u32, 32);
+    fields.narrow(id.0 as u32, place::BOARD_LOW);
+    fields.narrow((id.0 >> 32) as u32, place::BOARD_HIGH);
     measures::pass(fields, counters, &COUNTERS, false);
     (version == FORMAT_VERSION && fields.is_complete()).then_some(())
 }
@@ -197,58 +329,60 @@ const NO_LINE: HistoryLine = HistoryLine {
 };
 
 fn pass_count(fields: &mut Fields<'_>, count: usize, most: usize) -> Option<usize> {
-    Some(fields.narrow(count as u32, 8) as usize).filter(|count| *count <= most)
+    Some(fields.next(count as u64, 8) as usize).filter(|count| *count <= most)
 }
 
-fn pass_number(fields: &mut Fields<'_>, number: &mut EntryNumber) {
-    *number = EntryNumber::new(fields.narrow(number.get(), 24));
+fn pass_number(fields: &mut Fields<'_>, number: &mut EntryNumber, place: Bits) {
+    *number = EntryNumber::new(fields.narrow(number.get(), place));
 }
 
 fn pass_settings(fields: &mut Fields<'_>, settings: &mut Settings) -> Option<()> {
-    fields.byte(&mut settings.pulses_per_revolution);
-    fields.half(&mut settings.top_speed_rpm);
-    fields.half(&mut settings.shaft_debounce_us);
-    fields.half(&mut settings.contact_debounce_us);
-    fields.half(&mut settings.run_gap_ms);
-    fields.byte(&mut settings.needles);
-    settings.needle_source = match fields.narrow(settings.needle_source as u32, 8) {
-        0 => NeedleSource::NotWired,
-        1 => NeedleSource::Code,
-        2 => NeedleSource::Level,
-        _ => return None,
-    };
-    fields.byte(&mut settings.needle_debounce_ms);
-    fields.half(&mut settings.needle_guard_mv);
-    fields.half(&mut settings.needle_hysteresis_mv);
-    fields.byte(&mut settings.checkpoint_running_s);
-    fields.byte(&mut settings.checkpoint_trims);
-    fields.half(&mut settings.checkpoint_powered_s);
-    settings.service_measure = match fields.narrow(settings.service_measure as u32, 4) {
-        1 => ServiceMeasure::Running,
-        _ => ServiceMeasure::Powered,
-    };
-    settings.language = fields.narrow(u32::from(settings.language), 4) as u8;
-    fields.half(&mut settings.service_interval_h);
-    for level_mv in &mut settings.needle_level_mv {
-        fields.half(level_mv);
+    fields.byte(&mut settings.pulses_per_revolution, place::PULSES_PER_REVOLUTION);
+    fields.half(&mut settings.top_speed_rpm, place::TOP_SPEED_RPM);
+    fields.half(&mut settings.shaft_debounce_us, place::SHAFT_DEBOUNCE_US);
+    fields.half(&mut settings.contact_debounce_us, place::CONTACT_DEBOUNCE_US);
+    fields.half(&mut settings.run_gap_ms, place::RUN_GAP_MS);
+    fields.byte(&mut settings.needles, place::NEEDLES);
+    settings.needle_source =
+        match fields.narrow(settings.needle_source as u32, place::NEEDLE_SOURCE) {
+            0 => NeedleSource::NotWired,
+            1 => NeedleSource::Code,
+            2 => NeedleSource::Level,
+            _ => return None,
+        };
+    fields.byte(&mut settings.needle_debounce_ms, place::NEEDLE_DEBOUNCE_MS);
+    fields.half(&mut settings.needle_guard_mv, place::NEEDLE_GUARD_MV);
+    fields.half(&mut settings.needle_hysteresis_mv, place::NEEDLE_HYSTERESIS_MV);
+    fields.byte(&mut settings.checkpoint_running_s, place::CHECKPOINT_RUNNING_S);
+    fields.byte(&mut settings.checkpoint_trims, place::CHECKPOINT_TRIMS);
+    fields.half(&mut settings.checkpoint_powered_s, place::CHECKPOINT_POWERED_S);
+    settings.service_measure =
+        match fields.narrow(settings.service_measure as u32, place::SERVICE_MEASURE) {
+            1 => ServiceMeasure::Running,
+            _ => ServiceMeasure::Powered,
+        };
+    settings.language = fields.narrow(u32::from(settings.language), place::LANGUAGE) as u8;
+    fields.half(&mut settings.service_interval_h, place::SERVICE_INTERVAL_H);
+    for (n, level_mv) in (0..).zip(&mut settings.needle_level_mv) {
+        fields.half(level_mv, bytes(place::NEEDLE_LEVELS_BYTE + 2 * n, 2));
     }
     settings.check().ok()
 }
 
 fn pass_fitted(fields: &mut Fields<'_>, fitted: &mut Fitted) -> Option<()> {
     let component = &mut fitted.component;
-    fields.byte(&mut component.kind.0);
+    fields.byte(&mut component.kind.0, component::KIND);
     let mut measure = component.measure.code();
-    fields.byte(&mut measure);
+    fields.byte(&mut measure, component::MEASURE);
     component.measure = Measure::from_code(measure)?;
     let mut flags =
         u8::from(component.renewed_by == Role::Engineer) | u8::from(component.with_service) << 1;
-    fields.byte(&mut flags);
+    fields.byte(&mut flags, component::FLAGS);
     component.renewed_by = if flags & 1 == 1 { Role::Engineer } else { Role::Operator };
     component.with_service = flags & 2 == 2;
-    fields.word(&mut component.notice);
-    fields.word(&mut component.due);
-    fields.long(&mut fitted.baseline);
+    fields.word(&mut component.notice, component::NOTICE);
+    fields.word(&mut component.due, component::DUE);
+    fields.long(&mut fitted.baseline, component::BASELINE);
     Some(())
 }
 
@@ -263,7 +397,7 @@ fn pass_retired(fields: &mut Fields<'_>, retired: &mut Retired) -> Option<()> {
         if writing {
             slot = retired.first_from(slot);
         }
-        fields.half(&mut slot);
+        slot = fields.next(u64::from(slot), 16) as u16;
         if !writing {
             retired.insert(slot);
         }
@@ -301,9 +435,8 @@ pub fn member(stream: &[u8], index: usize, count: usize) -> Record {
 /// The counters, from at least the first four members of a stream. For tools.
 #[must_use]
 pub fn decode_counters(stream: &[u8]) -> Option<Counters> {
-    let (mut room, mut counters) = ([0; STREAM_MAX], Counters::default());
-    let mut fields = Fields::reader(copied(&mut room, stream), 0);
-    pass_counters(&mut fields, BoardId(0), &mut counters)?;
+    let mut counters = Counters::default();
+    pass_counters(&mut Fields::reader(stream, 0), BoardId(0), &mut counters)?;
     Some(counters)
 }
 
@@ -311,18 +444,11 @@ pub fn decode_counters(stream: &[u8]) -> Option<Counters> {
 /// cannot be right. For tools.
 #[must_use]
 pub fn decode(stream: &[u8]) -> Option<(Ledger, Retired)> {
-    let mut room = [0; STREAM_MAX];
-    let mut fields = Fields::reader(copied(&mut room, stream), 0);
+    let mut fields = Fields::reader(stream, 0);
     let mut ledger = Ledger::new(Settings::default(), Key::new([0; crate::authority::KEY_BYTES]));
     let (mut counters, mut retired) = (Counters::default(), Retired::default());
     pass(&mut fields, BoardId(0), &mut counters, &mut ledger, &mut retired)?;
     Some((ledger, retired))
-}
-
-fn copied<'a>(room: &'a mut [u8; STREAM_MAX], stream: &[u8]) -> &'a mut [u8] {
-    room.iter_mut().zip(stream).for_each(|(to, from)| *to = *from);
-    let length = stream.len().min(STREAM_MAX);
-    room.get_mut(..length).unwrap_or_default()
 }
 
 #[cfg(test)]

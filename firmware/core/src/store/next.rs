@@ -9,7 +9,6 @@ use crate::codec::checkpoint::{self, Pointers};
 use crate::codec::entry;
 use crate::codec::fields::Fields;
 use crate::codec::frame::{self, Header, Kind, PAYLOAD_BIT, RECORD_BYTES};
-use crate::codec::measures;
 use crate::codec::snapshot::{
     self, COUNTER_MEMBERS, MARKS, MEMBER_BYTES, MEMBERS_MAX, MemberPlace,
 };
@@ -111,7 +110,7 @@ impl<R: Rules> Store<R> {
         let Some(base) = self.base else { return true };
         self.ring.distance(self.head.slot, base.slot) <= self.due_slots()
             || self.entries >= ENTRIES_MAX
-            || measures::room(&self.delta) >= FULL
+            || checkpoint::room(&self.delta) >= FULL
     }
 
     #[inline(never)]

@@ -347,13 +347,13 @@ impl<R: Rules> Store<R> {
 
     #[inline(never)]
     fn found_checkpoint(&mut self, place: Place) {
-        let mut pointers = Pointers::of(&mut self.record);
+        let mut pointers = Pointers::of(&self.record);
         if self.recovery.lost_base == Some(pointers.base_slot)
             || pointers.base_slot >= self.ring.slots()
         {
             return;
         }
-        let mut fields = Fields::reader(&mut self.record, PAYLOAD_BIT);
+        let mut fields = Fields::reader(&self.record, PAYLOAD_BIT);
         checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.delta);
         // A pointer looks back from the record that holds it.
         let mut holder = place;
@@ -390,7 +390,7 @@ impl<R: Rules> Store<R> {
             over |= count != 0 && self.recovery.members >> count & 1 == 1;
         } else if kind == Some(Kind::Checkpoint) {
             // Its commit: all members lie before it.
-            over |= Pointers::of(&mut self.record).base_slot == self.recovery.base.slot;
+            over |= Pointers::of(&self.record).base_slot == self.recovery.base.slot;
         }
         if over {
             return Ok(self.members_read());
@@ -427,7 +427,7 @@ impl<R: Rules> Store<R> {
     }
 
     fn read_counters(&mut self) -> bool {
-        let mut fields = Fields::reader(&mut self.stream, 0);
+        let mut fields = Fields::reader(&self.stream, 0);
         snapshot::pass_counters(&mut fields, self.id, &mut self.base_counters).is_some()
     }
 
@@ -446,7 +446,7 @@ impl<R: Rules> Store<R> {
     fn members_read(&mut self) -> Option<StoreEvent> {
         let length = usize::from(self.recovery.members_count) * MEMBER_BYTES;
         let whole = self.make_good() && {
-            let stream = self.stream.get_mut(..length).unwrap_or_default();
+            let stream = self.stream.get(..length).unwrap_or_default();
             let mut fields = Fields::reader(stream, 0);
             let counters = &mut self.base_counters;
             snapshot::pass(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
@@ -501,7 +501,7 @@ impl<R: Rules> Store<R> {
     fn read_entry(&mut self) -> Option<(Pointers, bool)> {
         let (mut pointers, mut second) = (Pointers::default(), false);
         self.entry.at = Counters::default();
-        let mut fields = Fields::reader(&mut self.record, PAYLOAD_BIT);
+        let mut fields = Fields::reader(&self.record, PAYLOAD_BIT);
         entry::pass::<R>(&mut fields, &mut pointers, &mut self.entry, &mut second)?;
         Some((pointers, second))
     }
