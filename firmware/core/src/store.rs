@@ -9,6 +9,7 @@
 //! - `activity`: what it is in the middle of (feature `activity`)
 //! - `next`: what is written next
 //! - `outcome`: what the end of a record under way brings
+//! - `trouble`: a part that does not do as asked, and the pauses between tries
 //! - `debug`: what `Debug` shows: no bytes, for the key is among them
 //! - this file: what the store knows, and one poll of it
 //!
@@ -35,6 +36,7 @@ mod outcome;
 pub mod recovery;
 pub mod ring;
 pub mod slot_writer;
+mod trouble;
 
 use crate::authority::{KEY_BYTES, Key};
 use crate::codec::frame::{Kind, RECORD_BYTES, Record};
@@ -53,13 +55,8 @@ use core::marker::PhantomData;
 use recovery::{Recovery, STREAM_BYTES};
 use ring::{Place, Ring};
 use slot_writer::SlotWriter;
+use trouble::Trouble;
 
-/// Pause after a failure of the part or the bus, µs.
-const RETRY_PAUSE_US: u64 = 5_000;
-/// The same, once the failure has lasted, µs.
-const LONG_RETRY_PAUSE_US: u64 = 500_000;
-/// Failures in a row that are shown as a fault.
-const FAILURES_SHOWN: u8 = 4;
 /// Slots in a row that do not hold what was written, after which it may be the part
 /// and not the slots (write-protect): the second try waits.
 const DIFFERING_SLOTS: u8 = 3;
@@ -156,6 +153,7 @@ struct Draft {
 #[derive(Clone)]
 #[repr(C)]
 pub struct Store<R: Rules> {
+    trouble: Trouble,
     stage: Stage,
     /// Commit checkpoints still to be written after a snapshot.
     commits_left: u8,
@@ -168,10 +166,6 @@ pub struct Store<R: Rules> {
     differing: u8,
     /// Places at which a smaller part would repeat the first record, still to check.
     aliases_left: u8,
-    failures: u8,
-    failing: Option<Fault>,
-    /// A failure that is over and has not been told yet.
-    over: Option<Fault>,
     worn_out: bool,
     scanned: bool,
     ring: Ring,
@@ -183,10 +177,9 @@ pub struct Store<R: Rules> {
     /// Where the live snapshot begins.
     base: Option<Place>,
     draft: Option<Draft>,
-    recovery: Recovery,
     id: BoardId,
-    wake: Instant,
     job: Option<(Job, SlotWriter)>,
+    recovery: Recovery,
     /// The record being read or written.
     record: Record,
     /// What a slot gave when it was read back.
@@ -249,11 +242,8 @@ impl<R: Rules> Store<R> {
             tried_again: false,
             differing: 0,
             aliases_left: 0,
-            failures: 0,
-            failing: None,
-            over: None,
+            trouble: Trouble::new(),
             worn_out: false,
-            wake: Instant::ZERO,
             scanned: false,
             rules: PhantomData,
         }
@@ -263,8 +253,8 @@ impl<R: Rules> Store<R> {
     #[must_use]
     pub fn wake(&self) -> Instant {
         match self.stage {
-            Stage::Start | Stage::Recovering => self.wake,
-            Stage::Ready if self.is_busy() => self.wake,
+            Stage::Start | Stage::Recovering => self.trouble.wake(),
+            Stage::Ready if self.is_busy() => self.trouble.wake(),
             _ => Instant::NEVER,
         }
     }
@@ -272,7 +262,7 @@ impl<R: Rules> Store<R> {
     /// Earliest time at which a poll does anything (after a failure it pauses).
     #[must_use]
     pub fn not_before(&self) -> Instant {
-        self.wake
+        self.trouble.wake()
     }
 
     /// Whether something is being written or has yet to be.
@@ -281,7 +271,7 @@ impl<R: Rules> Store<R> {
         !self.worn_out
             && (self.job.is_some()
                 || self.draft.is_some()
-                || self.over.is_some()
+                || self.trouble.is_over_untold()
                 || self.commits_left > 0
                 || self.aliases_left > 0
                 || self.snapshot_wanted)
@@ -339,7 +329,7 @@ impl<R: Rules> Store<R> {
             Stage::Ready => {}
             Stage::Empty => self.stage = Stage::Ready,
             Stage::Start | Stage::Recovering => {
-                return Err(self.failing.unwrap_or(Fault::MemoryNoAnswer));
+                return Err(self.trouble.fault().unwrap_or(Fault::MemoryNoAnswer));
             }
             Stage::Unusable => return Err(Fault::MemoryShape),
         }
@@ -366,10 +356,10 @@ impl<R: Rules> Store<R> {
         lifetime: impl FnOnce(&mut Counters),
     ) -> Option<StoreEvent> {
         // A warning does not sit out the pause after a failure.
-        if now < self.wake && (self.job.is_some() || !wanted.urgent) {
+        if now < self.trouble.wake() && (self.job.is_some() || !wanted.urgent) {
             return None;
         }
-        if let Some(fault) = self.over.take() {
+        if let Some(fault) = self.trouble.next_over() {
             return Some(StoreEvent::TroubleOver(fault));
         }
         match self.stage {
@@ -416,10 +406,10 @@ impl<R: Rules> Store<R> {
         }
         match self.recovery_step(medium) {
             Ok(event) => {
-                self.worked();
+                self.trouble.worked();
                 event
             }
-            Err(error) => self.failed(now, error),
+            Err(error) => self.trouble.failed(now, error),
         }
     }
 
@@ -434,15 +424,15 @@ impl<R: Rules> Store<R> {
         let job = *job;
         match writer.step::<R, M>(now, medium, &self.record, &mut self.back) {
             slot_writer::Step::Again => {
-                self.worked();
+                self.trouble.worked();
                 None
             }
             slot_writer::Step::Pause(us) => {
-                self.wake = now.plus_us(us);
+                self.trouble.pause_until(now.plus_us(us));
                 None
             }
             slot_writer::Step::Stored => {
-                self.worked();
+                self.trouble.worked();
                 self.job = None;
                 self.stored(job)
             }
@@ -450,7 +440,7 @@ impl<R: Rules> Store<R> {
             slot_writer::Step::Failed(error) => {
                 // Whatever is written next is made of the counters of then.
                 self.job = None;
-                self.failed(now, error)
+                self.trouble.failed(now, error)
             }
         }
     }

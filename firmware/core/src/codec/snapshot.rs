@@ -2,7 +2,7 @@
 //! *members* of 55 bytes, one a slot, and a parity member that is their XOR. The
 //! loss of any one member is made good.
 //!
-//! Where the fields of a member stand is in [`member`], those of the stream in [`place`], of
+//! Where the fields of a member stand is in [`mod@member`], those of the stream in [`place`], of
 //! a component in [`component`] and of a journal line in [`line`].
 //!
 //! The mark is the low six bits of the counters' power-ups: after a power cut in the

@@ -56,7 +56,7 @@ impl<R: Rules> Store<R> {
             single_pointer: is_ready && self.draft.is_none() && self.commits_left > 0,
             journal_full: is_ready && self.entries >= ENTRIES_MAX,
             second_try: is_ready && self.tried_again,
-            failing: self.failures > 0,
+            failing: self.trouble.is_failing(),
             worn_out: self.worn_out,
         }
     }

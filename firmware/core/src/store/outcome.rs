@@ -5,13 +5,11 @@
 //! is retired only when it failed twice and the part as a whole is not in doubt.
 
 use super::ring::Place;
-use super::{
-    ALIASES, DIFFERING_SLOTS, FAILURES_SHOWN, Job, LONG_RETRY_PAUSE_US, RETRY_PAUSE_US, Stage,
-    Store, StoreEvent, slot_writer,
-};
+use super::trouble::LONG_RETRY_PAUSE_US;
+use super::{ALIASES, DIFFERING_SLOTS, Job, Stage, Store, StoreEvent, slot_writer};
 use crate::counters::Merge;
 use crate::fault::Fault;
-use crate::medium::{Medium, MediumError};
+use crate::medium::Medium;
 use crate::retired::RETIRED_MAX;
 use crate::rules::Rules;
 use crate::time::Instant;
@@ -93,7 +91,7 @@ impl<R: Rules> Store<R> {
                 writer.restart();
             }
             if doubtful {
-                self.wake = now.plus_us(LONG_RETRY_PAUSE_US);
+                self.trouble.pause_until(now.plus_us(LONG_RETRY_PAUSE_US));
             }
             return None;
         }
@@ -133,32 +131,11 @@ impl<R: Rules> Store<R> {
                 self.aliases_left -= 1;
                 None
             }
-            Err(error) => self.failed(now, error),
+            Err(error) => self.trouble.failed(now, error),
         }
     }
 
     pub(super) fn advance(&mut self) {
         self.head = self.ring.usable_after::<R>(self.head, &self.retired);
-    }
-
-    #[inline(never)]
-    pub(super) fn failed(&mut self, now: Instant, error: MediumError) -> Option<StoreEvent> {
-        self.failures = self.failures.saturating_add(1);
-        let lasting = self.failures >= FAILURES_SHOWN;
-        self.wake = now.plus_us(if lasting { LONG_RETRY_PAUSE_US } else { RETRY_PAUSE_US });
-        let fault = Fault::from(error);
-        if lasting && self.failing != Some(fault) {
-            self.failing = Some(fault);
-            return Some(StoreEvent::Trouble(fault));
-        }
-        None
-    }
-
-    /// The part did as asked.
-    pub(super) fn worked(&mut self) {
-        self.failures = 0;
-        if let Some(fault) = self.failing.take() {
-            self.over = Some(fault);
-        }
     }
 }

@@ -56,7 +56,7 @@ enum At {
     Chain { slot: u16, reach: u16, seen: Option<Pointers> },
 }
 
-/// The newest entry after the newest checkpoint; its delta is in `counters`.
+/// The newest entry after the newest checkpoint; its delta is in `tip_delta`.
 #[derive(Clone, Copy, Debug)]
 struct Tip {
     /// Its first copy, as far as is known.
@@ -88,6 +88,7 @@ pub(super) struct Recovery {
     /// The newest checkpoint or entry: all that follows was left unfinished.
     tail: Option<Place>,
     tip: Option<Tip>,
+    tip_delta: Counters,
     /// The snapshot's place.
     base: Place,
     members: u32,
@@ -101,7 +102,7 @@ pub(super) struct Recovery {
 
 impl Recovery {
     /// A recovery that has not read anything yet.
-    pub const fn new() -> Self {
+    pub fn new() -> Self {
         let start = Place { lap: Lap::new(0), slot: 0 };
         Self {
             at: At::Reference { slot: 0 },
@@ -116,6 +117,7 @@ impl Recovery {
             lost_base: None,
             tail: None,
             tip: None,
+            tip_delta: Counters::default(),
             base: start,
             members: 0,
             members_count: 0,
@@ -338,7 +340,7 @@ impl<R: Rules> Store<R> {
         match &mut self.recovery.tip {
             None if pointers.base_slot < self.ring.slots() => {
                 self.recovery.tip = Some(Tip { place, number, base_slot: pointers.base_slot });
-                self.counters = self.entry.at;
+                self.recovery.tip_delta = self.entry.at;
             }
             Some(tip) if tip.number == number => tip.place = place,
             _ => {}
@@ -359,11 +361,11 @@ impl<R: Rules> Store<R> {
         let mut holder = place;
         if let Some(tip) = &self.recovery.tip {
             if tip.base_slot == pointers.base_slot {
-                self.delta.merge(&self.counters, Merge::RaiseTo);
+                self.delta.merge(&self.recovery.tip_delta, Merge::RaiseTo);
             } else {
                 // The checkpoint that committed the entry's snapshot was lost; the
                 // entry stands in for it.
-                self.delta = self.counters;
+                self.delta = self.recovery.tip_delta;
                 pointers.base_slot = tip.base_slot;
             }
             pointers.entry_slot = tip.place.slot;
