@@ -11,9 +11,10 @@ use shaftbook_evidence::campaign::plan::Plan;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::results::Results;
 use shaftbook_evidence::campaign::runner::{self, Runner};
-use shaftbook_evidence::campaign::script::{Deed, Fault, Script, Start, Step};
+use shaftbook_evidence::campaign::script::{Deed, Fault, Script, Start};
 use shaftbook_evidence::campaign::shrink::{shrink, way};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use shaftbook_world::bench::workload::Step;
 use tempfile::TempDir;
 
 fn plan(runs: u64) -> Plan {

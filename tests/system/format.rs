@@ -6,7 +6,7 @@ mod bench;
 mod decoder;
 mod example;
 
-use bench::{Bench, ID, SHORT};
+use bench::{Bench, ID};
 use decoder::assert_agree;
 use proptest::collection::vec;
 use proptest::prelude::*;

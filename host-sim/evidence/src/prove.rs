@@ -4,8 +4,9 @@
 //! They drive boards on `shaftbook_world::bench`, most runs the bare core, one in
 //! [`FIRMWARE_RUNS`] the whole firmware, and are judged by `shaftbook_world::judge`.
 //!
-//! - [`cuts`], [`flapping`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
+//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`], [`main_loop`], [`agreement`]: the proofs
+//! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
 //! - this file: what a proof is, how its runs are spread over the cores, and how a
@@ -17,7 +18,6 @@
 pub mod agreement;
 pub mod bad_page;
 pub mod cuts;
-pub mod flapping;
 pub mod garbage;
 pub mod junit;
 pub mod main_loop;
@@ -25,6 +25,7 @@ pub mod needles;
 pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
+pub mod schedule;
 pub mod wear;
 
 use std::fmt;

@@ -10,6 +10,7 @@
 //! - [`figures`]: what a command changes wholly or not at all
 //! - [`proof_board`]: the board of the proofs: its identity, key and profile
 //! - `machine`: what the machine does: stitches, jumps, trims, breaks
+//! - [`workload`]: all of it as steps, for any schedule of cuts
 //! - `orders`: what a person asks of the board; `person`: the same at the panel's buttons
 //! - [`session`]: the bench driven by events with their times
 //! - [`first_lap`]: a part on which a board begins in a lap of one's choice
@@ -35,6 +36,7 @@ pub mod screen;
 pub mod session;
 mod turns;
 pub mod under_test;
+pub mod workload;
 
 use shaftbook_core::board::{Board, Command, Effect, Polled};
 use shaftbook_core::counters::{Counters, Needle};

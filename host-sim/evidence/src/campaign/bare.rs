@@ -8,10 +8,11 @@ use shaftbook_core::fault::FaultSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::Settings;
 
-use super::script::{Act, Start};
+use super::script::Start;
 use super::state::{State, StateSet};
 use super::store::{CounterStore, Pages};
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
+use shaftbook_world::bench::workload::Act;
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
 /// Longest pulse gap that counts as running, µs: the board's default.

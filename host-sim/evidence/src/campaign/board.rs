@@ -3,31 +3,26 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Command;
-use shaftbook_core::counters::{Counters, Needle};
+use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::serial::Lap;
-use shaftbook_core::service::Authorised;
 
-use super::script::{Act, Start};
+use super::script::Start;
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
-use shaftbook_world::bench::{Bench, Figures, OPERATORS, any_needle, fitting};
+use shaftbook_world::bench::workload::Act;
+use shaftbook_world::bench::{Bench, Figures, any_needle, fitting};
 use shaftbook_world::bus::{Bus, Tear};
 
 /// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.
 const AGEING_PERIOD_US: u64 = 1_999_000;
 /// Stitches to a checkpoint at that pace.
 const AGEING_STITCHES: u64 = 5;
-
-fn needle(number: u8) -> Option<Needle> {
-    Needle::new(number.clamp(1, 15))
-}
 
 /// What differs between two sets of figures, in words.
 fn difference(before: &Figures, now: &Figures) -> String {
@@ -124,46 +119,7 @@ impl<D: Device + 'static> Subject for Bench<D> {
         }
         let asks = matches!(act, Act::Renew(_) | Act::Service);
         let before = (asks || self.pending.is_some()).then(|| self.figures.clone());
-        match act {
-            Act::Select(number) => {
-                if let Some(needle) = needle(number) {
-                    self.select(needle, watch);
-                }
-            }
-            Act::Stitch(number, period_us) => self.revolution(needle(number), period_us, watch),
-            Act::Jump(is_jump) => self.jump(is_jump, watch),
-            Act::JumpTurn(period_us) => self.revolution(None, period_us, watch),
-            Act::Trim => self.trim(watch),
-            Act::Break(number) => {
-                if let Some(needle) = needle(number) {
-                    self.thread_break(needle, watch);
-                }
-            }
-            Act::Stand => self.pass_to(self.now_us + 1_000_000, watch),
-            Act::Renew(components) => {
-                let components = ComponentSet(components & OPERATORS);
-                self.ask_and_wait(Command::Renew { components, reply: None }, watch);
-            }
-            Act::Service => {
-                if let Some(reply) = self.right_reply(Authorised::Service) {
-                    self.ask_and_wait(Command::Service { reply: Some(reply) }, watch);
-                }
-            }
-            Act::WrongReply => {
-                if let Some(right) = self.right_reply(Authorised::Service) {
-                    let wrong = EightDigits::new((right.get() + 1) % EightDigits::END);
-                    let _ = self.request(Command::Service { reply: wrong });
-                    self.pass_to(self.now_us + 10_000, watch);
-                }
-            }
-            Act::Refit => {
-                if let Some(reply) = self.right_reply(Authorised::Refit) {
-                    let fit = Command::Fit { fitting: fitting(), reply: Some(reply) };
-                    let _ = self.request(fit);
-                    self.pass_to(self.now_us + 10_000, watch);
-                }
-            }
-        }
+        Self::act(self, act, watch);
         if self.figures.baselines.len() != self.board().ledger().components.len() {
             // It has just been fitted.
             self.figures = Figures::of(self.board().ledger());

@@ -11,8 +11,9 @@ use rand_pcg::Pcg32;
 
 use super::kind::Kind;
 use super::plan::{Plan, Shop};
-use super::script::{Again, Deed, Fault, Script, Start, Step};
+use super::script::{Again, Deed, Fault, Script, Start};
 use crate::prove::FIRMWARE_RUNS;
+use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::Tear;
 
 /// Page length of the reference part, bytes.
@@ -29,6 +30,9 @@ const SNAPSHOT_BYTES: u32 = 3_000;
 const RECOVERY_BYTES: u32 = 2_600;
 /// Bus bytes of a recovery that reads every slot, about.
 const FULL_RECOVERY_BYTES: u32 = 36_000;
+/// Bus bytes from the first fitting to the checkpoint that commits its snapshot and to the end
+/// of the one after it (a test below looks).
+const COMMIT_BYTES: std::ops::Range<u32> = 2_150..2_450;
 /// First lap of the starts whose lap number wraps soon.
 const LAST_LAPS: u32 = (1 << 21) - 2;
 
@@ -48,7 +52,10 @@ pub fn draw(plan: &Plan, number: u64) -> (usize, Script) {
     let start = draw_start(plan, &mut rng);
     let count = plan.steps.least + below(&mut rng, plan.steps.most - plan.steps.least + 1);
     let steps = draw_steps(shop, count, &mut rng);
-    let faults = draw_faults(plan, &steps, &mut rng);
+    let mut faults = draw_faults(plan, &steps, &mut rng);
+    if !start.fitted {
+        move_to_first_fitting(&mut faults, &mut rng);
+    }
     // A board that was never fitted is fitted on the engineer's bench, not at its panel.
     let firmware = start.fitted && number % FIRMWARE_RUNS == FIRMWARE_RUNS - 1;
     (shop_number, Script { firmware, start, steps, faults })
@@ -165,6 +172,32 @@ fn draw_faults(plan: &Plan, steps: &[Step], rng: &mut Pcg32) -> Vec<Fault> {
     faults
 }
 
+/// Half of the time, the first cut comes at the first fitting: before it, or about when its
+/// snapshot is committed. Somebody fits a board in the first piece of a run, so that few
+/// cuts that come anywhere would meet it.
+fn move_to_first_fitting(faults: &mut Vec<Fault>, rng: &mut Pcg32) {
+    let (is_before, is_moved) = (below(rng, 2) == 0, below(rng, 2) == 0);
+    let at_commit =
+        u64::from(COMMIT_BYTES.start + below(rng, COMMIT_BYTES.end - COMMIT_BYTES.start));
+    let cut = faults.iter().position(|fault| {
+        matches!(fault.deed, Deed::Cut { .. } | Deed::NestedCut { .. } | Deed::Reset { .. })
+    });
+    let (Some(place), true) = (cut, is_moved) else { return };
+    let mut cut = faults.remove(place);
+    (cut.step, cut.act) = (0, 0);
+    match &mut cut.deed {
+        Deed::Cut { after_bytes, .. }
+        | Deed::NestedCut { after_bytes, .. }
+        | Deed::Reset { after_bytes, .. } => *after_bytes = at_commit,
+        _ => {}
+    }
+    if is_before {
+        // A cut that is still to come comes at once when the next one is armed.
+        faults.insert(0, cut.clone());
+    }
+    faults.insert(0, cut);
+}
+
 /// Any step, half of the time one in which a person asks for something, if there is one.
 fn draw_step(steps: &[Step], rng: &mut Pcg32) -> u32 {
     let is_asked = |step: &Step| {
@@ -229,5 +262,38 @@ fn draw_deed(kind: Kind, rng: &mut Pcg32) -> Deed {
         }
         Kind::WornPart => Deed::WornPart { pages: 20 + below(rng, 120) },
         Kind::Display => Deed::Display { seed: u64::from(rng.next_u32()) },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::campaign::run::run;
+    use crate::campaign::state::State;
+    use crate::campaign::subject::Subject;
+    use shaftbook_core::rules::Sound;
+    use shaftbook_world::bench::Bench;
+    use shaftbook_world::bench::core::Core;
+
+    #[test]
+    fn cuts_so_long_after_the_first_fitting_meet_its_commit() {
+        let start = Start { fitted: false, lap: 1, checkpoints: 0, seed: 1 };
+        let mut commits = 0;
+        for after_bytes in COMMIT_BYTES.step_by(10) {
+            let deed = Deed::Cut { after_bytes: after_bytes.into(), tear: Tear::Old.to_string() };
+            let script = Script {
+                firmware: false,
+                start,
+                steps: vec![Step::Sew { needle: 1, stitches: 20, period_ms: 1_000 }],
+                faults: vec![Fault { step: 0, act: 0, deed }],
+            };
+            let ran = run(<Bench<Core<Sound>> as Subject>::age(&start), &script);
+            assert_eq!(ran.seen, None);
+            let hits = |state| ran.tally.hits.of_cuts(state);
+            commits += u64::from(hits(State::Commit) > 0);
+            let is_met = [State::Snapshot, State::Commit, State::SinglePointer];
+            assert!(is_met.into_iter().any(|state| hits(state) > 0), "after {after_bytes} bytes");
+        }
+        assert!(commits >= 5, "{commits}");
     }
 }

@@ -6,7 +6,8 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::script::{Deed, Script, Step};
+use super::script::{Deed, Script};
+use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::{BadTear, Tear};
 use shaftbook_world::checked_file;
 use shaftbook_world::input_error::InputError;

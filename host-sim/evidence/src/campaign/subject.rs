@@ -6,8 +6,9 @@
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::FaultSet;
 
-use super::script::{Act, Start};
+use super::script::Start;
 use super::state::StateSet;
+use shaftbook_world::bench::workload::Act;
 use shaftbook_world::bus::{Bus, Tear};
 
 /// A cut again: bus bytes of the recovery before it, and what it leaves.

@@ -94,8 +94,8 @@ pub struct Recovered<D: Device> {
     pub bench: Bench<D>,
     /// Whether it came to rest.
     pub rested: bool,
-    /// What a first recovery, cut in its turn, truly added to the life: it was powered
-    /// for a while.
+    /// What the recoveries that were cut in their turn truly added to the life: they were
+    /// powered for a while.
     pub between: Counters,
 }
 
@@ -112,21 +112,24 @@ impl<D: Device> Recovered<D> {
         Self { bench, rested, between: Counters::default() }
     }
 
-    /// Boots a new board on `image`, cuts it after `bytes` more bus bytes with the
-    /// page as `tear` leaves it, and boots another on what is left.
+    /// Boots a new board on `image`, cuts it after so many bus bytes with the page as the
+    /// tear leaves it, boots the next on what is left, and so on for each of `cuts`; the
+    /// last board is not cut.
     ///
     /// # Panics
     /// When `image` is not as long as the reference part.
     #[must_use]
-    pub fn from_image_cut_again(image: Vec<u8>, seed: u64, bytes: u64, tear: Tear) -> Self {
-        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
-        let mut first: Bench<D> = Bench::new(part, seed);
-        first.bus.cut_after_bytes(bytes);
-        first.rest(&mut |_| {});
-        let mut again = Vec::new();
-        first.cut_image(tear, &mut again);
-        let between = first.truth();
-        Self { between, ..Self::from_image(again, seed ^ 1) }
+    pub fn from_image_cut_again(mut image: Vec<u8>, seed: u64, cuts: &[(u64, Tear)]) -> Self {
+        let mut between = Counters::default();
+        for (depth, (bytes, tear)) in (0..).zip(cuts) {
+            let part = Part::from_image(image.clone(), Geometry::REFERENCE);
+            let mut cut: Bench<D> = Bench::new(part.expect("a reference image"), seed ^ depth);
+            cut.bus.cut_after_bytes(*bytes);
+            cut.rest(&mut |_| {});
+            cut.cut_image(*tear, &mut image);
+            between = between.plus(&cut.truth());
+        }
+        Self { between, ..Self::from_image(image, seed ^ cuts.len() as u64) }
     }
 
     /// The lifetime counters as recovered.

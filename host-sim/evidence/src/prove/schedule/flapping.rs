@@ -1,0 +1,79 @@
+//! A supply that flaps, and never stays long enough for a snapshot. The past must not be lost
+//! to it, and once the supply stays all is stored again, also what a power-fail warning asks
+//! for.
+
+use shaftbook_core::fault::Fault;
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::settings::Settings;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
+
+use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{BOARD, Bench};
+use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_world::judge::{is_durable, neither_lost_nor_invented};
+
+/// Bytes of a record.
+const RECORD_BYTES: u16 = 64;
+/// Polls of a power-up, at most.
+const POLLS_MAX: u32 = 3_000;
+/// How long a power-up lasts at most, ms: its first record is due long before.
+const POWERED_MS: u64 = 1_000;
+
+/// Warns and cuts `bench`; `power_ups` times, one after the other, the supply comes and goes
+/// when the first record is in its slot; then it stays, but for a warning that comes at once.
+///
+/// # Errors
+/// What did not hold, and at which power-up.
+pub fn flaps<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Result<(), String> {
+    let Geometry { size_bytes, page_bytes } = bench.bus.part().geometry();
+    flaps_on(bench, power_ups, seed).map_err(|what| {
+        format!("flapping supply, {size_bytes} bytes in pages of {page_bytes}: {what}")
+    })
+}
+
+fn flaps_on<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Result<(), String> {
+    let geometry = bench.bus.part().geometry();
+    let wired =
+        WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("no part that the driver takes")?;
+    bench.warn();
+    bench.rest(&mut |_| {});
+    let acknowledged = bench.acknowledged;
+    let (mut image, mut truth) = (Vec::new(), bench.truth());
+    let cycles = u64::from((RECORD_BYTES / geometry.page_bytes).max(1));
+    for flap in 0..power_ups {
+        bench.cut_image(Tear::New, &mut image);
+        let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;
+        let bus = Bus::new(part, Timing::FAST_MODE, seed ^ u64::from(flap));
+        *bench = Bench::wired(bus, BOARD, wired, Settings::default());
+        for _ in 0..POLLS_MAX {
+            let polled = bench.poll_once(&mut |_| {});
+            bench.now_us = bench.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
+            if bench.bus.tally().cycles >= cycles && bench.bus.page_under_way().is_none() {
+                break;
+            }
+        }
+        if bench.bus.tally().cycles < cycles {
+            return Err(format!("nothing is stored in power-up {flap}: {:?}", named(bench)));
+        }
+        truth.power_ups += 1;
+        truth.powered_ms += POWERED_MS;
+        let past = bench.board().past().copied();
+        let past =
+            past.ok_or_else(|| format!("the past is lost at power-up {flap}: {:?}", named(bench)))?;
+        neither_lost_nor_invented(&acknowledged, &past, &truth)
+            .map_err(|what| format!("power-up {flap}: {what}"))?;
+    }
+    // The supply stays, but not for long: the warning comes at once.
+    bench.found(bench.board().past().copied().as_ref());
+    let truth = bench.truth();
+    bench.warn();
+    bench.rest(&mut |_| {});
+    if bench.board().faults().is_empty() && is_durable(&truth, &bench.acknowledged) {
+        return Ok(());
+    }
+    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(bench)))
+}
+
+fn named<D: Device>(bench: &Bench<D>) -> Vec<Fault> {
+    bench.board().faults().iter().collect()
+}

@@ -1,0 +1,116 @@
+//! A cut at each byte that changes the part: at every poll that left a program cycle under
+//! way the world is forked, the power cut, the page torn in every way, and a new board boots
+//! on the bytes; in a share of the cases the new board is cut again while it recovers.
+
+use rand_core::{Rng, SeedableRng};
+use rand_pcg::Pcg32;
+use shaftbook_core::counters::Counters;
+use shaftbook_core::fault::Fault;
+
+use crate::prove::Run;
+use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::{Bench, Figures, Recovered};
+use shaftbook_world::bus::Tear;
+use shaftbook_world::judge::neither_lost_nor_invented;
+
+/// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
+/// fall.
+const RECOVERY_BYTES: u64 = 2_600;
+/// Page length of the reference part, bytes.
+const PAGE_BYTES: u16 = 64;
+
+/// Draws the forks of one life.
+#[derive(Debug)]
+pub struct Forks {
+    rng: Pcg32,
+    /// Most cuts of a recovery.
+    nested: usize,
+    image: Vec<u8>,
+}
+
+impl Forks {
+    /// The forks drawn from `seed`, with at most `nested` cuts of each recovery.
+    #[must_use]
+    pub fn new(seed: u64, nested: usize) -> Self {
+        Self { rng: Pcg32::seed_from_u64(seed), nested, image: Vec::new() }
+    }
+
+    /// Forks at a poll that left a program cycle under way (a cut at any other bus
+    /// byte leaves the bytes as they were before or after one).
+    pub fn at<D: Device>(&mut self, bench: &Bench<D>, run: &mut Run) {
+        if bench.bus.page_under_way().is_none() || run.is_over() {
+            return;
+        }
+        let truth = bench.truth();
+        let seed = self.rng.next_u64();
+        let share = if run.quick { 12 } else { 1 };
+        for (number, tear) in Tear::every(PAGE_BYTES, 4, seed).enumerate() {
+            let draw = self.rng.next_u32();
+            if number > 2 && !draw.is_multiple_of(share) {
+                continue;
+            }
+            let again = self.draw_again(draw >> 8, seed ^ number as u64);
+            let image = &mut self.image;
+            run.case(|| {
+                bench.cut_image(tear, image);
+                let recovered: Recovered<D> =
+                    Recovered::from_image_cut_again(image.clone(), seed, &again);
+                check(bench, &recovered, &truth).map_err(|what| {
+                    let nest: String = again
+                        .iter()
+                        .map(|(bytes, tear)| format!(", cut again after {bytes} bytes ({tear})"))
+                        .collect();
+                    format!("cut ({tear}){nest}: {what}")
+                })
+            });
+        }
+    }
+
+    /// How the recovery is cut: mostly not, else once, and each further time half as often.
+    fn draw_again(&mut self, draw: u32, seed: u64) -> Vec<(u64, Tear)> {
+        let mut again = Vec::new();
+        let mut left = draw;
+        let mut is_cut = left.is_multiple_of(4);
+        left >>= 2;
+        while is_cut && again.len() < self.nested {
+            let bytes = u64::from(self.rng.next_u32()) % RECOVERY_BYTES;
+            again.push((bytes, Tear::draw(seed ^ (again.len() as u64) << 32, PAGE_BYTES)));
+            is_cut = left.is_multiple_of(2);
+            left >>= 1;
+        }
+        again
+    }
+}
+
+fn check<D: Device>(
+    before: &Bench<D>,
+    after: &Recovered<D>,
+    truth: &Counters,
+) -> Result<(), String> {
+    if !after.rested {
+        return Err("the board does not come to rest".into());
+    }
+    let Some(past) = after.past() else {
+        return Err(format!("the past is lost: {:?}", faults(after)));
+    };
+    let truth = truth.plus(&after.between);
+    neither_lost_nor_invented(&before.acknowledged, &past, &truth)?;
+    if !after.bench.board().faults().is_empty() {
+        return Err(format!("a fault on a sound part: {:?}", faults(after)));
+    }
+    if !before.board().store().retired().is_empty() {
+        return Err("a slot of a sound part was retired".into());
+    }
+    let figures = Figures::of(after.bench.board().ledger());
+    if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
+        return Err(format!(
+            "neither before nor after: {figures:?}, before {:?}, after {:?}",
+            before.figures, before.pending
+        ));
+    }
+    Ok(())
+}
+
+fn faults<D: Device>(after: &Recovered<D>) -> Vec<Fault> {
+    after.bench.board().faults().iter().collect()
+}
