@@ -86,3 +86,79 @@ fn all_is_counted<D: Device>(bench: &Bench<D>) -> Result<(), String> {
     }
     neither_lost_nor_invented(&bench.acknowledged, &lifetime, &truth)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::prove::sabotage::Sabotage;
+    use crate::prove::sabotage::switches::Sabotaged;
+    use crate::prove::{Outcome, Plan, Proof, spread};
+    use rand_core::SeedableRng;
+    use shaftbook_core::rules::Sound;
+    use shaftbook_core::serial::Lap;
+    use shaftbook_world::bench::core::Core;
+    use shaftbook_world::bench::firmware::Firmware;
+
+    const ALL: [Schedule; 6] = [
+        Schedule::Uncut,
+        Schedule::EachByte { nested: 0 },
+        Schedule::EachByte { nested: 4 },
+        Schedule::Drawn,
+        Schedule::Warned,
+        Schedule::Flapping { power_ups: 20 },
+    ];
+
+    /// A quarter of an hour: two needles, a colour change, jumps, a break, an oiled hook, a
+    /// service.
+    const WORKLOAD: [Step; 9] = [
+        Step::Sew { needle: 3, stitches: 40, period_ms: 75 },
+        Step::Trim { times: 2 },
+        Step::Renew { components: 1 << 2 },
+        Step::Sew { needle: 4, stitches: 30, period_ms: 60 },
+        Step::Break { needle: 4 },
+        Step::Jump { jumps: 5, period_ms: 60 },
+        Step::Service,
+        Step::Sew { needle: 4, stitches: 40, period_ms: 1_900 },
+        Step::Stand { seconds: 61 },
+    ];
+
+    fn under<D: Device>(schedule: Schedule, before: &(impl Fn() + Sync)) -> Outcome {
+        let plan = Plan { seed: 1, quick: true, replay: None };
+        spread(Proof::NeverBackwards, &plan, &|_, _| {}, |run| {
+            if run.number < 4 {
+                before();
+                let mut rng = Pcg32::seed_from_u64(run.seed);
+                let mut bench: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
+                schedule.live(run, &mut bench, &WORKLOAD, &mut rng);
+            }
+        })
+    }
+
+    #[test]
+    fn one_workload_holds_under_every_schedule_on_core_and_firmware() {
+        for schedule in ALL {
+            for outcome in
+                [under::<Core<Sound>>(schedule, &|| {}), under::<Firmware<Sound>>(schedule, &|| {})]
+            {
+                assert!(outcome.failure.is_none(), "{schedule:?}: {:?}", outcome.failure);
+                assert!(outcome.cases >= 4, "{schedule:?}: {} cases", outcome.cases);
+            }
+        }
+    }
+
+    #[test]
+    fn every_schedule_finds_a_broken_board() {
+        for (schedule, name) in [
+            (Schedule::Uncut, "both-edges"),
+            (Schedule::EachByte { nested: 0 }, "service-in-two-steps"),
+            (Schedule::EachByte { nested: 4 }, "crc-ignored"),
+            (Schedule::Drawn, "standstill-not-stored"),
+            (Schedule::Warned, "warning-ignored"),
+            (Schedule::Flapping { power_ups: 20 }, "past-forgotten"),
+        ] {
+            let broken: &Sabotage = name.parse().expect("a broken board");
+            let outcome = under::<Core<Sabotaged>>(schedule, &|| broken.take_effect());
+            assert!(outcome.failure.is_some(), "{schedule:?} does not find {name}");
+        }
+    }
+}
