@@ -9,9 +9,9 @@ use std::time::{Duration, Instant};
 
 use rayon::{ThreadPool, ThreadPoolBuilder};
 use shaftbook_core::rules::Sound;
-use shaftbook_evidence::prove::{Plan, Proof};
+use shaftbook_evidence::prove::{Proof, SearchPlan};
 
-const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
+const PLAN: SearchPlan = SearchPlan { seed: 1, quick: true, replay: None };
 
 fn pool(threads: usize) -> ThreadPool {
     ThreadPoolBuilder::new().num_threads(threads).build().expect("threads")

@@ -8,9 +8,9 @@ use divan::{Bencher, black_box};
 use shaftbook_core::input::{Input, Level};
 use shaftbook_tools::sew::run::run;
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::{Event, Sewing};
+use shaftbook_world::sewing::{Sewing, SewingEvent};
 
-const RISE: Event = Event::Input(Input::Shaft(Level::Active));
+const RISE: SewingEvent = SewingEvent::Input(Input::Shaft(Level::Active));
 const EDGES: u64 = 4_000_000;
 
 const LIFE: &str = r#"

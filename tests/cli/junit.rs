@@ -9,7 +9,7 @@ use roxmltree::{Document, Node};
 use shaftbook_evidence::junit::{Case, Ending, Suite};
 use shaftbook_evidence::prove::junit::suite;
 use shaftbook_evidence::prove::sabotage::Sabotage;
-use shaftbook_evidence::prove::{Plan, Proof};
+use shaftbook_evidence::prove::{Proof, SearchPlan};
 
 fn prove(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_shaftbook"))
@@ -101,7 +101,7 @@ fn proofs_that_hold_are_cases_without_failure_and_the_same_bytes_every_time() {
 
 #[test]
 fn a_proof_that_fails_is_a_failure_with_the_command_that_replays_it() {
-    let plan = Plan { seed: 1, quick: true, replay: None };
+    let plan = SearchPlan { seed: 1, quick: true, replay: None };
     let board: &'static Sabotage = "lap-compared-plainly".parse().expect("a broken board");
     let broken = board.run(Proof::RollOver, &plan, &|_, _| {});
     let mut sound = broken.clone();

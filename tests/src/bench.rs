@@ -10,7 +10,7 @@
 
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Effect, Fitting};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
@@ -72,10 +72,15 @@ pub struct Bench {
 pub fn fitting() -> Fitting {
     let mut components = heapless::Vec::new();
     for (kind, measure, renewed_by, with_service) in [
-        (Kind(1), Needle::new(1).map_or(Measure::Stitches, Measure::NeedleStitches), false, false),
-        (Kind::FIXED_KNIFE, Measure::Trims, true, false),
-        (Kind::BELT, Measure::Running, true, true),
-        (Kind::PLATE_CLEANING, Measure::Powered, false, true),
+        (
+            ComponentKind(1),
+            Needle::new(1).map_or(Measure::Stitches, Measure::NeedleStitches),
+            false,
+            false,
+        ),
+        (ComponentKind::FIXED_KNIFE, Measure::Trims, true, false),
+        (ComponentKind::BELT, Measure::Running, true, true),
+        (ComponentKind::PLATE_CLEANING, Measure::Powered, false, true),
     ] {
         let renewed_by = if renewed_by { Role::Engineer } else { Role::Operator };
         let component = Component { kind, measure, renewed_by, with_service, notice: 9, due: 10 };

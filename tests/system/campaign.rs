@@ -5,21 +5,21 @@ use std::path::{Path, PathBuf};
 
 use shaftbook_evidence::campaign::draw::draw;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
-use shaftbook_evidence::campaign::kind::Kind;
+use shaftbook_evidence::campaign::kind::FaultKind;
 use shaftbook_evidence::campaign::merge::merge;
-use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::results::Results;
 use shaftbook_evidence::campaign::runner::{self, Runner};
-use shaftbook_evidence::campaign::script::{Deed, Fault, Script, Start};
+use shaftbook_evidence::campaign::script::{Deed, Script, ScriptFault, Start};
 use shaftbook_evidence::campaign::shrink::{shrink, way};
-use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
 use shaftbook_world::bench::workload::Step;
 use tempfile::TempDir;
 
-fn plan(runs: u64) -> Plan {
+fn plan(runs: u64) -> CampaignPlan {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../host-sim/campaigns/quick.toml");
-    Plan { runs, ..Plan::load(&path).expect("the quick campaign") }
+    CampaignPlan { runs, ..CampaignPlan::load(&path).expect("the quick campaign") }
 }
 
 fn sound() -> Box<dyn Runner> {
@@ -32,7 +32,7 @@ fn broken(name: &str) -> Box<dyn Runner> {
 
 /// Runs a part of a campaign into a file of `folder`; the file.
 fn run(
-    plan: &Plan,
+    plan: &CampaignPlan,
     runner: &dyn Runner,
     shard: Shard,
     folder: &TempDir,
@@ -40,7 +40,7 @@ fn run(
     threads: usize,
 ) -> PathBuf {
     let path = folder.path().join(name);
-    let header = Header::new(plan, &runner.subject(), shard);
+    let header = StreamHeader::new(plan, &runner.subject(), shard);
     let (mut writer, has) = Writer::resume(&path, &header).expect("a stream");
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("threads");
     let done =
@@ -64,7 +64,7 @@ fn a_sound_board_holds_and_meets_what_a_campaign_of_this_size_meets() {
     assert!(results.tally.lost_running_ms > 5_000, "cuts fall late in the interval too");
     assert!(results.tally.lost_running_ms <= 10_000);
     assert!(results.tally.warned_cuts > 50 && results.tally.warned_lost_stitches == 0);
-    for kind in Kind::ALL {
+    for kind in FaultKind::ALL {
         assert!(results.kinds[kind.index()].runs > 0, "{}", kind.name());
     }
 }
@@ -92,7 +92,7 @@ fn any_number_of_threads_and_parts_gives_the_same_bytes() {
     assert!(short.to_string().contains("part 1/2 is missing"), "{short}");
     let twice = [parts[0].clone(), parts[1].clone(), parts[1].clone()];
     assert!(merge(&twice, &merged).is_err(), "a part is given twice");
-    let other = Plan { seed: 2, ..plan.clone() };
+    let other = CampaignPlan { seed: 2, ..plan.clone() };
     let stranger = run(&other, runner.as_ref(), Shard { index: 1, of: 2 }, &folder, "other", 2);
     let mixed = merge(&[parts[0].clone(), stranger], &merged).expect_err("two campaigns");
     assert!(mixed.to_string().contains("not a part of the same campaign"), "{mixed}");
@@ -103,10 +103,10 @@ fn results_of_another_build_or_damaged_ones_are_not_gone_on_with() {
     let plan = plan(2 * CHUNK_RUNS);
     let (folder, runner) = (TempDir::new().expect("a folder"), sound());
     let path = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "runs", 2);
-    let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
+    let header = StreamHeader::new(&plan, &runner.subject(), Shard::WHOLE);
     let (_, has) = Writer::resume(&path, &header).expect("its own");
     assert_eq!(has, 2);
-    let other = Header { sources: "0".into(), ..header.clone() };
+    let other = StreamHeader { sources: "0".into(), ..header.clone() };
     let refused = Writer::resume(&path, &other).expect_err("another build");
     assert!(refused.to_string().contains("another build"), "{refused}");
 
@@ -182,7 +182,8 @@ fn wherever_it_is_interrupted_it_goes_on_to_the_same_bytes() {
         let done = run(&plan, runner.as_ref(), Shard::WHOLE, &folder, "cut", 2);
         assert!(bytes(&done) == whole, "cut after {cut} bytes");
     }
-    let other = Header::new(&Plan { seed: 9, ..plan }, &runner.subject(), Shard::WHOLE);
+    let other =
+        StreamHeader::new(&CampaignPlan { seed: 9, ..plan }, &runner.subject(), Shard::WHOLE);
     let refused = Writer::resume(&folder.path().join("cut"), &other).expect_err("another seed");
     assert!(refused.to_string().contains("another campaign"), "{refused}");
 }
@@ -241,7 +242,7 @@ fn a_sound_board_holds_in_every_run_that_is_kept() {
 fn every_deed_and_step_is_read_back_from_a_file() {
     let mut faults = Vec::new();
     let mut steps = Vec::new();
-    let all = Plan { faults: Kind::ALL.map(|kind| (kind, 0.7)).into(), ..plan(400) };
+    let all = CampaignPlan { faults: FaultKind::ALL.map(|kind| (kind, 0.7)).into(), ..plan(400) };
     for run in 0..all.runs {
         let (_, script) = draw(&all, run);
         let text = toml::to_string(&script).expect("TOML");
@@ -249,7 +250,7 @@ fn every_deed_and_step_is_read_back_from_a_file() {
         faults.extend(script.faults.iter().map(|fault| fault.deed.kind()));
         steps.extend(script.steps.iter().map(std::mem::discriminant));
     }
-    assert!(Kind::ALL.iter().all(|kind| faults.contains(kind)));
+    assert!(FaultKind::ALL.iter().all(|kind| faults.contains(kind)));
     steps.sort_by_key(|step| format!("{step:?}"));
     steps.dedup();
     assert_eq!(steps.len(), 9, "every kind of step is drawn");
@@ -258,8 +259,8 @@ fn every_deed_and_step_is_read_back_from_a_file() {
 #[test]
 fn a_state_that_no_cut_met_is_said_and_if_it_is_required_nothing_holds() {
     let folder = TempDir::new().expect("a folder");
-    let only_cuts = [(Kind::Cut, 1.0)].into();
-    let plan = Plan { faults: only_cuts, required: vec!["worn-out".into()], ..plan(64) };
+    let only_cuts = [(FaultKind::Cut, 1.0)].into();
+    let plan = CampaignPlan { faults: only_cuts, required: vec!["worn-out".into()], ..plan(64) };
     let path = run(&plan, sound().as_ref(), Shard::WHOLE, &folder, "runs", 2);
     let results = Results::read(&path).expect("results");
     assert_eq!(results.all.failed, 0);
@@ -267,7 +268,7 @@ fn a_state_that_no_cut_met_is_said_and_if_it_is_required_nothing_holds() {
     assert!(unvisited.contains(&"worn-out") && !unvisited.contains(&"checkpoint"));
     assert_eq!(results.missing().len(), 1);
     assert!(!results.held());
-    let relaxed = Plan { required: Vec::new(), ..plan };
+    let relaxed = CampaignPlan { required: Vec::new(), ..plan };
     let path = run(&relaxed, sound().as_ref(), Shard::WHOLE, &folder, "relaxed", 2);
     assert!(Results::read(&path).expect("results").held());
 }
@@ -280,7 +281,7 @@ fn a_run_is_judged_by_what_was_fed_in_not_by_what_the_board_says() {
         firmware: false,
         start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1 },
         steps: vec![Step::Sew { needle: 3, stitches: 50, period_ms: 100 }, Step::Trim { times: 1 }],
-        faults: vec![Fault { step: 1, act: 0, deed }],
+        faults: vec![ScriptFault { step: 1, act: 0, deed }],
     };
     let tear = || String::from("old");
     let ran = sound().play(&script(Deed::Cut { after_bytes: 0, tear: tear() }));

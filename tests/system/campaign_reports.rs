@@ -15,16 +15,16 @@ use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::rules::Sound;
 use shaftbook_evidence::campaign::draw::run_seed;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
-use shaftbook_evidence::campaign::kind::{Kind, KindSet};
-use shaftbook_evidence::campaign::plan::{Plan, Range, Shop};
+use shaftbook_evidence::campaign::kind::{FaultKind, KindSet};
+use shaftbook_evidence::campaign::plan::{CampaignPlan, Shop, Span};
 use shaftbook_evidence::campaign::report::json::Report;
 use shaftbook_evidence::campaign::report::schema::schema;
 use shaftbook_evidence::campaign::report::{html, json, parquet as table};
 use shaftbook_evidence::campaign::results::{FAILURES_KEPT, Results};
 use shaftbook_evidence::campaign::row::Row;
 use shaftbook_evidence::campaign::runner::{Ours, Runner as _};
-use shaftbook_evidence::campaign::state::{State, StateSet};
-use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Header, Shard, Writer};
+use shaftbook_evidence::campaign::state::{MetState, StateSet};
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Shard, StreamHeader, Writer};
 use shaftbook_evidence::campaign::tally::{Cut, Named, Tally};
 
 const EVIL: &str = "<b>&\"'</title>";
@@ -49,30 +49,30 @@ fn shop(name: &str) -> Shop {
 }
 
 /// A plan that was never run: rows are made by hand.
-fn plan(runs: u64) -> Plan {
-    Plan {
+fn plan(runs: u64) -> CampaignPlan {
+    CampaignPlan {
         name: EVIL.into(),
         description: "by hand & <i>not</i> run".into(),
         seed: u64::MAX,
         runs,
-        steps: Range { least: 1, most: 2 },
+        steps: Span { least: 1, most: 2 },
         starts: 1,
         most_of_a_kind: 1,
-        faults: [(Kind::Cut, 1.0)].into(),
-        required: vec![State::Commit.name().into(), State::Warned.name().into()],
+        faults: [(FaultKind::Cut, 1.0)].into(),
+        required: vec![MetState::Commit.name().into(), MetState::Warned.name().into()],
         shops: vec![shop("one"), shop(EVIL)],
     }
 }
 
 /// Run `run`, with figures that differ from row to row and reach the ends of their types.
-fn row(plan: &Plan, run: u64) -> Row {
+fn row(plan: &CampaignPlan, run: u64) -> Row {
     let mut kinds = KindSet::default();
     let mut states = StateSet::default();
     let mut faults = FaultSet::default();
     // Every seventh has no fault, state or name at all.
     for place in 0..run % 7 {
-        kinds.add(Kind::ALL[((run + 5 * place) % 14) as usize]);
-        states.add_if(true, State::ALL[((run + 3 * place) % 25) as usize]);
+        kinds.add(FaultKind::ALL[((run + 5 * place) % 14) as usize]);
+        states.add_if(true, MetState::ALL[((run + 3 * place) % 25) as usize]);
         faults.raise(Fault::ALL[((run + place) % 14) as usize]);
     }
     let small = run as u32;
@@ -99,17 +99,17 @@ fn row(plan: &Plan, run: u64) -> Row {
 }
 
 /// The stream `name` of `rows`, chunk by chunk, with a tally that has something in it.
-fn stream_of(name: &str, plan: &Plan, row: impl Fn(u64) -> Row) -> PathBuf {
+fn stream_of(name: &str, plan: &CampaignPlan, row: impl Fn(u64) -> Row) -> PathBuf {
     let path = scratch(name);
-    let header = Header::new(plan, "by-hand", Shard::WHOLE);
+    let header = StreamHeader::new(plan, "by-hand", Shard::WHOLE);
     let mut writer = Writer::begin(&path, &header).unwrap();
     for number in 0..header.chunks() {
         let mut tally = Tally::default();
         let mut states = StateSet::default();
-        states.add_if(true, State::Commit);
-        tally.hit(Kind::Cut, states);
-        states.add_if(true, State::AtRest);
-        (0..1_233).for_each(|_| tally.hit(Kind::Display, states));
+        states.add_if(true, MetState::Commit);
+        tally.hit(FaultKind::Cut, states);
+        states.add_if(true, MetState::AtRest);
+        (0..1_233).for_each(|_| tally.hit(FaultKind::Display, states));
         for (running_ms, ready_us) in [(0, Some(1_999)), (9_988, Some(23_456)), (300, None)] {
             tally.note_cut(&Cut {
                 is_warned: false,
@@ -137,9 +137,9 @@ fn failing() -> Results {
 /// Results of a campaign that was really run, on our board.
 fn real() -> Results {
     let quick = root().join("host-sim/campaigns/quick.toml");
-    let plan = Plan { runs: 64, starts: 2, ..Plan::load(&quick).unwrap() };
+    let plan = CampaignPlan { runs: 64, starts: 2, ..CampaignPlan::load(&quick).unwrap() };
     let runner = Ours::<Sound>::new();
-    let header = Header::new(&plan, &runner.subject(), Shard::WHOLE);
+    let header = StreamHeader::new(&plan, &runner.subject(), Shard::WHOLE);
     let path = scratch(&format!("real-{:?}.jsonl", std::thread::current().id()));
     let mut writer = Writer::begin(&path, &header).unwrap();
     execute(&header, &runner, &mut writer, 0, Budget::default(), |_, _| {}).unwrap();
@@ -244,7 +244,7 @@ fn the_report_says_what_the_runs_say() {
     assert_eq!((report.verdict.runs_planned, report.verdict.runs_done), (600, 600));
     assert_eq!(report.verdict.runs_failed, failed(&|_| true));
     assert_eq!(report.scenarios[1].failed, failed(&|row| row.shop == 1));
-    for (kind, count) in Kind::ALL.into_iter().zip(&report.fault_kinds) {
+    for (kind, count) in FaultKind::ALL.into_iter().zip(&report.fault_kinds) {
         assert_eq!(count.failed, failed(&|row| row.kinds.contains(kind)), "{}", kind.name());
     }
     // What the hand-made tally holds, three times.
@@ -260,9 +260,9 @@ fn the_report_says_what_the_runs_say() {
     assert_eq!(report.figures.boot_median_from_us, Some(0));
     assert_eq!((report.wear.programs, report.wear.hottest_page_programs), (21, 15));
     assert_eq!(report.wear.hottest_over_mean, Some(365.714)); // 15 / (21 / 512)
-    assert_eq!(report.coverage.missing, [State::Warned.name()]);
-    assert_eq!(report.coverage.unvisited.len(), State::ALL.len() - 2);
-    let commit = &report.coverage.states[State::Commit.index()];
+    assert_eq!(report.coverage.missing, [MetState::Warned.name()]);
+    assert_eq!(report.coverage.unvisited.len(), MetState::ALL.len() - 2);
+    let commit = &report.coverage.states[MetState::Commit.index()];
     assert_eq!((commit.all, commit.cuts, commit.required), (3 * 1_234, 3, true));
     // Only so many failures are kept, with what replays them.
     assert_eq!(report.failures.len(), FAILURES_KEPT);
@@ -342,10 +342,10 @@ fn the_page_names_every_state_and_kind_and_marks_what_was_never_met() {
     let page = Document::parse(&text_of_page).unwrap();
     let heat = elements(&page, "table").find(|table| is_class(table, "heat")).unwrap();
     let heads: Vec<_> = heat.descendants().filter(|node| node.has_tag_name("th")).collect();
-    for kind in Kind::ALL {
+    for kind in FaultKind::ALL {
         assert!(heads.iter().any(|head| text(*head) == kind.name()), "{}", kind.name());
     }
-    for state in State::ALL {
+    for state in MetState::ALL {
         let head = heads.iter().find(|head| {
             let name = head.first_element_child();
             name.is_some_and(|name| is_class(&name, "state") && text(name) == state.name())
@@ -358,18 +358,18 @@ fn the_page_names_every_state_and_kind_and_marks_what_was_never_met() {
     let never = heat.descendants().filter(|node| {
         node.has_tag_name("td") && is_class(node, "never") && text(*node) == "–never"
     });
-    let zeros = Kind::ALL.into_iter().flat_map(|kind| {
-        State::ALL.into_iter().filter(move |state| failing_hits(kind, *state) == 0)
+    let zeros = FaultKind::ALL.into_iter().flat_map(|kind| {
+        MetState::ALL.into_iter().filter(move |state| failing_hits(kind, *state) == 0)
     });
     assert_eq!(never.count(), zeros.count());
     assert!(heat.descendants().any(|node| node.has_tag_name("td") && text(node) == "3,699"));
 }
 
 /// Hits of the hand-made tally.
-fn failing_hits(kind: Kind, state: State) -> u64 {
+fn failing_hits(kind: FaultKind, state: MetState) -> u64 {
     match (kind, state) {
-        (Kind::Cut, State::Commit) => 3,
-        (Kind::Display, State::Commit | State::AtRest) => 3 * 1_233,
+        (FaultKind::Cut, MetState::Commit) => 3,
+        (FaultKind::Display, MetState::Commit | MetState::AtRest) => 3 * 1_233,
         _ => 0,
     }
 }
@@ -451,14 +451,14 @@ fn cell(field: &Field) -> Value {
 }
 
 /// What the table must say of `row`.
-fn told(plan: &Plan, row: &Row) -> Value {
+fn told(plan: &CampaignPlan, row: &Row) -> Value {
     let faults = row.named.iter().map(|fault| format!("{fault:?}"));
     serde_json::json!({
         "run": row.run,
         "seed": row.seed,
         "scenario": plan.shops[row.shop as usize].name,
-        "kinds": row.kinds.iter().map(Kind::name).collect::<Vec<_>>(),
-        "states": row.states.iter().map(State::name).collect::<Vec<_>>(),
+        "kinds": row.kinds.iter().map(FaultKind::name).collect::<Vec<_>>(),
+        "states": row.states.iter().map(MetState::name).collect::<Vec<_>>(),
         "faults_named": faults.collect::<Vec<_>>(),
         "steps": row.steps,
         "faults": row.faults,

@@ -6,7 +6,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_core::journal::Event as JournalEvent;
+use shaftbook_core::journal::Event;
 use shaftbook_core::ledger::HistoryLine;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::NeedleSource;
@@ -28,7 +28,7 @@ use shaftbook_world::fitting::fit;
 use shaftbook_world::fitting::plain_fitting;
 use shaftbook_world::profile::Profile;
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::{Event, Sewing, Timed};
+use shaftbook_world::sewing::{Sewing, SewingEvent, Timed};
 
 const ID: BoardId = BoardId(0x5EED_0000_0000_0001);
 /// Ten minutes, densely sewn, with a warning at the end: that of the image tests.
@@ -49,14 +49,14 @@ fn bus_fitted(fitting: &Fitting) -> Bus {
 fn session(scenario: &Scenario) -> (Vec<(u64, Input)>, u64) {
     let mut events = Sewing::new(scenario, scenario.seed);
     let first = events.next().unwrap();
-    assert_eq!(first.event, Event::PowerUp);
+    assert_eq!(first.event, SewingEvent::PowerUp);
     let mut incoming = Vec::new();
     for Timed { at_us, event } in events {
         let at_us = at_us - first.at_us;
         match event {
-            Event::Input(input) => incoming.push((at_us, input)),
-            Event::Cut => return (incoming, at_us),
-            Event::PowerUp => break,
+            SewingEvent::Input(input) => incoming.push((at_us, input)),
+            SewingEvent::Cut => return (incoming, at_us),
+            SewingEvent::PowerUp => break,
         }
     }
     panic!("the session ends with a cut");
@@ -286,7 +286,7 @@ fn a_stop_before_the_reset_is_told_and_in_the_journal() {
     );
     let ledger = bench.board().ledger();
     let seen = |line: &HistoryLine| {
-        line.event == JournalEvent::FaultSeen && line.subject == Fault::FirmwareStopped.number()
+        line.event == Event::FaultSeen && line.subject == Fault::FirmwareStopped.number()
     };
     assert_eq!(ledger.history.iter().filter(|line| seen(line)).count(), 1);
 }

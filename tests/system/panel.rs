@@ -5,7 +5,7 @@ use shaftbook_care::item::items;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
 use shaftbook_core::board::Fitting;
-use shaftbook_core::component::{Kind, Role, Standing};
+use shaftbook_core::component::{ComponentKind, Role, Standing};
 use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Press};
@@ -59,7 +59,7 @@ fn screen(world: &World) -> Screen {
 }
 
 /// Opens the care list at the component of `kind`.
-fn open(world: &mut World, kind: Kind) {
+fn open(world: &mut World, kind: ComponentKind) {
     press(world, "home act act");
     for _ in 0..32 {
         press(world, "act");
@@ -92,7 +92,7 @@ fn the_screens_come_round_in_both_directions() {
 fn oil_is_renewed_by_a_long_press_and_a_confirmation_and_not_by_less() {
     let mut world = world();
     press(&mut world, "3h");
-    open(&mut world, Kind::HOOK_OIL);
+    open(&mut world, ComponentKind::HOOK_OIL);
     let before = baselines(&world);
     press(&mut world, "act hold act back");
     assert_eq!(baselines(&world), before, "asked, not confirmed");
@@ -110,7 +110,7 @@ fn oil_is_renewed_by_a_long_press_and_a_confirmation_and_not_by_less() {
 fn the_knife_asks_for_the_engineer_and_takes_the_right_reply() {
     let mut world = world();
     press(&mut world, "3h");
-    open(&mut world, Kind::FIXED_KNIFE);
+    open(&mut world, ComponentKind::FIXED_KNIFE);
     let before = baselines(&world);
     press(&mut world, "hold reply");
     assert_eq!(baselines(&world), before, "typed, not sent");

@@ -7,14 +7,14 @@
 use std::collections::BTreeSet;
 
 use shaftbook_evidence::prove::sabotage::{self, ALL, Sabotage};
-use shaftbook_evidence::prove::{Outcome, Plan, Proof};
+use shaftbook_evidence::prove::{Proof, ProofOutcome, SearchPlan};
 
-const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
+const PLAN: SearchPlan = SearchPlan { seed: 1, quick: true, replay: None };
 
 /// Broken boards that no proof catches; why stands in `docs/SABOTAGE.md`.
 const MISSED: [&str; 0] = [];
 
-fn run(it: &Sabotage, plan: &Plan) -> Outcome {
+fn run(it: &Sabotage, plan: &SearchPlan) -> ProofOutcome {
     it.run(it.tried_first, plan, &|_, _| {})
 }
 
@@ -27,7 +27,7 @@ fn every_broken_board_is_caught_by_its_proof_and_the_case_replays() {
             missed.push(format!("{}: {} ({} cases)", it.name, it.what, outcome.cases));
             continue;
         };
-        let again = run(it, &Plan { replay: Some(failure.id), ..PLAN });
+        let again = run(it, &SearchPlan { replay: Some(failure.id), ..PLAN });
         assert_eq!(
             again.failure.as_ref(),
             Some(&failure),

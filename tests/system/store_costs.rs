@@ -2,20 +2,20 @@
 //! time, wear. Figures are counted by the bus model at 400 kHz, never timed.
 
 use shaftbook_core::board::{Command, Effect};
-use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
+use shaftbook_core::component::{COMPONENTS_MAX, Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::input::Level;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::service::Authorised;
-use shaftbook_world::bus::{Bus, Part, Tally, Tear, Timing};
+use shaftbook_world::bus::{Bus, BusTally, Part, Tear, Timing};
 use system_tests::bench::{Bench, fitting};
 
 const STITCH_US: u64 = 66_667; // 900 stitches a minute
 const SECOND_US: u64 = 1_000_000;
 
-fn since(now: Tally, before: Tally) -> Tally {
-    Tally {
+fn since(now: BusTally, before: BusTally) -> BusTally {
+    BusTally {
         transactions: now.transactions - before.transactions,
         refused: now.refused - before.refused,
         bytes: now.bytes - before.bytes,
@@ -34,7 +34,7 @@ fn full_fitting() -> shaftbook_core::board::Fitting {
         let place = full.components.len() as u8;
         let needle = Needle::new(place % 16 + 1).unwrap();
         let component = Component {
-            kind: Kind(place),
+            kind: ComponentKind(place),
             measure: Measure::NeedleStitches(needle),
             renewed_by: Role::Operator,
             with_service: true,
@@ -103,7 +103,7 @@ fn a_snapshot_programs_its_members_a_parity_and_two_commits() {
 #[test]
 fn a_healthy_boot_knows_its_lifetime_in_26_ms_and_everything_in_100_ms() {
     let mut bench = Bench::fitted_on(Geometry::REFERENCE, full_fitting(), 4);
-    let (mut worst_lifetime_ns, mut worst_ready_ns, mut worst) = (0, 0, Tally::default());
+    let (mut worst_lifetime_ns, mut worst_ready_ns, mut worst) = (0, 0, BusTally::default());
     for round in 0..700 {
         bench.advance_us(61 * SECOND_US);
         if round % 5 == 0 {

@@ -15,9 +15,9 @@ pub const COMPONENTS_MAX: usize = 32;
 /// 38 belt; 39 trimmer cleaning; 40–63: the profile's own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Kind(pub u8);
+pub struct ComponentKind(pub u8);
 
-impl Kind {
+impl ComponentKind {
     /// The fixed knife: wears by cuts.
     pub const FIXED_KNIFE: Self = Self(32);
     /// The moving knife.
@@ -138,7 +138,7 @@ pub enum Role {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Component {
     /// What it is.
-    pub kind: Kind,
+    pub kind: ComponentKind,
     /// What wears it.
     pub measure: Measure,
     /// Who may renew it.

@@ -39,7 +39,7 @@ pub mod slot_writer;
 mod trouble;
 
 use crate::authority::{KEY_BYTES, Key};
-use crate::codec::frame::{Kind, RECORD_BYTES, Record};
+use crate::codec::frame::{RECORD_BYTES, Record, RecordKind};
 use crate::codec::snapshot::MemberPlace;
 use crate::counters::Counters;
 use crate::fault::Fault;
@@ -129,11 +129,11 @@ enum Job {
 }
 
 impl Job {
-    fn kind(self) -> Kind {
+    fn kind(self) -> RecordKind {
         match self {
-            Self::Checkpoint | Self::Commit => Kind::Checkpoint,
-            Self::EntryCopy { .. } => Kind::Entry,
-            Self::Member => Kind::Snapshot,
+            Self::Checkpoint | Self::Commit => RecordKind::Checkpoint,
+            Self::EntryCopy { .. } => RecordKind::Entry,
+            Self::Member => RecordKind::Snapshot,
         }
     }
 }
@@ -423,21 +423,21 @@ impl<R: Rules> Store<R> {
         let (job, writer) = self.job.as_mut()?;
         let job = *job;
         match writer.step::<R, M>(now, medium, &self.record, &mut self.back) {
-            slot_writer::Step::Again => {
+            slot_writer::SlotStep::Again => {
                 self.trouble.worked();
                 None
             }
-            slot_writer::Step::Pause(us) => {
+            slot_writer::SlotStep::Pause(us) => {
                 self.trouble.pause_until(now.plus_us(us));
                 None
             }
-            slot_writer::Step::Stored => {
+            slot_writer::SlotStep::Stored => {
                 self.trouble.worked();
                 self.job = None;
                 self.stored(job)
             }
-            slot_writer::Step::Differs => self.differs(now, urgent),
-            slot_writer::Step::Failed(error) => {
+            slot_writer::SlotStep::Differs => self.differs(now, urgent),
+            slot_writer::SlotStep::Failed(error) => {
                 // Whatever is written next is made of the counters of then.
                 self.job = None;
                 self.trouble.failed(now, error)

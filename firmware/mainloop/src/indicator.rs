@@ -26,7 +26,7 @@ const CHIRPS_DUE: u8 = 3;
 /// What the lamp says.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Standing {
+pub enum Lamp {
     /// Lit.
     #[default]
     Well,
@@ -39,7 +39,7 @@ pub enum Standing {
 /// Lamp and buzzer.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Indicator {
-    standing: Standing,
+    standing: Lamp,
     due: u8,
     /// When the chirps began, and how many.
     chirps: Option<(Instant, u8)>,
@@ -59,9 +59,9 @@ impl Indicator {
         }
         self.due = due;
         self.standing = match (faulty, due) {
-            (true, _) => Standing::Fault,
-            (false, 0) => Standing::Well,
-            _ => Standing::Due,
+            (true, _) => Lamp::Fault,
+            (false, 0) => Lamp::Well,
+            _ => Lamp::Due,
         };
     }
 
@@ -72,7 +72,7 @@ impl Indicator {
 
     /// What the lamp says.
     #[must_use]
-    pub const fn standing(&self) -> Standing {
+    pub const fn standing(&self) -> Lamp {
         self.standing
     }
 
@@ -103,9 +103,9 @@ impl Indicator {
 
     const fn half_us(&self) -> Option<u64> {
         match self.standing {
-            Standing::Well => None,
-            Standing::Due => Some(SLOW_US),
-            Standing::Fault => Some(FAST_US),
+            Lamp::Well => None,
+            Lamp::Due => Some(SLOW_US),
+            Lamp::Fault => Some(FAST_US),
         }
     }
 
@@ -134,7 +134,7 @@ mod tests {
         assert!(indicator.is_lit(ms(999)) && !indicator.is_lit(ms(1_000)));
         indicator.stands(ms(0), true, 2);
         assert!(indicator.is_lit(ms(199)) && !indicator.is_lit(ms(200)));
-        assert_eq!(indicator.standing(), Standing::Fault);
+        assert_eq!(indicator.standing(), Lamp::Fault);
     }
 
     #[test]

@@ -25,7 +25,7 @@ use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 
 use crate::hardware::Hardware;
-use report::Report;
+use report::PortReport;
 
 /// Longest line that is sent, its end included.
 pub const LINE_MAX: usize = 80;
@@ -44,7 +44,7 @@ pub struct Port {
     /// The line that comes in is too long: none of it counts.
     overlong: bool,
     out: Deque<u8, OUT_MAX>,
-    report: Option<Report>,
+    report: Option<PortReport>,
     watching: bool,
 }
 
@@ -142,7 +142,7 @@ impl Port {
     fn answer(&mut self) {
         match self.asked.trim() {
             "" => {}
-            "state" => self.report = Some(Report::new()),
+            "state" => self.report = Some(PortReport::new()),
             "watch" => {
                 self.watching = !self.watching;
                 self.short(if self.watching { "watching" } else { "not watching" });

@@ -10,7 +10,7 @@ mod english;
 mod german;
 
 use shaftbook_care::hint::Finding;
-use shaftbook_core::component::Kind;
+use shaftbook_core::component::ComponentKind;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::Event;
 
@@ -317,7 +317,7 @@ pub struct Words {
 impl Words {
     /// What is said of components of `kind`.
     #[must_use]
-    pub fn care_words(&self, kind: Kind) -> &CareWords {
+    pub fn care_words(&self, kind: ComponentKind) -> &CareWords {
         if kind.0 < 32 {
             return &self.needle_care;
         }

@@ -19,7 +19,7 @@ mod service;
 
 use heapless::Vec;
 use shaftbook_care::item::{self, CareItem};
-use shaftbook_core::component::{COMPONENTS_MAX, Kind, Standing};
+use shaftbook_core::component::{COMPONENTS_MAX, ComponentKind, Standing};
 use shaftbook_core::counters::NEEDLES_MAX;
 use shaftbook_readout::code::SYMBOLS;
 
@@ -286,7 +286,7 @@ fn count_due(state: &State<'_>) -> u8 {
 }
 
 /// The name of components of `kind`, with its number where it has one.
-fn name_of(kind: Kind, words: &Words) -> Line {
+fn name_of(kind: ComponentKind, words: &Words) -> Line {
     let mut name = line(words.care_words(kind).name);
     if kind.0 < 32 || kind.0 >= 40 {
         add(&mut name, " ");

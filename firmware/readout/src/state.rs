@@ -39,7 +39,7 @@
 use shaftbook_care::hint::{Certainty, Finding};
 use shaftbook_care::item::{items, most_pressing};
 use shaftbook_care::machine::Machine;
-use shaftbook_core::component::{Kind, Measure, Standing};
+use shaftbook_core::component::{ComponentKind, Measure, Standing};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::ledger::CarriedIn;
@@ -74,7 +74,7 @@ pub type Services = Steps<63, 1>;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Pressing {
     /// What it is; `None` for a kind that the code has no number for.
-    pub kind: Option<Kind>,
+    pub kind: Option<ComponentKind>,
     /// Its wear, % of its due limit.
     pub wear: WearPercent,
 }
@@ -170,7 +170,7 @@ impl ReadOut {
         let standing = |wanted| items(machine).filter(|item| item.standing == wanted).count();
         let knife = items(machine).find(|item| {
             let component = &item.component;
-            component.kind == Kind::FIXED_KNIFE && component.measure == Measure::Trims
+            component.kind == ComponentKind::FIXED_KNIFE && component.measure == Measure::Trims
         });
         Some(Self {
             tag: BoardTag::of(machine.id).start(),
@@ -329,7 +329,7 @@ fn pressing(kind: u32, wear: WearPercent) -> Result<Option<Pressing>, StateError
     Ok(match kind {
         0 => None,
         ANOTHER_KIND => Some(Pressing { kind: None, wear }),
-        1..=16 | 32..=63 => Some(Pressing { kind: Some(Kind(kind as u8)), wear }),
+        1..=16 | 32..=63 => Some(Pressing { kind: Some(ComponentKind(kind as u8)), wear }),
         _ => return Err(StateError::Kind(kind as u8)),
     })
 }

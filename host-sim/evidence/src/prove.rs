@@ -137,17 +137,21 @@ impl Proof {
     }
 
     /// Runs the proof on a board with rules `R`.
-    pub fn run<R: UnderTest>(self, plan: &Plan, progress: &(impl Fn(u64, u64) + Sync)) -> Outcome {
+    pub fn run<R: UnderTest>(
+        self,
+        plan: &SearchPlan,
+        progress: &(impl Fn(u64, u64) + Sync),
+    ) -> ProofOutcome {
         self.run_after::<R>(plan, progress, &|| {})
     }
 
     /// The same; `before_each` is called before each run, on the thread of that run.
     fn run_after<R: UnderTest>(
         self,
-        plan: &Plan,
+        plan: &SearchPlan,
         progress: &(impl Fn(u64, u64) + Sync),
         before_each: &(impl Fn() + Sync),
-    ) -> Outcome {
+    ) -> ProofOutcome {
         spread(self, plan, progress, |run| {
             before_each();
             // Even wear has two runs: one on each.
@@ -238,7 +242,7 @@ impl FromStr for CaseId {
 
 /// What to run.
 #[derive(Clone, Copy, Debug)]
-pub struct Plan {
+pub struct SearchPlan {
     /// Seed of everything.
     pub seed: u64,
     /// Few runs.
@@ -249,14 +253,14 @@ pub struct Plan {
 
 /// A case that does not hold.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Failure {
+pub struct FailedCase {
     /// Which.
     pub id: CaseId,
     /// What was seen.
     pub seen: String,
 }
 
-impl Failure {
+impl FailedCase {
     /// The command that runs this case alone. `quick` as it was in the search: the size of
     /// a search decides what its cases are. `board` is the broken board that it failed on,
     /// if it was one.
@@ -270,7 +274,7 @@ impl Failure {
 
 /// The result of a proof.
 #[derive(Clone, Debug)]
-pub struct Outcome {
+pub struct ProofOutcome {
     /// Which.
     pub proof: Proof,
     /// Cases tried.
@@ -281,10 +285,10 @@ pub struct Outcome {
     /// The worst figure seen, in words.
     pub worst: String,
     /// The first failing case, in the order of runs.
-    pub failure: Option<Failure>,
+    pub failure: Option<FailedCase>,
 }
 
-impl Outcome {
+impl ProofOutcome {
     /// Whether every case held.
     #[must_use]
     pub fn held(&self) -> bool {
@@ -305,7 +309,7 @@ pub struct Run {
     id: CaseId,
     only: Option<u64>,
     cases: u64,
-    failure: Option<Failure>,
+    failure: Option<FailedCase>,
     worst: std::collections::BTreeMap<&'static str, f64>,
     /// The lowest number of a run that failed, of all of the proof.
     first_failed: Arc<AtomicU64>,
@@ -324,7 +328,7 @@ impl Run {
         }
         if let Err(seen) = case() {
             let id = CaseId { case: number, ..self.id };
-            self.failure = Some(Failure { id, seen });
+            self.failure = Some(FailedCase { id, seen });
             self.first_failed.fetch_min(self.number, Ordering::Relaxed);
         }
     }
@@ -351,10 +355,10 @@ impl Run {
 
 fn spread(
     proof: Proof,
-    plan: &Plan,
+    plan: &SearchPlan,
     progress: &(impl Fn(u64, u64) + Sync),
     run: impl Fn(&mut Run) + Sync,
-) -> Outcome {
+) -> ProofOutcome {
     let seed = plan.replay.map_or(plan.seed, |id| id.seed);
     let runs = proof.runs(plan.quick);
     let numbers = plan.replay.map_or(0..runs, |id| id.run..id.run + 1);
@@ -384,8 +388,13 @@ fn spread(
     // and how far they came depends on the cores: they do not count.
     let first_failed = first_failed.load(Ordering::Relaxed);
     results.retain(|run| run.number <= first_failed);
-    let mut outcome =
-        Outcome { proof, cases: 0, cases_to_failure: None, worst: String::new(), failure: None };
+    let mut outcome = ProofOutcome {
+        proof,
+        cases: 0,
+        cases_to_failure: None,
+        worst: String::new(),
+        failure: None,
+    };
     let mut worst = std::collections::BTreeMap::new();
     for result in results {
         outcome.cases += match result.only {
@@ -420,10 +429,10 @@ impl fmt::Display for Figure {
 mod tests {
     use super::*;
 
-    const PLAN: Plan = Plan { seed: 1, quick: true, replay: None };
+    const PLAN: SearchPlan = SearchPlan { seed: 1, quick: true, replay: None };
 
     /// Seven cases a run; in run 5 the third and in every run from 9 on the first fails.
-    fn outcome(threads: usize) -> Outcome {
+    fn outcome(threads: usize) -> ProofOutcome {
         let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
         pool.install(|| {
             spread(Proof::LossBound, &PLAN, &|_, _| {}, |run| {

@@ -14,10 +14,10 @@ use clap::Parser as _;
 use shaftbook_evidence::campaign::bare::Bare;
 use shaftbook_evidence::campaign::draw::draw;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
-use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::runner::{self, On, Runner};
 use shaftbook_evidence::campaign::store::CounterStore;
-use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Header, Shard, Writer};
+use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
 use shaftbook_evidence::prove::sabotage::Sabotage;
 use shaftbook_world::figures::grouped;
 
@@ -108,7 +108,7 @@ pub fn main<S: CounterStore>() -> ExitCode {
 /// # Errors
 /// As [`run`].
 pub fn run_on(args: &Args, runner: &dyn Runner) -> Result<Verdict, Failure> {
-    let mut plan = Plan::load(&args.file)?;
+    let mut plan = CampaignPlan::load(&args.file)?;
     plan.seed = args.seed.unwrap_or(plan.seed);
     plan.runs = args.runs.unwrap_or(plan.runs);
     let file = args.file.display().to_string();
@@ -141,8 +141,13 @@ fn in_threads<T: Send>(
     pool.install(work)
 }
 
-fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result<Verdict, Failure> {
-    let header = Header::new(plan, &runner.subject(), args.shard.unwrap_or(Shard::WHOLE));
+fn all_runs(
+    args: &Args,
+    plan: &CampaignPlan,
+    runner: &dyn Runner,
+    file: &str,
+) -> Result<Verdict, Failure> {
+    let header = StreamHeader::new(plan, &runner.subject(), args.shard.unwrap_or(Shard::WHOLE));
     if !(0..header.chunks()).any(|chunk| header.shard.has(chunk)) {
         let line = format!(
             "part {} has no run: {} runs are {} chunks of {CHUNK_RUNS}",
@@ -194,7 +199,12 @@ fn all_runs(args: &Args, plan: &Plan, runner: &dyn Runner, file: &str) -> Result
     Ok(held)
 }
 
-fn one_run(plan: &Plan, number: u64, runner: &dyn Runner, out: &Path) -> Result<Verdict, Failure> {
+fn one_run(
+    plan: &CampaignPlan,
+    number: u64,
+    runner: &dyn Runner,
+    out: &Path,
+) -> Result<Verdict, Failure> {
     let (shop, script) = draw(plan, number);
     let ran = runner.play(&script);
     let name = &plan.shops[shop].name;

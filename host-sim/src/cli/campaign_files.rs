@@ -11,7 +11,7 @@ use super::failure::Failure;
 use super::output::{WholeFile, say};
 use shaftbook_evidence::campaign::cases;
 use shaftbook_evidence::campaign::draw::draw;
-use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::report;
 use shaftbook_evidence::campaign::report::json::Report;
@@ -90,7 +90,7 @@ fn regressions(out: &Path, results: &Results, runner: Option<&dyn Runner>) -> Re
 /// # Errors
 /// It cannot be written.
 pub fn regression(
-    plan: &Plan,
+    plan: &CampaignPlan,
     number: u64,
     runner: &dyn Runner,
     out: &Path,

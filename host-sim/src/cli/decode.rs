@@ -11,8 +11,8 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bar;
-use shaftbook_tools::readout::figures::{Count, Plan, Row, count, table};
-use shaftbook_tools::readout::report::Report;
+use shaftbook_tools::readout::figures::{CountPlan, MishearingCount, MishearingRow, count, table};
+use shaftbook_tools::readout::report::CodeReport;
 use shaftbook_tools::readout::text::render;
 use shaftbook_world::figures::grouped;
 
@@ -79,7 +79,7 @@ fn decode_code(args: &Args) -> Result<Verdict, Failure> {
         refusal(&format!("{refused}{odd}"))
     })?;
     let is_its_own = tag.map(|tag| tag.start() == decoded.read_out.tag);
-    let report = Report::from(&decoded);
+    let report = CodeReport::from(&decoded);
     let mut text = render(&report, args.spell);
     if let (Some(tag), Some(is_its_own)) = (tag, is_its_own) {
         let verdict = if is_its_own { "the code can be of" } else { "THE CODE IS NOT OF" };
@@ -96,15 +96,15 @@ fn refusal(why: &impl ToString) -> Failure {
 #[derive(Serialize)]
 struct Output {
     #[serde(flatten)]
-    report: Report,
+    report: CodeReport,
     #[serde(skip_serializing_if = "Option::is_none")]
     is_of_the_board: Option<bool>,
 }
 
 fn count_figures(args: &Args) -> Result<Verdict, Failure> {
-    let plan = Plan { seed: args.seed, cases: args.cases, kept: KEPT };
+    let plan = CountPlan { seed: args.seed, cases: args.cases, kept: KEPT };
     let progress =
-        bar(shaftbook_tools::readout::damage::Damage::all().len() as u64 * plan.cases, "codes");
+        bar(shaftbook_tools::readout::damage::Mishearing::all().len() as u64 * plan.cases, "codes");
     let rows = count(&plan, &|done| progress.inc(done));
     progress.finish_and_clear();
     let held = rows.iter().filter(|row| row.held()).count();
@@ -130,11 +130,11 @@ struct Line<'a> {
     bound: String,
     held: bool,
     #[serde(flatten)]
-    count: &'a Count,
+    count: &'a MishearingCount,
 }
 
-impl<'a> From<&'a Row> for Line<'a> {
-    fn from(row: &'a Row) -> Self {
+impl<'a> From<&'a MishearingRow> for Line<'a> {
+    fn from(row: &'a MishearingRow) -> Self {
         Self {
             damage: row.damage.to_string(),
             bound: row.damage.promise().to_string(),

@@ -8,7 +8,7 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bar;
-use shaftbook_tools::hints::{self, Figures};
+use shaftbook_tools::hints::{self, HintFigures};
 use shaftbook_world::figures::grouped;
 
 /// Measure the first-look hints: simulate machines with and without a planted fault, and
@@ -44,7 +44,7 @@ struct Report {
     runs: u64,
     seed: u64,
     held: bool,
-    rows: Vec<Figures>,
+    rows: Vec<HintFigures>,
 }
 
 /// Does it.
@@ -55,7 +55,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let progress = bar(args.runs, "machines");
     let rows = hints::run(args.runs, args.seed, &|done| progress.set_position(done));
     progress.finish_and_clear();
-    let held = rows.iter().all(Figures::held);
+    let held = rows.iter().all(HintFigures::held);
     let report = Report { runs: args.runs, seed: args.seed, held, rows };
     print(args.format, &text(&report), &report)?;
     Ok(if held { Verdict::Held } else { Verdict::Failed })

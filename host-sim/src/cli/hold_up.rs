@@ -6,7 +6,7 @@ use super::output::{Format, print};
 use shaftbook_tools::hold_up::circuit::{Circuit, Conditions, Load, Losses};
 use shaftbook_tools::hold_up::microfarads::Microfarads;
 use shaftbook_tools::hold_up::reaction::{BUDGET_US, Source};
-use shaftbook_tools::hold_up::report::Report;
+use shaftbook_tools::hold_up::report::HoldUpReport;
 
 /// Size the hold-up capacitor, or say how long a given one lasts.
 ///
@@ -114,7 +114,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         reaction_ms,
         safety_factor: args.safety_factor,
     })?;
-    let report = Report::new(&circuit, source, given);
+    let report = HoldUpReport::new(&circuit, source, given);
     print(args.format, &report.text(), &report)?;
     Ok(if report.suffices { Verdict::Held } else { Verdict::Failed })
 }

@@ -10,7 +10,7 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use shaftbook_tools::inspect::image::Image;
-use shaftbook_tools::inspect::report::{Report, inspect};
+use shaftbook_tools::inspect::report::{ImageReport, inspect};
 use shaftbook_tools::inspect::text::render;
 
 /// Inspect the bytes of a memory part, as read out from a dead board.
@@ -59,7 +59,7 @@ fn page_bytes() -> impl TypedValueParser<Value = u16> {
 struct Output<'a> {
     image: String,
     #[serde(flatten)]
-    report: &'a Report,
+    report: &'a ImageReport,
 }
 
 /// Does it.

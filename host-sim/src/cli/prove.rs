@@ -16,7 +16,7 @@ use super::progress::bar;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::runner;
 use shaftbook_evidence::prove::sabotage::Sabotage;
-use shaftbook_evidence::prove::{CaseId, Outcome, Plan, Proof, junit};
+use shaftbook_evidence::prove::{CaseId, Proof, ProofOutcome, SearchPlan, junit};
 use shaftbook_world::figures::grouped;
 
 /// Prove that no count is lost or invented: search for a case in which something that
@@ -144,7 +144,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
         }
     }
-    let plan = Plan { seed: args.seed, quick: args.is_quick(), replay };
+    let plan = SearchPlan { seed: args.seed, quick: args.is_quick(), replay };
     let wanted = |proof: &Proof| match &replay {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),
@@ -206,7 +206,7 @@ struct Row {
 }
 
 impl Row {
-    fn of(outcome: &Outcome, args: &Args) -> Self {
+    fn of(outcome: &ProofOutcome, args: &Args) -> Self {
         let id = outcome.failure.as_ref().map(|failure| failure.id.to_string());
         let board = args.board.map(|broken| broken.name);
         Self {

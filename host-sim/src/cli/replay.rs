@@ -12,10 +12,10 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
 use super::progress::bytes;
-use shaftbook_tools::capture::read::{Capture, Seen};
+use shaftbook_tools::capture::read::{CaptureReader, Seen};
 use shaftbook_tools::capture::signals::Names;
 use shaftbook_tools::replay::{Replayed, replay};
-use shaftbook_world::figures::{Figures, grouped, hours};
+use shaftbook_world::figures::{CounterFigures, grouped, hours};
 use shaftbook_world::settings_file::{self, explain};
 
 /// Replay a capture of a machine's signals (IEEE 1364 VCD) through the board and print
@@ -137,7 +137,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let progress = bytes(length, "replaying");
     let reader = BufReader::new(progress.wrap_read(file));
     let name = args.capture.display().to_string();
-    let mut capture = Capture::open(&name, reader, &args.names(), &settings)?;
+    let mut capture = CaptureReader::open(&name, reader, &args.names(), &settings)?;
     let replayed = replay(&mut capture, |capture| capture.seen().end_us, settings, args.seed)?;
     progress.finish_and_clear();
     let report = Report::of(args, settings, &replayed, capture.seen());
@@ -153,8 +153,8 @@ struct Report {
     end_us: u64,
     unknown_values: u64,
     cuts: u32,
-    counted: Figures,
-    lost_at_cuts: Figures,
+    counted: CounterFigures,
+    lost_at_cuts: CounterFigures,
     faults: Vec<String>,
     notes: Vec<String>,
 }
@@ -177,8 +177,8 @@ impl Report {
             end_us: seen.end_us,
             unknown_values: seen.unknown_values,
             cuts: replayed.cuts,
-            counted: Figures::of(&replayed.counted, settings.needles),
-            lost_at_cuts: Figures::of(&replayed.lost, settings.needles),
+            counted: CounterFigures::of(&replayed.counted, settings.needles),
+            lost_at_cuts: CounterFigures::of(&replayed.lost, settings.needles),
             faults: replayed.faults.iter().map(|fault| format!("{fault:?}")).collect(),
             notes,
         }

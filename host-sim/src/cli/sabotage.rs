@@ -9,8 +9,8 @@ use super::Verdict;
 use super::failure::Failure;
 use super::output::say;
 use super::progress::bar;
-use shaftbook_evidence::prove::Plan;
-use shaftbook_evidence::prove::sabotage::{ALL, Finding, Sabotage};
+use shaftbook_evidence::prove::SearchPlan;
+use shaftbook_evidence::prove::sabotage::{ALL, Sabotage, SabotageFinding};
 use shaftbook_world::figures::grouped;
 
 /// Break the board on purpose, one mistake at a time, and see which proof finds it.
@@ -72,7 +72,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         list(args.format, &boards)?;
         return Ok(Verdict::Held);
     }
-    let plan = Plan { seed: args.seed, quick: !args.full, replay: None };
+    let plan = SearchPlan { seed: args.seed, quick: !args.full, replay: None };
     if args.format == Form::Markdown {
         say(TABLE_HEAD)?;
     }
@@ -169,7 +169,7 @@ const TABLE_HEAD: &str =
 ";
 
 impl Row {
-    fn of(finding: &Finding, args: &Args) -> Self {
+    fn of(finding: &SabotageFinding, args: &Args) -> Self {
         let it = finding.sabotage;
         let failure = finding.caught().and_then(|outcome| outcome.failure.as_ref());
         // The size of a search decides what its cases are.

@@ -14,16 +14,16 @@ use super::progress::bar;
 use shaftbook_core::board::Fitting;
 use shaftbook_tools::capture::write::CaptureWriter;
 use shaftbook_tools::sew::care::Care;
-use shaftbook_tools::sew::compare::{Row, rows};
-use shaftbook_tools::sew::run::{Outcome, RunError, Watch, run_fitted};
+use shaftbook_tools::sew::compare::{ComparedRow, rows};
+use shaftbook_tools::sew::run::{RunError, SewOutcome, Watch, run_fitted};
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::firmware::Firmware;
-use shaftbook_world::figures::{Figures, grouped, hours};
+use shaftbook_world::figures::{CounterFigures, grouped, hours};
 use shaftbook_world::fitting::plain_fitting;
 use shaftbook_world::profile::Profile;
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::distort::Tally;
-use shaftbook_world::sewing::{Event, Timed};
+use shaftbook_world::sewing::distort::DistortTally;
+use shaftbook_world::sewing::{SewingEvent, Timed};
 
 /// Sew a scenario: simulate a machine and its board, and print what the board counted
 /// beside what truly happened.
@@ -88,7 +88,7 @@ impl Board {
         fitting: Fitting,
         watch: &mut impl Watch,
         progress: impl FnMut(u64),
-    ) -> Result<Outcome, RunError> {
+    ) -> Result<SewOutcome, RunError> {
         match self {
             Self::Firmware => run_fitted::<Firmware>(scenario, seed, fitting, watch, progress),
             Self::Core => run_fitted::<Core>(scenario, seed, fitting, watch, progress),
@@ -163,7 +163,7 @@ struct Recorder {
 
 impl Watch for Recorder {
     fn event(&mut self, timed: Timed) -> io::Result<()> {
-        if timed.event == Event::Cut {
+        if timed.event == SewingEvent::Cut {
             self.end_us = timed.at_us + 1_000_000;
         }
         self.writer.event(timed)
@@ -177,21 +177,21 @@ struct Report {
     seed: u64,
     held: bool,
     broken: Vec<String>,
-    rows: Vec<Row>,
+    rows: Vec<ComparedRow>,
     cuts: u32,
     checkpoints: u64,
     page_cycles: u64,
     hottest_page_cycles: u32,
-    worst_loss_at_a_cut: Figures,
-    counted: Figures,
-    truth: Figures,
-    signal_faults: Tally,
+    worst_loss_at_a_cut: CounterFigures,
+    counted: CounterFigures,
+    truth: CounterFigures,
+    signal_faults: DistortTally,
     #[serde(skip_serializing_if = "Option::is_none")]
     care: Option<Care>,
 }
 
 impl Report {
-    fn of(scenario: &Scenario, seed: u64, outcome: &Outcome) -> Self {
+    fn of(scenario: &Scenario, seed: u64, outcome: &SewOutcome) -> Self {
         let needles = outcome.settings.needles;
         Self {
             scenario: scenario.name.clone(),
@@ -203,15 +203,15 @@ impl Report {
             checkpoints: outcome.checkpoints,
             page_cycles: outcome.cycles,
             hottest_page_cycles: outcome.hottest_page_cycles,
-            worst_loss_at_a_cut: Figures::of(&outcome.worst_loss, needles),
-            counted: Figures::of(&outcome.counted, needles),
-            truth: Figures::of(&outcome.truth.counters(), needles),
+            worst_loss_at_a_cut: CounterFigures::of(&outcome.worst_loss, needles),
+            counted: CounterFigures::of(&outcome.counted, needles),
+            truth: CounterFigures::of(&outcome.truth.counters(), needles),
             signal_faults: outcome.tally,
             care: None,
         }
     }
 
-    fn text(&self, scenario: &Scenario, outcome: &Outcome) -> String {
+    fn text(&self, scenario: &Scenario, outcome: &SewOutcome) -> String {
         let mut text = format!(
             "{} (seed {}): {} working days, {} cuts, {} checkpoints\n",
             self.scenario,

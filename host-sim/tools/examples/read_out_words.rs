@@ -15,7 +15,7 @@ use shaftbook_readout::decode::{Refused, decode};
 use shaftbook_readout::heard::Heard;
 use shaftbook_readout::state::{ReadOut, Sign};
 use shaftbook_readout::steps::Steps;
-use shaftbook_tools::readout::damage::Damage;
+use shaftbook_tools::readout::damage::Mishearing;
 use shaftbook_tools::readout::draw::read_out;
 use shaftbook_world::sewing::random::Random;
 
@@ -32,7 +32,7 @@ fn main() {
         let said = read_out(&mut random);
         let code = Code::saying(&said);
         let (unheard, wrong) = (random.below(5) as usize, random.below(5) as usize);
-        let misheard = Damage::Misheard { unheard, wrong }.of(&code, &mut random);
+        let misheard = Mishearing::Misheard { unheard, wrong }.of(&code, &mut random);
         let Some(heard) = misheard else { continue };
         let decoded = decode(&Heard::parse(&heard).expect("thirty symbols"));
         let line = json!({

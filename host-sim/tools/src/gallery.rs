@@ -63,8 +63,8 @@ pub fn exhibits(language: Language) -> Vec<Exhibit> {
 
 fn steady_screens(demo: &Demo) -> Vec<(&'static str, &'static str, Screen)> {
     let top = Screen::Top;
-    let knife = demo.place_of(shaftbook_core::component::Kind::FIXED_KNIFE);
-    let oil = demo.place_of(shaftbook_core::component::Kind::HOOK_OIL);
+    let knife = demo.place_of(shaftbook_core::component::ComponentKind::FIXED_KNIFE);
+    let oil = demo.place_of(shaftbook_core::component::ComponentKind::HOOK_OIL);
     let challenge = EightDigits::new(40_719_263);
     let wish = Authorised::Service;
     let reply = |at, digits| Screen::Reply {

@@ -21,14 +21,14 @@ use serde::Serialize;
 use shaftbook_care::binomial::{limits, upper_tail};
 use shaftbook_care::hint::{Certainty, POSSIBLE_ERROR, STRONG_ERROR};
 
-pub use rows::Row;
+pub use rows::HintRow;
 
 /// A false-alarm rate is called too high when chance alone gives as many this rarely.
 const BEYOND_CHANCE: f64 = 0.001;
 
 /// What one row came to.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Figures {
+pub struct HintFigures {
     /// What was planted, in a few words.
     pub planted: &'static str,
     /// The finding that is right; none on a sound machine.
@@ -47,8 +47,8 @@ pub struct Figures {
     pub is_judged: bool,
 }
 
-impl Figures {
-    fn of(row: Row, seen: &[Seen]) -> Self {
+impl HintFigures {
+    fn of(row: HintRow, seen: &[Seen]) -> Self {
         let count =
             |wanted: &dyn Fn(&Seen) -> bool| seen.iter().filter(|s| wanted(s)).count() as u64;
         Self {
@@ -94,7 +94,7 @@ struct Seen {
 
 /// Makes `runs` runs of every row with `seed`; `progress` gets how many runs are done.
 #[must_use]
-pub fn run(runs: u64, seed: u64, progress: &(impl Fn(u64) + Sync)) -> Vec<Figures> {
+pub fn run(runs: u64, seed: u64, progress: &(impl Fn(u64) + Sync)) -> Vec<HintFigures> {
     let done = AtomicU64::new(0);
     let seen: Vec<Vec<Seen>> = (0..runs)
         .into_par_iter()
@@ -105,7 +105,7 @@ pub fn run(runs: u64, seed: u64, progress: &(impl Fn(u64) + Sync)) -> Vec<Figure
         })
         .collect();
     let of_row = |n: usize| -> Vec<Seen> { seen.iter().map(|machine| machine[n]).collect() };
-    Row::ALL.into_iter().enumerate().map(|(n, row)| Figures::of(row, &of_row(n))).collect()
+    HintRow::ALL.into_iter().enumerate().map(|(n, row)| HintFigures::of(row, &of_row(n))).collect()
 }
 
 #[cfg(test)]
@@ -125,7 +125,7 @@ mod tests {
     fn the_same_seed_gives_the_same_figures_and_the_rates_hold() {
         let figures = run(12, 5, &|_| ());
         assert_eq!(figures, run(12, 5, &|_| ()));
-        assert_eq!(figures.len(), Row::ALL.len());
+        assert_eq!(figures.len(), HintRow::ALL.len());
         for row in &figures {
             assert!(row.held(), "{row:?}");
             assert!(row.found + row.missed() <= row.runs, "{row:?}");
@@ -165,7 +165,7 @@ mod tests {
 
     #[test]
     fn too_many_false_alarms_are_beyond_chance() {
-        let row = |false_alarms, false_strong| Figures {
+        let row = |false_alarms, false_strong| HintFigures {
             planted: "nothing",
             right: None,
             runs: 1_000,

@@ -11,8 +11,8 @@ use shaftbook_world::bench::session::Session;
 use shaftbook_world::bus::Tear;
 use shaftbook_world::fitting::{bus_of, plain_fitting};
 use shaftbook_world::input_error::InputError;
-use shaftbook_world::scenario::Part;
-use shaftbook_world::sewing::{Event, Timed};
+use shaftbook_world::scenario::ScenarioPart;
+use shaftbook_world::sewing::{SewingEvent, Timed};
 
 /// From the last cut to the last reading, and how long that takes, µs.
 const LAST_READING_US: u64 = 3_000_000;
@@ -85,7 +85,7 @@ pub fn replay<C>(
 where
     C: Iterator<Item = Result<Timed, InputError>>,
 {
-    let part = Part::default();
+    let part = ScenarioPart::default();
     let bus = bus_of(&part, seed).map_err(|wrong| ReplayError::Board(RunError::Part(wrong)))?;
     let (mut session, fitted): (Session<Firmware>, Counters) =
         fit(bus, plain_fitting(settings), None).map_err(ReplayError::Board)?;
@@ -98,11 +98,11 @@ where
         replayed.events += 1;
         last_us = timed.at_us;
         match timed.event {
-            Event::PowerUp => session.power_up(timed.at_us),
-            Event::Input(input) => {
+            SewingEvent::PowerUp => session.power_up(timed.at_us),
+            SewingEvent::Input(input) => {
                 session.input(timed.at_us, input, |effect| heard.effect(effect));
             }
-            Event::Cut => {
+            SewingEvent::Cut => {
                 let tear = Tear::draw(seed ^ u64::from(replayed.cuts), part.page_bytes);
                 let ended = session.cut(timed.at_us, tear, |effect| heard.effect(effect));
                 replayed.lost = replayed.lost.plus(&loss(at_cut, heard.past.take()));

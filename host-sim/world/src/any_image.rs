@@ -17,8 +17,8 @@ use std::sync::OnceLock;
 
 use shaftbook_core::authority::{EightDigits, Key, Purpose, reply};
 use shaftbook_core::board::{Board, Command, Fitting};
-use shaftbook_core::codec::frame::{Header, Kind, RECORD_BYTES, Record, seal};
-use shaftbook_core::component::{Component, Kind as ComponentKind, Measure, Role};
+use shaftbook_core::codec::frame::{Header, RECORD_BYTES, Record, RecordKind, seal};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::FaultSet;
 use shaftbook_core::identity::BoardId;
@@ -58,7 +58,7 @@ const SHAPES: [Geometry; 5] = [
 
 /// How a run ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Outcome {
+pub struct ImageOutcome {
     /// The lifetime counters were known at the end.
     pub knows_lifetime: bool,
     /// The faults shown at the end.
@@ -89,7 +89,7 @@ impl Bytes<'_> {
 /// # Panics
 /// When the board breaks a rule of this module.
 #[must_use]
-pub fn run(bytes: &[u8]) -> Outcome {
+pub fn run(bytes: &[u8]) -> ImageOutcome {
     let mut bytes = Bytes(bytes);
     let image = image(&mut bytes);
     let wiring = bytes.byte();
@@ -167,7 +167,8 @@ fn lay_over(image: &mut Image, from: &mut Bytes<'_>) {
         }
     }
     if how & 0x10 != 0 {
-        let kind = [Kind::Checkpoint, Kind::Entry, Kind::Snapshot][usize::from(how >> 5) % 3];
+        let kind = [RecordKind::Checkpoint, RecordKind::Entry, RecordKind::Snapshot]
+            [usize::from(how >> 5) % 3];
         header = Some(Header { kind, lap: Lap::new(from.wide()) });
     }
     if let (true, Some(header)) = (how & 0x08 == 0, header) {
@@ -357,7 +358,7 @@ impl Held {
     }
 
     /// New stitches are counted, each once, whatever came before.
-    fn finish(mut self) -> Outcome {
+    fn finish(mut self) -> ImageOutcome {
         self.input(Input::Jump(Level::Inactive));
         self.input(Input::PowerFail(Level::Inactive));
         self.input(Input::Shaft(Level::Inactive));
@@ -375,8 +376,8 @@ impl Held {
         self.outcome()
     }
 
-    fn outcome(&self) -> Outcome {
-        Outcome {
+    fn outcome(&self) -> ImageOutcome {
+        ImageOutcome {
             knows_lifetime: self.board().lifetime(self.bench.now()).is_some(),
             faults: self.board().faults(),
         }

@@ -57,7 +57,7 @@ use self::under_test::UnderTest;
 use crate::bus::{Bus, Part, Timing};
 
 pub use device::core;
-pub use figures::Figures;
+pub use figures::CommandFigures;
 pub use power::Recovered;
 pub use proof_board::{BELT, BOARD, KEY, KNIFE, OPERATORS, any_needle, fitting};
 
@@ -99,9 +99,9 @@ pub struct Bench<D: Device> {
     /// The most that was acknowledged as durable.
     pub acknowledged: Counters,
     /// The figures as last acknowledged.
-    pub figures: Figures,
+    pub figures: CommandFigures,
     /// What they will be when the command under way is done.
-    pub pending: Option<Figures>,
+    pub pending: Option<CommandFigures>,
     /// Effects seen since the last power-up.
     pub effects: Vec<Effect>,
     /// The needle over the plate, and whether the needle bar is disengaged.
@@ -135,7 +135,7 @@ impl<D: Device> Bench<D> {
     #[must_use]
     pub fn started(bus: Bus, device: D) -> Self {
         let origin_ns = bus.now_ns();
-        let figures = Figures::of(device.board().ledger());
+        let figures = CommandFigures::of(device.board().ledger());
         Self {
             bus,
             device,
@@ -285,7 +285,7 @@ impl<D: Device> Bench<D> {
                 if matches!(event, Event::Renewed | Event::Served)
                     && let Some(pending) = self.pending.take()
                 {
-                    let now = Figures::of(self.board().ledger());
+                    let now = CommandFigures::of(self.board().ledger());
                     self.figures = if pending.are(&now) { now } else { pending };
                 }
             }
@@ -360,6 +360,6 @@ impl<R: UnderTest> Bench<Core<R>> {
         let asked = self.device.board_mut().request(now, fit);
         assert_eq!(asked, Ok(()), "a blank part can be fitted");
         self.rest(&mut |_| {});
-        self.figures = Figures::of(self.board().ledger());
+        self.figures = CommandFigures::of(self.board().ledger());
     }
 }

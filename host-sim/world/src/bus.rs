@@ -12,7 +12,7 @@
 //! Not done here: deciding which faults to try, and judging what the board made of
 //! them.
 //!
-//! - [`Part`], its cells and program cycles; [`Kind`], [`Stuck`]
+//! - [`Part`], its cells and program cycles; [`Stuck`]
 //! - [`Wear`]: cycles counted per page and per 4-byte group
 //! - [`Tear`]: what a cut leaves of a page whose cycle had begun
 //! - [`Timing`]: how long bytes and cycles take
@@ -32,8 +32,8 @@ mod wear;
 
 pub use cells::Stuck;
 pub use display::{DisplayFailure, DisplayModel};
-pub use line::{Answers, Bus, BusError, Event, RecordedCycle, Tally};
-pub use part::{Kind, Part, WrongImage};
+pub use line::{Answers, Bus, BusError, BusEvent, BusTally, RecordedCycle};
+pub use part::{Part, WrongImage};
 pub use tear::{BadTear, Tear};
 pub use timing::Timing;
 pub use wear::Wear;

@@ -5,7 +5,7 @@ use shaftbook_core::counters::Counters;
 
 /// Counters with the needles the head has, for output.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Figures {
+pub struct CounterFigures {
     /// All stitches.
     pub stitches: u64,
     /// Stitches of each needle, needle 1 first.
@@ -34,7 +34,7 @@ pub struct Figures {
     pub missed_edges: u32,
 }
 
-impl Figures {
+impl CounterFigures {
     /// The figures of a head with `needles` needles (1 to 16).
     #[must_use]
     pub fn of(counters: &Counters, needles: u8) -> Self {

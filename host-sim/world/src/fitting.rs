@@ -20,7 +20,7 @@ use shaftbook_core::settings::Settings;
 use crate::bench::core::Core;
 use crate::bench::session::Session;
 use crate::bus::{Bus, Part, Timing, WrongImage};
-use crate::scenario::{self, PartKind};
+use crate::scenario::{self, PartKindName};
 
 /// The simulated board's identity, where nothing else is said.
 pub const BOARD: BoardId = BoardId(0x5EED);
@@ -54,11 +54,11 @@ impl std::error::Error for FitError {}
 ///
 /// # Errors
 /// [`WrongImage`] for an impossible shape.
-pub fn bus_of(part: &scenario::Part, seed: u64) -> Result<Bus, WrongImage> {
+pub fn bus_of(part: &scenario::ScenarioPart, seed: u64) -> Result<Bus, WrongImage> {
     let blank = Part::blank(part.geometry())?;
     let blank = match part.kind {
-        PartKind::Eeprom => blank,
-        PartKind::Fram => blank.as_fram(),
+        PartKindName::Eeprom => blank,
+        PartKindName::Fram => blank.as_fram(),
     };
     let program_max_ns = u64::from(part.program_us) * 1_000;
     let timing =

@@ -193,7 +193,11 @@ impl Entry {
         }
     }
 
-    fn component(&self, kind: shaftbook_core::component::Kind, clock_fitted: bool) -> Component {
+    fn component(
+        &self,
+        kind: shaftbook_core::component::ComponentKind,
+        clock_fitted: bool,
+    ) -> Component {
         let (counted, due) =
             self.limit(clock_fitted).given().next().unwrap_or((Counted::OwnNeedle, 0.0));
         let measure = match counted {

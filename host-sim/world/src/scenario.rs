@@ -35,11 +35,11 @@ pub struct Scenario {
     pub board: BoardTable,
     /// The memory part.
     #[serde(default)]
-    pub part: Part,
+    pub part: ScenarioPart,
     /// When the shop works.
     pub hours: Hours,
     /// The machine.
-    pub machine: Machine,
+    pub machine: ScenarioMachine,
     /// What is sewn, in turn, again and again.
     pub designs: Vec<Design>,
     /// How the supply goes off.
@@ -53,7 +53,7 @@ pub struct Scenario {
 /// Kind of memory part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum PartKind {
+pub enum PartKindName {
     /// Pages and a program time.
     Eeprom,
     /// No pages to wait for, no program time.
@@ -63,9 +63,9 @@ pub enum PartKind {
 /// The memory part. Default: the reference EEPROM.
 #[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct Part {
+pub struct ScenarioPart {
     /// EEPROM or FRAM.
-    pub kind: PartKind,
+    pub kind: PartKindName,
     /// Capacity, bytes, 8,192 to 65,536.
     pub size_bytes: u32,
     /// Page, bytes, 16 to 128, a power of two.
@@ -74,13 +74,13 @@ pub struct Part {
     pub program_us: u32,
 }
 
-impl Default for Part {
+impl Default for ScenarioPart {
     fn default() -> Self {
-        Self { kind: PartKind::Eeprom, size_bytes: 32_768, page_bytes: 64, program_us: 5_000 }
+        Self { kind: PartKindName::Eeprom, size_bytes: 32_768, page_bytes: 64, program_us: 5_000 }
     }
 }
 
-impl Part {
+impl ScenarioPart {
     /// The part's shape as the store sees it.
     #[must_use]
     pub const fn geometry(&self) -> Geometry {
@@ -128,7 +128,7 @@ pub struct Pause {
 /// The machine.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct Machine {
+pub struct ScenarioMachine {
     /// Needles on the head, 1 to 16.
     pub needles: u8,
     /// Cruising speed, stitches/min, 60 to 2,000.
@@ -166,7 +166,7 @@ pub struct Machine {
     pub breaks_per_100k: PerNeedle,
 }
 
-impl Default for Machine {
+impl Default for ScenarioMachine {
     fn default() -> Self {
         Self {
             needles: 15,
@@ -292,13 +292,13 @@ pub struct Faults {
     /// 0 to 15,000.
     pub needle_skew_us: u32,
     /// Sensors that fail, at most 32.
-    pub failures: Vec<Failure>,
+    pub failures: Vec<SensorFailure>,
 }
 
 /// A sensor that fails for a time.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Failure {
+pub struct SensorFailure {
     /// Which one.
     pub sensor: Sensor,
     /// How.

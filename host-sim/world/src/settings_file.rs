@@ -40,7 +40,7 @@ impl From<NeedleWiring> for NeedleSource {
 /// The service measure, as written in a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Measure {
+pub enum MeasureName {
     /// Powered time.
     Powered,
     /// Running time.
@@ -102,7 +102,7 @@ pub struct BoardTable {
     /// Most powered time between checkpoints, s, 1 to 3,600.
     pub checkpoint_powered_s: Option<u16>,
     /// The service measure.
-    pub service_measure: Option<Measure>,
+    pub service_measure: Option<MeasureName>,
     /// The service interval, h.
     pub service_interval_h: Option<u16>,
     /// The panel's language, in two letters (ISO 639-1).
@@ -133,8 +133,8 @@ impl BoardTable {
             checkpoint_trims: self.checkpoint_trims.unwrap_or(base.checkpoint_trims),
             checkpoint_powered_s: self.checkpoint_powered_s.unwrap_or(base.checkpoint_powered_s),
             service_measure: self.service_measure.map_or(base.service_measure, |m| match m {
-                Measure::Powered => ServiceMeasure::Powered,
-                Measure::Running => ServiceMeasure::Running,
+                MeasureName::Powered => ServiceMeasure::Powered,
+                MeasureName::Running => ServiceMeasure::Running,
             }),
             service_interval_h: self.service_interval_h.unwrap_or(base.service_interval_h),
             language: self.language.map_or(base.language, PanelLanguage::code),

@@ -38,15 +38,15 @@ pub mod truth;
 use std::ops::ControlFlow;
 
 use crate::scenario::Scenario;
-use distort::{Distort, Tally};
-pub use event::{Event, Timed};
-use machine::Machine;
+use distort::{Distort, DistortTally};
+pub use event::{SewingEvent, Timed};
+use machine::SewingMachine;
 use truth::Truth;
 
 /// A simulated life of a machine, as the events its board sees.
 #[derive(Clone, Debug)]
 pub struct Sewing {
-    machine: Machine,
+    machine: SewingMachine,
     distort: Option<Box<Distort>>,
     /// A clean event that waits for what comes before it.
     clean: Option<Timed>,
@@ -58,7 +58,7 @@ impl Sewing {
     #[must_use]
     pub fn new(scenario: &Scenario, seed: u64) -> Self {
         Self {
-            machine: Machine::new(scenario, seed),
+            machine: SewingMachine::new(scenario, seed),
             distort: Distort::new(&scenario.faults, seed).map(Box::new),
             clean: None,
             now_us: 0,
@@ -74,8 +74,8 @@ impl Sewing {
 
     /// What was done to the signals so far.
     #[must_use]
-    pub fn tally(&self) -> Tally {
-        self.distort.as_ref().map_or_else(Tally::default, |d| d.tally())
+    pub fn tally(&self) -> DistortTally {
+        self.distort.as_ref().map_or_else(DistortTally::default, |d| d.tally())
     }
 
     /// Gives the events to `take`, in order, until it breaks or the life is over. The
@@ -115,7 +115,7 @@ impl Sewing {
             }
             let clean = self.clean.take()?;
             distort.push(clean);
-            if !matches!(clean.event, Event::Input(_)) {
+            if !matches!(clean.event, SewingEvent::Input(_)) {
                 self.now_us = clean.at_us;
                 return Some(clean);
             }

@@ -9,7 +9,7 @@ use rayon::prelude::*;
 use shaftbook_core::counters::Counters;
 use shaftbook_evidence::campaign::bare::Bare;
 use shaftbook_evidence::campaign::draw::draw;
-use shaftbook_evidence::campaign::plan::Plan;
+use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::runner::{On, Runner};
 use shaftbook_evidence::campaign::store::{CounterStore, Pages, StoreError};
 use shaftbook_evidence::campaign::tally::Tally;
@@ -18,7 +18,7 @@ use shaftbook_evidence::campaign::tally::Tally;
 fn campaign<S: CounterStore>(runs: u64) -> (Tally, Option<String>) {
     let file =
         Path::new(env!("CARGO_MANIFEST_DIR")).join("../../host-sim/campaigns/cuts-only.toml");
-    let plan = Plan::load(&file).expect("the campaign");
+    let plan = CampaignPlan::load(&file).expect("the campaign");
     let on = On::<Bare<S>>::new();
     let ran: Vec<_> = (0..runs).into_par_iter().map(|run| on.play(&draw(&plan, run).1)).collect();
     let mut tally = Tally::default();

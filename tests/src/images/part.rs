@@ -9,9 +9,9 @@ use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::settings::Settings;
 use shaftbook_tools::inspect::image::Image;
-use shaftbook_tools::inspect::recovered::Recovered;
-use shaftbook_tools::inspect::report::{Report, inspect};
-use shaftbook_world::figures::Figures;
+use shaftbook_tools::inspect::recovered::ImageRecovered;
+use shaftbook_tools::inspect::report::{ImageReport, inspect};
+use shaftbook_world::figures::CounterFigures;
 
 /// Identity of the image under test.
 pub const ID: BoardId = BoardId(0x5EED);
@@ -24,7 +24,7 @@ pub struct Found {
     /// The lifetime counters.
     pub counters: Counters,
     /// What `shaftbook inspect` prints.
-    pub report: Report,
+    pub report: ImageReport,
 }
 
 /// Reads the part in the file `path`.
@@ -42,7 +42,7 @@ pub fn read(path: &Path) -> Result<Found, String> {
 pub fn read_of(path: &Path, id: BoardId) -> Result<Found, String> {
     let image = Image::load(path, PAGE_BYTES).map_err(|error| error.to_string())?;
     let report = inspect(&image, Some(id));
-    let Some(counters) = Recovered::run(&image, id).lifetime else {
+    let Some(counters) = ImageRecovered::run(&image, id).lifetime else {
         return Err(format!("nothing can be recovered: {:?}", report.fault));
     };
     if !report.differences.is_empty() {
@@ -79,8 +79,8 @@ pub fn differences(found: &Counters, expected: &Counters) -> Vec<String> {
 
 /// In what the figures that `inspect` printed differ from `counters`.
 #[must_use]
-pub fn printed_differences(report: &Report, counters: &Counters) -> Vec<String> {
-    let expected = Figures::of(counters, NEEDLES_MAX as u8);
+pub fn printed_differences(report: &ImageReport, counters: &Counters) -> Vec<String> {
+    let expected = CounterFigures::of(counters, NEEDLES_MAX as u8);
     match &report.lifetime {
         Some(figures) if *figures == expected => Vec::new(),
         printed => vec![format!("inspect says {printed:?}, not {expected:?}")],

@@ -11,7 +11,7 @@ use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::{Input, Level};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::truth::Truth;
-use shaftbook_world::sewing::{Event, Sewing};
+use shaftbook_world::sewing::{Sewing, SewingEvent};
 
 use super::tools::{need, repository};
 
@@ -43,12 +43,12 @@ impl Script {
         let mut script = Self::default();
         let mut sewing = Sewing::new(scenario, seed);
         let on = sewing.next().expect("a scenario has events");
-        assert_eq!(on.event, Event::PowerUp, "the supply comes first");
+        assert_eq!(on.event, SewingEvent::PowerUp, "the supply comes first");
         while let Some(timed) = sewing.next() {
             let at_us = timed.at_us - on.at_us + LEAD_US;
             match timed.event {
-                Event::Input(input) => script.input(at_us, input),
-                Event::PowerUp | Event::Cut => {
+                SewingEvent::Input(input) => script.input(at_us, input),
+                SewingEvent::PowerUp | SewingEvent::Cut => {
                     script.truth.push((at_us, sewing.truth()));
                     script.end_us = at_us;
                     break;

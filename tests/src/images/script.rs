@@ -10,7 +10,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::truth::Truth;
-use shaftbook_world::sewing::{Event, Sewing};
+use shaftbook_world::sewing::{Sewing, SewingEvent};
 
 /// Bytes of a record.
 pub const RECORD_BYTES: usize = 8;
@@ -67,12 +67,12 @@ impl Script {
         script.asked_after = script.len();
         let mut sewing = Sewing::new(scenario, seed);
         let on = sewing.next().expect("a scenario has events");
-        assert_eq!(on.event, Event::PowerUp, "the supply comes first");
+        assert_eq!(on.event, SewingEvent::PowerUp, "the supply comes first");
         while let Some(timed) = sewing.next() {
             let at_us = timed.at_us - on.at_us + LEAD_US;
             let what = match timed.event {
-                Event::Input(input) => What::Machine(input),
-                Event::Cut | Event::PowerUp => What::Stand,
+                SewingEvent::Input(input) => What::Machine(input),
+                SewingEvent::Cut | SewingEvent::PowerUp => What::Stand,
             };
             script.push(at_us, what, sewing.truth());
             if what == What::Stand {

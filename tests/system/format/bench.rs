@@ -9,7 +9,7 @@ use heapless::Vec;
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
 use shaftbook_core::board::{Board, Command, Fitting};
 use shaftbook_core::codec::frame::{self, Header, RECORD_BYTES, Record};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::{Input, Level};
@@ -301,18 +301,18 @@ fn fitting(settings: Settings) -> Fitting {
     let mut components = Vec::new();
     for c in [
         component(
-            Kind::needle(needle_1),
+            ComponentKind::needle(needle_1),
             Measure::NeedleStitches(needle_1),
             Role::Operator,
             false,
             20,
         ),
-        component(Kind::HOOK_OIL, Measure::Running, Role::Operator, false, 14_400),
-        component(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, false, 1_000_000),
-        component(Kind::BELT, Measure::Stitches, Role::Engineer, true, 250),
-        component(Kind::PLATE_CLEANING, Measure::PowerUps, Role::Operator, true, 30),
-        component(Kind::TENSION_CLEANING, Measure::Powered, Role::Operator, true, 700_000),
-        component(Kind(41), Measure::Days, Role::Operator, false, 365),
+        component(ComponentKind::HOOK_OIL, Measure::Running, Role::Operator, false, 14_400),
+        component(ComponentKind::FIXED_KNIFE, Measure::Trims, Role::Engineer, false, 1_000_000),
+        component(ComponentKind::BELT, Measure::Stitches, Role::Engineer, true, 250),
+        component(ComponentKind::PLATE_CLEANING, Measure::PowerUps, Role::Operator, true, 30),
+        component(ComponentKind::TENSION_CLEANING, Measure::Powered, Role::Operator, true, 700_000),
+        component(ComponentKind(41), Measure::Days, Role::Operator, false, 365),
     ] {
         components.push(c).expect("room");
     }
@@ -346,9 +346,9 @@ pub fn with_record(image: &Image, slot: u16, sealed: Option<(u8, u32)>, bytes: &
     let mut record: Record = *bytes.first_chunk().expect("64 bytes");
     if let Some((kind, lap)) = sealed {
         let kind = match kind {
-            1 => frame::Kind::Checkpoint,
-            2 => frame::Kind::Entry,
-            _ => frame::Kind::Snapshot,
+            1 => frame::RecordKind::Checkpoint,
+            2 => frame::RecordKind::Entry,
+            _ => frame::RecordKind::Snapshot,
         };
         let header = Header { kind, lap: Lap::new(lap) };
         frame::seal::<Sound>(&mut record, header, BoardId(ID), slot);

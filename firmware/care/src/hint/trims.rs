@@ -5,7 +5,7 @@
 //! named only when the cleaning is not due and not even near (its notice). A limit passed
 //! once is possible, passed twice strong: our own choice, no source.
 
-use shaftbook_core::component::{Kind, Standing};
+use shaftbook_core::component::{ComponentKind, Standing};
 
 use super::{Certainty, Finding, Found, Hint, Span};
 use crate::item::{CareItem, items};
@@ -14,8 +14,9 @@ use crate::machine::Machine;
 /// Looks at cleaning and knife.
 pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
     let of = |kind| items(machine).find(|item| item.component.kind == kind);
-    let cleaning = of(Kind::TRIMMER_CLEANING).or_else(|| of(Kind::PLATE_CLEANING));
-    let knife = [Kind::FIXED_KNIFE, Kind::MOVING_KNIFE]
+    let cleaning =
+        of(ComponentKind::TRIMMER_CLEANING).or_else(|| of(ComponentKind::PLATE_CLEANING));
+    let knife = [ComponentKind::FIXED_KNIFE, ComponentKind::MOVING_KNIFE]
         .into_iter()
         .filter_map(of)
         .filter(|item| item.standing == Standing::Due)

@@ -5,7 +5,7 @@ use crate::support::{Made, needle};
 use proptest::prelude::*;
 use shaftbook_care::binomial::upper_tail;
 use shaftbook_care::hint::{Certainty, Finding, HINTS_MAX, Hint, Span, look};
-use shaftbook_core::component::{Kind, Measure};
+use shaftbook_core::component::{ComponentKind, Measure};
 use shaftbook_core::counters::{Counters, field};
 use shaftbook_core::settings::NeedleSource;
 
@@ -132,8 +132,8 @@ fn cleaning_comes_before_the_knife() {
     let figures = |trims, cleaned: u64, knife: u64| {
         let mut made = Made::new();
         made.lifetime.trims = trims;
-        made.component(Kind::TRIMMER_CLEANING, Measure::Trims, 8_000, 10_000, cleaned);
-        made.component(Kind::FIXED_KNIFE, Measure::Trims, 90_000, 100_000, knife);
+        made.component(ComponentKind::TRIMMER_CLEANING, Measure::Trims, 8_000, 10_000, cleaned);
+        made.component(ComponentKind::FIXED_KNIFE, Measure::Trims, 90_000, 100_000, knife);
         made
     };
     is_no_sign(&figures(109_999, 100_000, 10_000));
@@ -231,8 +231,8 @@ proptest! {
     fn any_counters_give_a_sorted_list(session in counters(), lifetime in counters(), limit: u32) {
         let mut made = Made::new();
         (made.session, made.lifetime) = (session, lifetime);
-        made.component(Kind::PLATE_CLEANING, Measure::Powered, limit / 2, limit, 0);
-        made.component(Kind::MOVING_KNIFE, Measure::Trims, limit, limit, 9);
+        made.component(ComponentKind::PLATE_CLEANING, Measure::Powered, limit / 2, limit, 0);
+        made.component(ComponentKind::MOVING_KNIFE, Measure::Trims, limit, limit, 9);
         let hints = look(&made.machine());
         prop_assert!(hints.len() <= HINTS_MAX);
         prop_assert!(hints.is_sorted_by(|a, b| a.certainty >= b.certainty));

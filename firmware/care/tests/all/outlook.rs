@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use shaftbook_care::calendar::judge;
 use shaftbook_care::item::{item, most_pressing};
 use shaftbook_care::outlook::{DaysLeft, days_left};
-use shaftbook_core::component::{Kind, Measure, Standing};
+use shaftbook_core::component::{ComponentKind, Measure, Standing};
 use shaftbook_core::fault::Fault;
 
 const H: u32 = 3_600;
@@ -30,14 +30,14 @@ fn left(made: &Made) -> Option<DaysLeft> {
 fn with_a_clock_the_line_through_the_journal_tells() {
     let mut made = published();
     // 100 h left at 5.728571 h a day: 17.46 days.
-    made.component(Kind::BELT, Measure::Powered, 0, 1_460 * H, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 1_460 * H, 0);
     assert_eq!(left(&made), Some(DaysLeft::Calendar(17)));
     // By a measure of another kind: 2 stitches a powered second over the lifetime.
     made.ledger.components.clear();
     made.lifetime.needle_stitches[1] = 2 * 1_360 * 3_600;
     let baseline = made.lifetime.needle_stitches[1];
     made.component(
-        Kind::needle(needle(2)),
+        ComponentKind::needle(needle(2)),
         Measure::NeedleStitches(needle(2)),
         1,
         720_000,
@@ -46,14 +46,20 @@ fn with_a_clock_the_line_through_the_journal_tells() {
     assert_eq!(left(&made), Some(DaysLeft::Calendar(17)));
     // A needle that never sews is never due.
     made.ledger.components.clear();
-    made.component(Kind::needle(needle(3)), Measure::NeedleStitches(needle(3)), 1, 720_000, 0);
+    made.component(
+        ComponentKind::needle(needle(3)),
+        Measure::NeedleStitches(needle(3)),
+        1,
+        720_000,
+        0,
+    );
     assert_eq!(left(&made), None);
 }
 
 #[test]
 fn what_is_long_ago_does_not_count_while_enough_is_recent() {
     let mut made = published();
-    made.component(Kind::BELT, Measure::Powered, 0, 1_460 * H, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 1_460 * H, 0);
     made.ledger.history.insert(0, made.ledger.history[0]).unwrap();
     made.ledger.history[0].day = Some(1_000);
     made.ledger.history[0].powered_s = 0;
@@ -63,7 +69,7 @@ fn what_is_long_ago_does_not_count_while_enough_is_recent() {
 #[test]
 fn with_two_points_the_mean_tells() {
     let mut made = Made::new();
-    made.component(Kind::BELT, Measure::Powered, 0, 100 * H, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 100 * H, 0);
     made.line(10 * H, Some(2_500));
     made.lifetime.powered_ms = 50 * 3_600_000;
     made.day = Some(2_505);
@@ -73,7 +79,7 @@ fn with_two_points_the_mean_tells() {
 #[test]
 fn without_a_clock_a_power_up_is_a_day_of_use() {
     let mut made = published();
-    made.component(Kind::BELT, Measure::Powered, 0, 1_460 * H, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 1_460 * H, 0);
     made.day = None;
     assert_eq!(left(&made), Some(DaysLeft::OfUse(14)), "6.8 h a power-up");
     made.lifetime.power_ups = 2;
@@ -88,7 +94,7 @@ fn without_a_clock_a_power_up_is_a_day_of_use() {
 #[test]
 fn what_is_due_has_no_days_left() {
     let mut made = published();
-    made.component(Kind::BELT, Measure::Powered, 0, 1_360 * H, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 1_360 * H, 0);
     assert_eq!(left(&made), Some(DaysLeft::Calendar(0)));
     made.day = None;
     assert_eq!(left(&made), Some(DaysLeft::OfUse(0)));
@@ -97,7 +103,7 @@ fn what_is_due_has_no_days_left() {
 #[test]
 fn days_pass_by_themselves_and_only_a_clock_counts_them() {
     let mut made = published();
-    made.component(Kind::PLATE_CLEANING, Measure::Days, 27, 30, 3_010);
+    made.component(ComponentKind::PLATE_CLEANING, Measure::Days, 27, 30, 3_010);
     assert_eq!(left(&made), Some(DaysLeft::Calendar(12)));
     made.faults.raise(Fault::ClockNoAnswer);
     assert_eq!(left(&made), None);
@@ -106,8 +112,8 @@ fn days_pass_by_themselves_and_only_a_clock_counts_them() {
 #[test]
 fn in_days_but_never_renewed_with_a_clock_is_due_and_pressing() {
     let mut made = published();
-    made.component(Kind::BELT, Measure::Powered, 0, 1_460 * H, 0);
-    made.component(Kind::PLATE_CLEANING, Measure::Days, 27, 30, 0);
+    made.component(ComponentKind::BELT, Measure::Powered, 0, 1_460 * H, 0);
+    made.component(ComponentKind::PLATE_CLEANING, Measure::Days, 27, 30, 0);
     let pressing = most_pressing(&made.machine()).unwrap();
     assert_eq!((pressing.place, pressing.standing), (1, Standing::Due));
     made.day = None;
@@ -130,7 +136,7 @@ proptest! {
         }
         (made.lifetime.powered_ms, made.lifetime.power_ups, made.day) = (powered_ms, power_ups, day);
         let measure = Measure::from_code(code).unwrap_or(Measure::Powered);
-        made.component(Kind::BELT, measure, due / 2, due, baseline);
+        made.component(ComponentKind::BELT, measure, due / 2, due, baseline);
         let standing = item(&made.machine(), 0).unwrap().standing;
         let none = [Some(DaysLeft::Calendar(0)), Some(DaysLeft::OfUse(0))];
         if standing == Standing::Due {

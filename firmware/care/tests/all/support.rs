@@ -5,7 +5,7 @@
 
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::FaultSet;
 use shaftbook_core::identity::BoardId;
@@ -48,7 +48,7 @@ impl Made {
 
     pub fn component(
         &mut self,
-        kind: Kind,
+        kind: ComponentKind,
         measure: Measure,
         notice: u32,
         due: u32,

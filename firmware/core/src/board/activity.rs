@@ -11,7 +11,7 @@ use crate::time::Instant;
 /// What a board is in the middle of. Several can be true at once.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Activity {
+pub struct BoardActivity {
     /// A challenge is open.
     pub challenge_open: bool,
     /// A reply is being stored as tried, before it is judged.
@@ -31,8 +31,8 @@ pub struct Activity {
 impl<R: Rules> Board<R> {
     /// What the board is in the middle of at `now`.
     #[must_use]
-    pub fn activity(&self, now: Instant) -> Activity {
-        Activity {
+    pub fn activity(&self, now: Instant) -> BoardActivity {
+        BoardActivity {
             challenge_open: self.requests.gate().is_open(now),
             judging: self.requests.is_judging(),
             locked_out: self.requests.gate().wait_s(now) > 0,

@@ -59,7 +59,7 @@ pub type Record = [u8; RECORD_BYTES];
 /// What a record holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Kind {
+pub enum RecordKind {
     /// The lifetime counters, relative to a snapshot.
     Checkpoint = 1,
     /// One copy of a journal entry.
@@ -73,7 +73,7 @@ pub enum Kind {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Header {
     /// What the record holds.
-    pub kind: Kind,
+    pub kind: RecordKind,
     /// The lap of the ring in which it was written.
     pub lap: Lap,
 }
@@ -86,9 +86,9 @@ impl Header {
         let [b0, b1, b2] = *bytes.first_chunk()?;
         let word = u32::from_le_bytes([b0, b1, b2, 0]);
         let kind = match word & ((1 << place::LAP.start) - 1) {
-            1 => Kind::Checkpoint,
-            2 => Kind::Entry,
-            3 => Kind::Snapshot,
+            1 => RecordKind::Checkpoint,
+            2 => RecordKind::Entry,
+            3 => RecordKind::Snapshot,
             _ => return None,
         };
         Some(Self { kind, lap: Lap::new(word >> place::LAP.start) })
@@ -144,7 +144,7 @@ mod tests {
 
     #[test]
     fn a_record_of_another_slot_or_board_or_with_any_flipped_bit_does_not_pass() {
-        let header = Header { kind: Kind::Entry, lap: Lap::new(0x15_5AA5) };
+        let header = Header { kind: RecordKind::Entry, lap: Lap::new(0x15_5AA5) };
         let mut record = [0x5A; RECORD_BYTES];
         seal::<Sound>(&mut record, header, BoardId(7), 300);
         assert_eq!(open::<Sound>(&record, BoardId(7), 300), Some(header));

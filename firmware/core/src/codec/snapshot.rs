@@ -15,7 +15,7 @@ use super::fields::{Bits, Fields, bytes, width};
 use super::frame::Record;
 use super::measures::{self, Run};
 use crate::authority::Key;
-use crate::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
+use crate::component::{COMPONENTS_MAX, Component, ComponentKind, Measure, Role};
 use crate::counters::{Counters, NEEDLES_MAX, field};
 use crate::identity::BoardId;
 use crate::journal::{EntryNumber, Event};
@@ -310,7 +310,7 @@ pub fn pass_counters(fields: &mut Fields<'_>, id: BoardId, counters: &mut Counte
 
 const NO_COMPONENT: Fitted = Fitted {
     component: Component {
-        kind: Kind(0),
+        kind: ComponentKind(0),
         measure: Measure::Powered,
         renewed_by: Role::Operator,
         with_service: false,
@@ -477,7 +477,7 @@ mod tests {
         for place in 0..COMPONENTS_MAX {
             let needle = Needle::new(place as u8 % 16 + 1).unwrap();
             let component = Component {
-                kind: Kind(place as u8),
+                kind: ComponentKind(place as u8),
                 measure: Measure::NeedleStitches(needle),
                 renewed_by: if place % 2 == 0 { Role::Operator } else { Role::Engineer },
                 with_service: place % 3 == 0,

@@ -11,7 +11,7 @@ use crate::rules::Rules;
 /// What a store is in the middle of. Several can be true at once.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Activity {
+pub struct StoreActivity {
     /// The past is being found out.
     pub is_recovering: bool,
     /// There is nothing of this board on the part.
@@ -42,10 +42,10 @@ pub struct Activity {
 impl<R: Rules> Store<R> {
     /// What the store is in the middle of.
     #[must_use]
-    pub fn activity(&self) -> Activity {
+    pub fn activity(&self) -> StoreActivity {
         let job = self.job.as_ref().map(|(job, _)| *job);
         let is_ready = self.stage == Stage::Ready;
-        Activity {
+        StoreActivity {
             is_recovering: matches!(self.stage, Stage::Start | Stage::Recovering),
             is_empty: self.stage == Stage::Empty,
             checkpoint: job == Some(Job::Checkpoint),

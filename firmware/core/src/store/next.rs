@@ -8,7 +8,7 @@ use super::{Draft, Job, Store, Wanted};
 use crate::codec::checkpoint::{self, Pointers};
 use crate::codec::entry;
 use crate::codec::fields::Fields;
-use crate::codec::frame::{self, Header, Kind, PAYLOAD_BIT, RECORD_BYTES};
+use crate::codec::frame::{self, Header, PAYLOAD_BIT, RECORD_BYTES, RecordKind};
 use crate::codec::snapshot::{
     self, COUNTER_MEMBERS, MARKS, MEMBER_BYTES, MEMBERS_MAX, MemberPlace,
 };
@@ -30,7 +30,7 @@ impl<R: Rules> Store<R> {
     /// A power-fail warning: whatever has not been sent whole gives way.
     pub(super) fn make_way(&mut self) {
         let Some((job, writer)) = &self.job else { return };
-        let is_checkpoint = job.kind() == Kind::Checkpoint;
+        let is_checkpoint = job.kind() == RecordKind::Checkpoint;
         if is_checkpoint || self.base.is_none() || !writer.can_give_way() {
             return;
         }

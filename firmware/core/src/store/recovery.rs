@@ -18,7 +18,7 @@ use super::{Stage, Store, StoreEvent};
 use crate::codec::checkpoint::{self, Pointers};
 use crate::codec::entry;
 use crate::codec::fields::Fields;
-use crate::codec::frame::{self, HEADER_BYTES, Header, Kind, PAYLOAD_BIT};
+use crate::codec::frame::{self, HEADER_BYTES, Header, PAYLOAD_BIT, RecordKind};
 use crate::codec::snapshot::{self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX};
 use crate::counters::{Counters, Merge};
 use crate::fault::Fault;
@@ -316,7 +316,7 @@ impl<R: Rules> Store<R> {
             self.read_header(medium, place.slot)?
         };
         let kind = header.filter(|h| h.lap == place.lap || !R::check_lap()).map(|h| h.kind);
-        let wanted = matches!(kind, Some(Kind::Checkpoint | Kind::Entry));
+        let wanted = matches!(kind, Some(RecordKind::Checkpoint | RecordKind::Entry));
         self.recovery.at = At::FindCheckpoint { full: wanted && !full };
         if full || !wanted {
             self.recovery.place = self.ring.before(place);
@@ -324,7 +324,7 @@ impl<R: Rules> Store<R> {
         }
         if wanted && full {
             self.recovery.tail.get_or_insert(place);
-            if kind == Some(Kind::Checkpoint) {
+            if kind == Some(RecordKind::Checkpoint) {
                 self.found_checkpoint(place);
             } else if self.recovery.lost_base.is_none() {
                 self.found_entry(place);
@@ -385,12 +385,12 @@ impl<R: Rules> Store<R> {
         let kind = header.filter(|h| h.lap == place.lap || !R::check_lap()).map(|h| h.kind);
         let mut over = self.recovery.steps >= MEMBERS_MAX as u16 + MEMBER_REACH_SLOTS
             || place == self.recovery.newest;
-        if kind == Some(Kind::Snapshot) {
+        if kind == Some(RecordKind::Snapshot) {
             self.take_member();
             // The parity is the last member: nothing more will come.
             let count = self.recovery.members_count;
             over |= count != 0 && self.recovery.members >> count & 1 == 1;
-        } else if kind == Some(Kind::Checkpoint) {
+        } else if kind == Some(RecordKind::Checkpoint) {
             // Its commit: all members lie before it.
             over |= Pointers::of(&self.record).base_slot == self.recovery.base.slot;
         }
@@ -533,7 +533,8 @@ impl<R: Rules> Store<R> {
         let (base, newest) = (self.recovery.base.slot, self.recovery.newest.slot);
         let is_written = self.ring.distance(base, at) <= self.ring.distance(base, newest);
         if is_written
-            && header.is_some_and(|h| h.kind == Kind::Entry && (h.lap == lap || !R::check_lap()))
+            && header
+                .is_some_and(|h| h.kind == RecordKind::Entry && (h.lap == lap || !R::check_lap()))
         {
             self.take_copy(slot, reach, seen);
         }

@@ -17,7 +17,7 @@ pub const POLL_PAUSE_US: u64 = 500;
 /// What a step brought.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Step {
+pub enum SlotStep {
     /// Go on now.
     Again,
     /// Go on after a pause, µs.
@@ -71,7 +71,7 @@ impl SlotWriter {
         medium: &mut M,
         record: &Record,
         back: &mut Record,
-    ) -> Step {
+    ) -> SlotStep {
         match self.phase {
             Phase::Program { done } => {
                 let rest = record.get(done..).unwrap_or(&[]);
@@ -79,29 +79,31 @@ impl SlotWriter {
                     Ok(sent) => {
                         let done = done + sent.clamp(1, rest.len().max(1));
                         self.phase = Phase::Wait { done, since: now };
-                        Step::Again
+                        SlotStep::Again
                     }
-                    Err(error) => Step::Failed(error),
+                    Err(error) => SlotStep::Failed(error),
                 }
             }
             Phase::Wait { done, since } => match medium.is_ready() {
                 Ok(true) if done < RECORD_BYTES => {
                     self.phase = Phase::Program { done };
-                    Step::Again
+                    SlotStep::Again
                 }
-                Ok(true) if !R::read_back() => Step::Stored,
+                Ok(true) if !R::read_back() => SlotStep::Stored,
                 Ok(true) => {
                     self.phase = Phase::ReadBack;
-                    Step::Again
+                    SlotStep::Again
                 }
-                Ok(false) if now.since_us(since) < PROGRAM_LIMIT_US => Step::Pause(POLL_PAUSE_US),
-                Ok(false) => Step::Failed(MediumError::NoAnswer),
-                Err(error) => Step::Failed(error),
+                Ok(false) if now.since_us(since) < PROGRAM_LIMIT_US => {
+                    SlotStep::Pause(POLL_PAUSE_US)
+                }
+                Ok(false) => SlotStep::Failed(MediumError::NoAnswer),
+                Err(error) => SlotStep::Failed(error),
             },
             Phase::ReadBack => match holds(medium, self.address, record, back) {
-                Ok(true) => Step::Stored,
-                Ok(false) => Step::Differs,
-                Err(error) => Step::Failed(error),
+                Ok(true) => SlotStep::Stored,
+                Ok(false) => SlotStep::Differs,
+                Err(error) => SlotStep::Failed(error),
             },
         }
     }

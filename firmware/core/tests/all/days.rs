@@ -4,7 +4,7 @@
 use crate::support::{Bench, Plain, fitting};
 use proptest::prelude::*;
 use shaftbook_core::board::{Command, Effect};
-use shaftbook_core::component::{Component, Kind, Measure, Role, Standing};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role, Standing};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
@@ -20,7 +20,7 @@ const PLACE: usize = 4;
 fn fitted(day: Option<u16>) -> Bench {
     let mut fitting = fitting();
     let days = Component {
-        kind: Kind(40),
+        kind: ComponentKind(40),
         measure: Measure::Days,
         renewed_by: Role::Operator,
         with_service: false,
@@ -262,7 +262,7 @@ impl Life {
         let mut fitting = fitting();
         for due in Self::LIMITS {
             let component = Component {
-                kind: Kind(40),
+                kind: ComponentKind(40),
                 measure: Measure::Days,
                 renewed_by: Role::Operator,
                 with_service: false,

@@ -201,7 +201,7 @@ fn an_entry_of_the_lap_before_is_not_taken_for_a_lost_one() {
         },
     };
     let mut record = stale.encode::<Sound>();
-    let header = Header { kind: frame::Kind::Entry, lap: head.lap.previous() };
+    let header = Header { kind: frame::RecordKind::Entry, lap: head.lap.previous() };
     frame::seal::<Sound>(&mut record, header, crate::support::ID, head.slot + 3);
     bench.part.bytes[usize::from(head.slot + 3) * SLOT..][..SLOT].copy_from_slice(&record);
     let again = bench.cut();

@@ -6,7 +6,7 @@
 use heapless::Vec;
 use shaftbook_core::authority::{self, Key};
 use shaftbook_core::board::{Board, Command, Effect, Fitting};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
@@ -180,10 +180,15 @@ pub fn fitting() -> Fitting {
     let needle_1 = Needle::new(1).unwrap();
     let mut components = Vec::new();
     for c in [
-        component(Kind::needle(needle_1), Measure::NeedleStitches(needle_1), Role::Operator, false),
-        component(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, false),
-        component(Kind::BELT, Measure::Running, Role::Engineer, true),
-        component(Kind::PLATE_CLEANING, Measure::Powered, Role::Operator, true),
+        component(
+            ComponentKind::needle(needle_1),
+            Measure::NeedleStitches(needle_1),
+            Role::Operator,
+            false,
+        ),
+        component(ComponentKind::FIXED_KNIFE, Measure::Trims, Role::Engineer, false),
+        component(ComponentKind::BELT, Measure::Running, Role::Engineer, true),
+        component(ComponentKind::PLATE_CLEANING, Measure::Powered, Role::Operator, true),
     ] {
         components.push(c).unwrap();
     }

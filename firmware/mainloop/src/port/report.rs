@@ -15,7 +15,7 @@ use super::Line;
 
 /// A report under way: the number of its next line.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Report(u8);
+pub struct PortReport(u8);
 
 /// Lines before the needles'.
 const HEAD: u8 = 14;
@@ -23,7 +23,7 @@ const NEEDLES: u8 = NEEDLES_MAX as u8;
 /// Lines before the faults'.
 const FAULTS: u8 = HEAD + 2 * NEEDLES;
 
-impl Report {
+impl PortReport {
     /// A report from its first line on.
     #[must_use]
     pub const fn new() -> Self {

@@ -4,7 +4,7 @@ use core::fmt::Write;
 
 use heapless::Vec;
 use shaftbook_care::item::items;
-use shaftbook_core::component::{Kind, Standing};
+use shaftbook_core::component::{ComponentKind, Standing};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 
 use super::{Body, Content, NeedleBar};
@@ -45,7 +45,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 /// "Needle 3 62% 12.5/100k".
 fn figures(index: usize, wear_permille: u16, words: &Words, state: &State<'_>) -> Line {
     let mut text = line(words.needle);
-    let is_its_own = |kind: Kind| usize::from(kind.0) == index + 1;
+    let is_its_own = |kind: ComponentKind| usize::from(kind.0) == index + 1;
     let fitted = state.machine.ledger.components.iter().any(|f| is_its_own(f.component.kind));
     // Cannot fail: a line has room for it.
     let _ = write!(text, " {}", index + 1);

@@ -6,7 +6,9 @@ use proptest::prelude::*;
 use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{EightDigits, KEY_BYTES, Key};
-use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role, Standing};
+use shaftbook_core::component::{
+    COMPONENTS_MAX, Component, ComponentKind, Measure, Role, Standing,
+};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
@@ -118,7 +120,7 @@ fn fitted() -> impl Strategy<Value = Fitted> {
     (kind, measure, any::<bool>(), any::<bool>(), any_u32(), any_u32(), any_u64()).prop_map(
         |(kind, measure, engineer, with_service, notice, due, baseline)| Fitted {
             component: Component {
-                kind: Kind(kind),
+                kind: ComponentKind(kind),
                 measure,
                 renewed_by: if engineer { Role::Engineer } else { Role::Operator },
                 with_service,
@@ -208,7 +210,7 @@ fn plausible(mut owner: Owner) -> Owner {
     owner.session = of_a_life(owner.session);
     let ledger = &mut owner.ledger;
     for (place, fitted) in ledger.components.iter_mut().enumerate() {
-        fitted.component.kind = Kind(1 + place as u8 * 2);
+        fitted.component.kind = ComponentKind(1 + place as u8 * 2);
         fitted.component.due = fitted.component.due.max(1);
     }
     for line in &mut ledger.history {

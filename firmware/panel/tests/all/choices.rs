@@ -2,7 +2,7 @@
 
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
@@ -21,8 +21,8 @@ const NOW: Instant = Instant::ZERO;
 fn ledger() -> Ledger {
     let mut ledger = Ledger::new(Settings::default(), Key::new([0; KEY_BYTES]));
     for (kind, measure, due) in [
-        (Kind::HOOK_OIL, Measure::Running, 8 * 3_600),
-        (Kind::TRIMMER_CLEANING, Measure::Trims, 1_000),
+        (ComponentKind::HOOK_OIL, Measure::Running, 8 * 3_600),
+        (ComponentKind::TRIMMER_CLEANING, Measure::Trims, 1_000),
     ] {
         let component = Component {
             kind,

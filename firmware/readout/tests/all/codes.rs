@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use proptest::sample::{select, subsequence};
 use sha2::{Digest, Sha256};
 use shaftbook_care::hint::{Certainty, Finding};
-use shaftbook_core::component::Kind;
+use shaftbook_core::component::ComponentKind;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
@@ -51,7 +51,7 @@ fn sign() -> impl Strategy<Value = Sign> {
 
 /// The most pressing component, and how many are due and at notice with it.
 fn care() -> impl Strategy<Value = (Option<Pressing>, u32, u32)> {
-    let kind = prop::option::of(prop_oneof![1..=16_u8, 32..=63_u8].prop_map(Kind));
+    let kind = prop::option::of(prop_oneof![1..=16_u8, 32..=63_u8].prop_map(ComponentKind));
     let some = (kind, 0..=63_u32, 1..=7_u32, 0..=7_u32).prop_map(|(kind, wear, due, notice)| {
         let wear_steps = Steps::from_steps(wear).expect("at most 63");
         (Some(Pressing { kind, wear: wear_steps }), if wear < 25 { 0 } else { due }, notice)
@@ -337,7 +337,7 @@ fn the_worked_example_is_what_the_board_shows() {
         has_stated_past: true,
         stitches: Steps::of(41_149_999),
         knife_trims: Some(Steps::of(120_000)),
-        pressing: Some(Pressing { kind: Some(Kind(3)), wear: Steps::of(105) }),
+        pressing: Some(Pressing { kind: Some(ComponentKind(3)), wear: Steps::of(105) }),
         faults,
         due: Steps::of(1),
         notice: Steps::of(2),

@@ -3,7 +3,7 @@
 use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::Key;
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
@@ -19,7 +19,13 @@ use shaftbook_readout::tag::BoardTag;
 const H: u64 = 3_600_000;
 const ID: BoardId = BoardId(0x5AFE_B00C_0000_0001);
 
-fn component(kind: Kind, measure: Measure, notice: u32, due: u32, baseline: u64) -> Fitted {
+fn component(
+    kind: ComponentKind,
+    measure: Measure,
+    notice: u32,
+    due: u32,
+    baseline: u64,
+) -> Fitted {
     let renewed_by = Role::Operator;
     let component = Component { kind, measure, renewed_by, with_service: false, notice, due };
     Fitted { component, baseline }
@@ -60,10 +66,16 @@ fn machine(ledger: &Ledger) -> Machine<'_> {
 fn each_figure_is_the_machine_s_own() {
     let needle = Needle::new(3).expect("a needle");
     let mut ledger = ledger(&[
-        component(Kind::HOOK_OIL, Measure::Running, 100, u32::MAX, 0),
-        component(Kind::needle(needle), Measure::NeedleStitches(needle), 10, 1_000_000, 39_950_000),
-        component(Kind::FIXED_KNIFE, Measure::Trims, 200_000, 300_000, 3_456),
-        component(Kind::BELT, Measure::Powered, 3_600, u32::MAX, 0),
+        component(ComponentKind::HOOK_OIL, Measure::Running, 100, u32::MAX, 0),
+        component(
+            ComponentKind::needle(needle),
+            Measure::NeedleStitches(needle),
+            10,
+            1_000_000,
+            39_950_000,
+        ),
+        component(ComponentKind::FIXED_KNIFE, Measure::Trims, 200_000, 300_000, 3_456),
+        component(ComponentKind::BELT, Measure::Powered, 3_600, u32::MAX, 0),
     ]);
     ledger.carried_in.trims = 1;
     let mut machine = machine(&ledger);
@@ -82,7 +94,7 @@ fn each_figure_is_the_machine_s_own() {
         has_stated_past: true,
         stitches: Steps::of(41_149_999),
         knife_trims: Some(Steps::of(120_000)),
-        pressing: Some(Pressing { kind: Some(Kind(3)), wear: Steps::of(105) }),
+        pressing: Some(Pressing { kind: Some(ComponentKind(3)), wear: Steps::of(105) }),
         faults: machine.faults,
         due: Steps::of(1),
         notice: Steps::of(2),
@@ -117,9 +129,9 @@ fn there_is_no_code_before_the_past_is_known() {
 #[test]
 fn every_machine_s_code_is_understood() {
     let odd = [
-        component(Kind(200), Measure::Trims, 0, 0, 0),
-        component(Kind(0), Measure::Days, 0, 0, 0),
-        component(Kind(20), Measure::PowerUps, 0, u32::MAX, 0),
+        component(ComponentKind(200), Measure::Trims, 0, 0, 0),
+        component(ComponentKind(0), Measure::Days, 0, 0, 0),
+        component(ComponentKind(20), Measure::PowerUps, 0, u32::MAX, 0),
     ];
     for components in [&odd[..], &odd[1..], &odd[2..], &[odd[0]; 32]] {
         let mut ledger = ledger(components);

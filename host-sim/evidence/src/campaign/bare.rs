@@ -9,7 +9,7 @@ use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::Settings;
 
 use super::script::Start;
-use super::state::{State, StateSet};
+use super::state::{MetState, StateSet};
 use super::store::{CounterStore, Pages};
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
 use shaftbook_world::bench::workload::Act;
@@ -110,7 +110,7 @@ impl<S: CounterStore> Bare<S> {
         if self.bus.is_cut() {
             return;
         }
-        self.doing.add_if(true, State::Checkpoint);
+        self.doing.add_if(true, MetState::Checkpoint);
         let saved = store.store(&mut Pages::new(&mut self.bus), now);
         let bus_us = (self.bus.now_ns() - self.origin_ns).div_ceil(1_000);
         self.now_us = self.now_us.max(bus_us);
@@ -218,8 +218,8 @@ impl<S: CounterStore> Subject for Bare<S> {
 
     fn states(&self) -> StateSet {
         let mut states = self.doing;
-        states.add_if(self.bus.page_under_way().is_some(), State::ProgramCycle);
-        states.add_if(self.doing == StateSet::default(), State::AtRest);
+        states.add_if(self.bus.page_under_way().is_some(), MetState::ProgramCycle);
+        states.add_if(self.doing == StateSet::default(), MetState::AtRest);
         states
     }
 
@@ -253,7 +253,7 @@ impl<S: CounterStore> Subject for Bare<S> {
             bus.cut_after_bytes(after_bytes);
             let (first, _) = Self::on(bus);
             let mut states = StateSet::default();
-            states.add_if(true, State::Recovering);
+            states.add_if(true, MetState::Recovering);
             up.nested = Some(states);
             up.between = first.session;
             bus = first.bus;

@@ -16,7 +16,7 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::workload::Act;
-use shaftbook_world::bench::{Bench, Figures, any_needle, fitting};
+use shaftbook_world::bench::{Bench, CommandFigures, any_needle, fitting};
 use shaftbook_world::bus::{Bus, Tear};
 
 /// Time of a stitch while the ring is aged, µs: a checkpoint every five stitches.
@@ -25,7 +25,7 @@ const AGEING_PERIOD_US: u64 = 1_999_000;
 const AGEING_STITCHES: u64 = 5;
 
 /// What differs between two sets of figures, in words.
-fn difference(before: &Figures, now: &Figures) -> String {
+fn difference(before: &CommandFigures, now: &CommandFigures) -> String {
     let mut words = Vec::new();
     if before.services != now.services {
         words.push(format!("services {} to {}", before.services, now.services));
@@ -78,16 +78,16 @@ fn faults_of_the_part(faults: FaultSet, condition: Condition) -> Vec<Fault> {
 trait NoteLate {
     /// Takes the figures as they are now, if the command that waited when they were `before`
     /// has been done since, something may have delayed it, and they can be those of it.
-    fn note_if_late(&mut self, before: Option<Figures>);
+    fn note_if_late(&mut self, before: Option<CommandFigures>);
 }
 
 impl<D: Device> NoteLate for Bench<D> {
-    fn note_if_late(&mut self, before: Option<Figures>) {
+    fn note_if_late(&mut self, before: Option<CommandFigures>) {
         let (Some(before), None, true) = (&before, &self.pending, self.may_be_late) else {
             return;
         };
         let ledger = self.board().ledger();
-        let now = Figures::of(ledger);
+        let now = CommandFigures::of(ledger);
         if self.figures.came_late(before, &now, &self.truth(), ledger) {
             self.figures = now;
         }
@@ -115,14 +115,14 @@ impl<D: Device + 'static> Subject for Bench<D> {
         if !self.has_begun() && self.board().ledger().components.is_empty() {
             // Somebody fits it, as soon as it says that it is not.
             let _ = self.request(Command::Fit { fitting: fitting(), reply: None });
-            self.figures = Figures::of(self.board().ledger());
+            self.figures = CommandFigures::of(self.board().ledger());
         }
         let asks = matches!(act, Act::Renew(_) | Act::Service);
         let before = (asks || self.pending.is_some()).then(|| self.figures.clone());
         Self::act(self, act, watch);
         if self.figures.baselines.len() != self.board().ledger().components.len() {
             // It has just been fitted.
-            self.figures = Figures::of(self.board().ledger());
+            self.figures = CommandFigures::of(self.board().ledger());
         }
         self.note_if_late(before);
     }
@@ -214,10 +214,10 @@ impl<D: Device + 'static> Subject for Bench<D> {
         });
         up.past = self.board().past().copied();
         self.found(up.past.as_ref());
-        let now = Figures::of(self.board().ledger());
+        let now = CommandFigures::of(self.board().ledger());
         let ledger = self.board().ledger();
         let latest = truth.plus(&up.between);
-        let is_after = |pending: &Figures, now: &Figures| {
+        let is_after = |pending: &CommandFigures, now: &CommandFigures| {
             pending.are(now)
                 || condition.is_disturbed && pending.came_late(&before, now, &latest, ledger)
         };

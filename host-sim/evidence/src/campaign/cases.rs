@@ -3,9 +3,9 @@
 //!
 //! Why not one for each run: a page that shows a million cases shows none.
 
-use super::kind::Kind;
-use super::results::{Count, Results};
-use super::state::State;
+use super::kind::FaultKind;
+use super::results::{Results, RunCount};
+use super::state::MetState;
 use crate::junit::{Case, Ending, Suite};
 
 /// The cases of `results`; `file` is the campaign file, for the commands in them.
@@ -27,11 +27,11 @@ pub fn suite(results: &Results, file: &str) -> Suite {
     for (shop, count) in header.plan.shops.iter().zip(&results.shops) {
         cases.push(counted("scenario", &shop.name, count));
     }
-    for kind in Kind::ALL {
+    for kind in FaultKind::ALL {
         cases.push(counted("fault", kind.name(), &results.kinds[kind.index()]));
     }
     let missing = results.missing();
-    cases.extend(State::ALL.into_iter().map(|state| {
+    cases.extend(MetState::ALL.into_iter().map(|state| {
         let is_missing = missing.contains(&state) && results.is_complete();
         covered(results, state, is_missing)
     }));
@@ -55,7 +55,7 @@ fn case(group: &str, name: &str, ending: Ending, properties: Vec<(String, String
     }
 }
 
-fn counted(group: &str, name: &str, count: &Count) -> Case {
+fn counted(group: &str, name: &str, count: &RunCount) -> Case {
     let properties = vec![("runs".to_owned(), count.runs.to_string())];
     let ending = match (count.runs, count.failed) {
         (0, _) => Ending::Skipped { message: "in no run".to_owned() },
@@ -68,7 +68,7 @@ fn counted(group: &str, name: &str, count: &Count) -> Case {
     case(group, name, ending, properties)
 }
 
-fn covered(results: &Results, state: State, is_missing: bool) -> Case {
+fn covered(results: &Results, state: MetState, is_missing: bool) -> Case {
     let cuts = results.tally.hits.of_cuts(state);
     let properties = vec![("cuts".to_owned(), cuts.to_string())];
     let message = "never met by a cut or a reset".to_owned();

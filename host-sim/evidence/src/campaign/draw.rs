@@ -9,9 +9,9 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 
-use super::kind::Kind;
-use super::plan::{Plan, Shop};
-use super::script::{Again, Deed, Fault, Script, Start};
+use super::kind::FaultKind;
+use super::plan::{CampaignPlan, Shop};
+use super::script::{Again, Deed, Script, ScriptFault, Start};
 use crate::prove::FIRMWARE_RUNS;
 use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::Tear;
@@ -38,14 +38,14 @@ const LAST_LAPS: u32 = (1 << 21) - 2;
 
 /// Seed of run `number`.
 #[must_use]
-pub const fn run_seed(plan: &Plan, number: u64) -> u64 {
+pub const fn run_seed(plan: &CampaignPlan, number: u64) -> u64 {
     // Spread over the seeds by the golden ratio, so that runs do not resemble.
     plan.seed.wrapping_add(number.wrapping_mul(0x9E37_79B9_7F4A_7C15))
 }
 
 /// Number of the scenario of a run, and its script.
 #[must_use]
-pub fn draw(plan: &Plan, number: u64) -> (usize, Script) {
+pub fn draw(plan: &CampaignPlan, number: u64) -> (usize, Script) {
     let mut rng = Pcg32::seed_from_u64(run_seed(plan, number));
     let shop_number = pick_shop(plan, &mut rng);
     let shop = &plan.shops[shop_number];
@@ -70,7 +70,7 @@ fn chance(rng: &mut Pcg32, probability: f64) -> bool {
     f64::from(rng.next_u32()) < probability * 4_294_967_296.0
 }
 
-fn pick_shop(plan: &Plan, rng: &mut Pcg32) -> usize {
+fn pick_shop(plan: &CampaignPlan, rng: &mut Pcg32) -> usize {
     let all: u32 = plan.shops.iter().map(|shop| shop.weight).sum();
     let mut left = below(rng, all);
     for (number, shop) in plan.shops.iter().enumerate() {
@@ -84,7 +84,7 @@ fn pick_shop(plan: &Plan, rng: &mut Pcg32) -> usize {
 
 /// One of the plan's starts: new boards, boards somewhere in their first lap, at its end,
 /// and in later laps, some where the lap's number wraps.
-fn draw_start(plan: &Plan, rng: &mut Pcg32) -> Start {
+fn draw_start(plan: &CampaignPlan, rng: &mut Pcg32) -> Start {
     let number = below(rng, plan.starts);
     let mut rng = Pcg32::seed_from_u64(plan.seed ^ u64::from(number) << 32);
     let seed = u64::from(rng.next_u32());
@@ -149,23 +149,23 @@ fn draw_steps(shop: &Shop, count: u32, rng: &mut Pcg32) -> Vec<Step> {
     steps
 }
 
-fn draw_faults(plan: &Plan, steps: &[Step], rng: &mut Pcg32) -> Vec<Fault> {
+fn draw_faults(plan: &CampaignPlan, steps: &[Step], rng: &mut Pcg32) -> Vec<ScriptFault> {
     let mut faults = Vec::new();
     let mut is_damaged = false;
-    for kind in Kind::ALL {
+    for kind in FaultKind::ALL {
         let share = plan.faults.get(&kind).copied().unwrap_or(0.0);
         if !chance(rng, share) || (kind.damages() && is_damaged) {
             continue;
         }
         is_damaged |= kind.damages();
-        let once = kind.damages() || kind == Kind::Display;
+        let once = kind.damages() || kind == FaultKind::Display;
         let count = if once { 1 } else { 1 + below(rng, plan.most_of_a_kind) };
         for _ in 0..count {
             let step = draw_step(steps, rng);
             let act = below(rng, steps[step as usize].acts());
             // A display is there from the beginning.
-            let (step, act) = if kind == Kind::Display { (0, 0) } else { (step, act) };
-            faults.push(Fault { step, act, deed: draw_deed(kind, rng) });
+            let (step, act) = if kind == FaultKind::Display { (0, 0) } else { (step, act) };
+            faults.push(ScriptFault { step, act, deed: draw_deed(kind, rng) });
         }
     }
     faults.sort_by_key(|fault| (fault.step, fault.act));
@@ -175,7 +175,7 @@ fn draw_faults(plan: &Plan, steps: &[Step], rng: &mut Pcg32) -> Vec<Fault> {
 /// Half of the time, the first cut comes at the first fitting: before it, or about when its
 /// snapshot is committed. Somebody fits a board in the first piece of a run, so that few
 /// cuts that come anywhere would meet it.
-fn move_to_first_fitting(faults: &mut Vec<Fault>, rng: &mut Pcg32) {
+fn move_to_first_fitting(faults: &mut Vec<ScriptFault>, rng: &mut Pcg32) {
     let (is_before, is_moved) = (below(rng, 2) == 0, below(rng, 2) == 0);
     let at_commit =
         u64::from(COMMIT_BYTES.start + below(rng, COMMIT_BYTES.end - COMMIT_BYTES.start));
@@ -222,11 +222,11 @@ fn draw_bytes(rng: &mut Pcg32) -> u64 {
     u64::from(below(rng, most))
 }
 
-fn draw_deed(kind: Kind, rng: &mut Pcg32) -> Deed {
+fn draw_deed(kind: FaultKind, rng: &mut Pcg32) -> Deed {
     let for_ms = 1 + below(rng, 3_000);
     match kind {
-        Kind::Cut => Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(rng) },
-        Kind::NestedCut => Deed::NestedCut {
+        FaultKind::Cut => Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(rng) },
+        FaultKind::NestedCut => Deed::NestedCut {
             after_bytes: draw_bytes(rng),
             tear: draw_tear(rng),
             again: Again {
@@ -237,31 +237,33 @@ fn draw_deed(kind: Kind, rng: &mut Pcg32) -> Deed {
                 tear: draw_tear(rng),
             },
         },
-        Kind::WarnedCut => Deed::WarnedCut { hold_up_ms: below(rng, 60), tear: draw_tear(rng) },
-        Kind::Reset => Deed::Reset {
+        FaultKind::WarnedCut => {
+            Deed::WarnedCut { hold_up_ms: below(rng, 60), tear: draw_tear(rng) }
+        }
+        FaultKind::Reset => Deed::Reset {
             after_bytes: draw_bytes(rng),
             held_ms: if below(rng, 3) == 0 { below(rng, 200) } else { 0 },
         },
-        Kind::Refused => Deed::Refused { per_mille: 1 + below(rng, 300), for_ms },
-        Kind::BusHeld => Deed::BusHeld { for_ms },
-        Kind::Silent => Deed::Silent { for_ms },
-        Kind::Stranger => Deed::Stranger { for_ms },
-        Kind::WriteProtect => Deed::WriteProtect { for_ms },
-        Kind::FlippedBits => Deed::FlippedBits {
+        FaultKind::Refused => Deed::Refused { per_mille: 1 + below(rng, 300), for_ms },
+        FaultKind::BusHeld => Deed::BusHeld { for_ms },
+        FaultKind::Silent => Deed::Silent { for_ms },
+        FaultKind::Stranger => Deed::Stranger { for_ms },
+        FaultKind::WriteProtect => Deed::WriteProtect { for_ms },
+        FaultKind::FlippedBits => Deed::FlippedBits {
             // Mostly what was written last, else anywhere.
             page_ahead: if below(rng, 2) == 0 { 512 - below(rng, 40) } else { below(rng, 512) },
             bits: 1 + below(rng, 40),
             seed: u64::from(rng.next_u32()),
         },
-        Kind::StuckPage => Deed::StuckPage {
+        FaultKind::StuckPage => Deed::StuckPage {
             page_ahead: below(rng, 12),
             reads: (below(rng, 2) == 0).then(|| rng.next_u32() as u8),
         },
-        Kind::MisdirectedWrite => {
+        FaultKind::MisdirectedWrite => {
             Deed::MisdirectedWrite { cycles: below(rng, 12), page_ahead: below(rng, 512) }
         }
-        Kind::WornPart => Deed::WornPart { pages: 20 + below(rng, 120) },
-        Kind::Display => Deed::Display { seed: u64::from(rng.next_u32()) },
+        FaultKind::WornPart => Deed::WornPart { pages: 20 + below(rng, 120) },
+        FaultKind::Display => Deed::Display { seed: u64::from(rng.next_u32()) },
     }
 }
 
@@ -269,7 +271,7 @@ fn draw_deed(kind: Kind, rng: &mut Pcg32) -> Deed {
 mod tests {
     use super::*;
     use crate::campaign::run::run;
-    use crate::campaign::state::State;
+    use crate::campaign::state::MetState;
     use crate::campaign::subject::Subject;
     use shaftbook_core::rules::Sound;
     use shaftbook_world::bench::Bench;
@@ -285,13 +287,13 @@ mod tests {
                 firmware: false,
                 start,
                 steps: vec![Step::Sew { needle: 1, stitches: 20, period_ms: 1_000 }],
-                faults: vec![Fault { step: 0, act: 0, deed }],
+                faults: vec![ScriptFault { step: 0, act: 0, deed }],
             };
             let ran = run(<Bench<Core<Sound>> as Subject>::age(&start), &script);
             assert_eq!(ran.seen, None);
             let hits = |state| ran.tally.hits.of_cuts(state);
-            commits += u64::from(hits(State::Commit) > 0);
-            let is_met = [State::Snapshot, State::Commit, State::SinglePointer];
+            commits += u64::from(hits(MetState::Commit) > 0);
+            let is_met = [MetState::Snapshot, MetState::Commit, MetState::SinglePointer];
             assert!(is_met.into_iter().any(|state| hits(state) > 0), "after {after_bytes} bytes");
         }
         assert!(commits >= 5, "{commits}");

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::draw::{draw, run_seed};
 use super::row::Row;
 use super::runner::Runner;
-use super::stream::{Chunk, Header, Writer};
+use super::stream::{Chunk, StreamHeader, Writer};
 use super::tally::Tally;
 use shaftbook_world::input_error::InputError;
 
@@ -40,7 +40,7 @@ pub struct Done {
 /// # Errors
 /// The results cannot be written.
 pub fn execute(
-    header: &Header,
+    header: &StreamHeader,
     runner: &dyn Runner,
     writer: &mut Writer,
     has: u64,

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 /// A kind of fault.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum FaultKind {
     /// The supply goes, without warning.
     Cut,
     /// The same, and again while the board recovers.
@@ -38,7 +38,7 @@ pub enum Kind {
     Display,
 }
 
-impl Kind {
+impl FaultKind {
     /// All of them, in the order of the tables.
     pub const ALL: [Self; 14] = [
         Self::Cut,
@@ -108,7 +108,7 @@ pub struct KindSet(u32);
 
 impl KindSet {
     /// Adds `kind`.
-    pub const fn add(&mut self, kind: Kind) {
+    pub const fn add(&mut self, kind: FaultKind) {
         self.0 |= 1 << kind.index();
     }
 
@@ -120,13 +120,13 @@ impl KindSet {
 
     /// Whether `kind` is in it.
     #[must_use]
-    pub const fn contains(self, kind: Kind) -> bool {
+    pub const fn contains(self, kind: FaultKind) -> bool {
         self.0 >> kind.index() & 1 == 1
     }
 
     /// The kinds in it, in order.
-    pub fn iter(self) -> impl Iterator<Item = Kind> {
-        Kind::ALL.into_iter().filter(move |kind| self.contains(*kind))
+    pub fn iter(self) -> impl Iterator<Item = FaultKind> {
+        FaultKind::ALL.into_iter().filter(move |kind| self.contains(*kind))
     }
 }
 
@@ -136,7 +136,7 @@ mod tests {
 
     #[test]
     fn names_in_files_are_the_names_in_tables_and_places_are_in_order() {
-        for (place, kind) in Kind::ALL.into_iter().enumerate() {
+        for (place, kind) in FaultKind::ALL.into_iter().enumerate() {
             assert_eq!(kind.index(), place);
             assert_eq!(serde_json::to_value(kind).unwrap(), kind.name());
         }

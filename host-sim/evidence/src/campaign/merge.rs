@@ -2,14 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use super::stream::{Header, Reader, Shard, Writer};
+use super::stream::{Reader, Shard, StreamHeader, Writer};
 use shaftbook_world::input_error::InputError;
 
 /// Writes the stream `into` from the parts `from`, in any order.
 ///
 /// # Errors
 /// A part is missing, not complete, doubled, or of another campaign.
-pub fn merge(from: &[PathBuf], into: &Path) -> Result<Header, InputError> {
+pub fn merge(from: &[PathBuf], into: &Path) -> Result<StreamHeader, InputError> {
     let mut parts = Vec::new();
     for path in from {
         parts.push((path.display().to_string(), Reader::open(path)?));
@@ -53,6 +53,6 @@ pub fn merge(from: &[PathBuf], into: &Path) -> Result<Header, InputError> {
     Ok(whole)
 }
 
-fn whole(header: &Header) -> Header {
-    Header { shard: Shard::WHOLE, ..header.clone() }
+fn whole(header: &StreamHeader) -> StreamHeader {
+    StreamHeader { shard: Shard::WHOLE, ..header.clone() }
 }

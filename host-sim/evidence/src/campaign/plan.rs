@@ -10,11 +10,11 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use shaftbook_core::medium::Geometry;
 
-use super::kind::Kind;
-use super::state::State;
+use super::kind::FaultKind;
+use super::state::MetState;
 use shaftbook_world::checked_file;
 use shaftbook_world::input_error::InputError;
-use shaftbook_world::scenario::{PartKind, Scenario};
+use shaftbook_world::scenario::{PartKindName, Scenario};
 
 /// Most runs of a campaign.
 const RUNS_MAX: u64 = 100_000_000;
@@ -32,13 +32,13 @@ struct File {
     seed: u64,
     runs: u64,
     #[serde(default)]
-    steps: Range,
+    steps: Span,
     #[serde(default = "default_starts")]
     starts: u32,
     #[serde(default = "three")]
     most_of_a_kind: u32,
     scenarios: Vec<ScenarioEntry>,
-    faults: BTreeMap<Kind, f64>,
+    faults: BTreeMap<FaultKind, f64>,
     #[serde(default)]
     coverage: Coverage,
 }
@@ -77,14 +77,14 @@ const fn default_starts() -> u32 {
 /// Least and most, both included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Range {
+pub struct Span {
     /// At least.
     pub least: u32,
     /// At most.
     pub most: u32,
 }
 
-impl Default for Range {
+impl Default for Span {
     fn default() -> Self {
         Self { least: 6, most: 24 }
     }
@@ -92,7 +92,7 @@ impl Default for Range {
 
 /// A colour block, as far as a campaign sews it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Block {
+pub struct PlanBlock {
     /// Needle, 1 to 15.
     pub needle: u8,
     /// Stitches.
@@ -117,12 +117,12 @@ pub struct Shop {
     /// Time to change the frame, s.
     pub frame_change_s: u32,
     /// Designs: their blocks.
-    pub designs: Vec<Vec<Block>>,
+    pub designs: Vec<Vec<PlanBlock>>,
 }
 
 /// A campaign, complete.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Plan {
+pub struct CampaignPlan {
     /// Its name.
     pub name: String,
     /// What it is for.
@@ -132,20 +132,20 @@ pub struct Plan {
     /// Runs.
     pub runs: u64,
     /// Steps of a run.
-    pub steps: Range,
+    pub steps: Span,
     /// Boards of different age that runs start from, at most.
     pub starts: u32,
     /// Most faults of a kind in a run.
     pub most_of_a_kind: u32,
     /// The chance of each kind to be in a run's mix, 0 to 1.
-    pub faults: BTreeMap<Kind, f64>,
+    pub faults: BTreeMap<FaultKind, f64>,
     /// States without which the campaign does not hold.
     pub required: Vec<String>,
     /// What is sewn.
     pub shops: Vec<Shop>,
 }
 
-impl Plan {
+impl CampaignPlan {
     /// Reads the campaign file at `path`, and its scenarios, which it names relative to
     /// its own folder.
     ///
@@ -171,7 +171,7 @@ impl Plan {
             faults: file.faults,
             required: match file.coverage.required.as_slice() {
                 [all] if all == "all" => {
-                    State::ALL.iter().map(|state| state.name().to_owned()).collect()
+                    MetState::ALL.iter().map(|state| state.name().to_owned()).collect()
                 }
                 some => some.to_vec(),
             },
@@ -187,7 +187,7 @@ fn check(file: &File) -> Result<(), (String, String)> {
     if !(1..=RUNS_MAX).contains(&file.runs) {
         return wrong("runs", format!("{} is not 1 to {RUNS_MAX}", file.runs));
     }
-    let Range { least, most } = file.steps;
+    let Span { least, most } = file.steps;
     if least == 0 || least > most || most > STEPS_MAX {
         return wrong("steps", format!("least 1, most {STEPS_MAX}, least at most most"));
     }
@@ -210,8 +210,8 @@ fn check(file: &File) -> Result<(), (String, String)> {
     }
     for (place, name) in file.coverage.required.iter().enumerate() {
         let is_all = name == "all" && file.coverage.required.len() == 1;
-        if !is_all && State::named(name).is_none() {
-            let names: Vec<_> = State::ALL.iter().map(|state| state.name()).collect();
+        if !is_all && MetState::named(name).is_none() {
+            let names: Vec<_> = MetState::ALL.iter().map(|state| state.name()).collect();
             let key = format!("coverage.required[{place}]");
             let what = format!("there is no state \"{name}\"; there are {}", names.join(", "));
             return wrong(&key, what);
@@ -222,14 +222,14 @@ fn check(file: &File) -> Result<(), (String, String)> {
 
 fn shop(path: &Path, scenario: &Scenario, weight: u32) -> Result<Shop, InputError> {
     let part = &scenario.part;
-    if part.geometry() != Geometry::REFERENCE || part.kind != PartKind::Eeprom {
+    if part.geometry() != Geometry::REFERENCE || part.kind != PartKindName::Eeprom {
         let what = "a campaign needs the reference part: an EEPROM of 32,768 bytes in pages of 64";
         return Err(InputError::new(path.display().to_string(), what));
     }
     let machine = &scenario.machine;
     let needles = usize::from(machine.needles.min(15)).max(1);
     let breaks: f64 = (0..needles).map(|n| machine.breaks_per_100k.at(n)).sum();
-    let block = |block: &shaftbook_world::scenario::Block| Block {
+    let block = |block: &shaftbook_world::scenario::Block| PlanBlock {
         needle: block.needle.min(15),
         stitches: block.stitches,
         jumps: if machine.jump_wired { block.jumps } else { 0 },

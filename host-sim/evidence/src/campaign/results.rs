@@ -5,10 +5,10 @@
 
 use std::path::Path;
 
-use super::kind::Kind;
+use super::kind::FaultKind;
 use super::row::Row;
-use super::state::State;
-use super::stream::{Header, Reader};
+use super::state::MetState;
+use super::stream::{Reader, StreamHeader};
 use super::tally::Tally;
 use crate::prove::sabotage::Sabotage;
 use shaftbook_world::input_error::InputError;
@@ -18,14 +18,14 @@ pub const FAILURES_KEPT: usize = 50;
 
 /// Runs, and how many of them failed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Count {
+pub struct RunCount {
     /// Runs.
     pub runs: u64,
     /// Of them failed.
     pub failed: u64,
 }
 
-impl Count {
+impl RunCount {
     fn add(&mut self, row: &Row) {
         self.runs += 1;
         self.failed += u64::from(row.seen.is_some());
@@ -36,13 +36,13 @@ impl Count {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Results {
     /// What was run.
-    pub header: Header,
+    pub header: StreamHeader,
     /// All runs.
-    pub all: Count,
+    pub all: RunCount,
     /// By scenario, in the plan's order.
-    pub shops: Vec<Count>,
+    pub shops: Vec<RunCount>,
     /// By kind of fault, in the order of [`Kind::ALL`]: runs in which it came.
-    pub kinds: Vec<Count>,
+    pub kinds: Vec<RunCount>,
     /// All figures.
     pub tally: Tally,
     /// Chunks that are there.
@@ -59,9 +59,9 @@ impl Results {
     pub fn read(path: &Path) -> Result<Self, InputError> {
         let mut reader = Reader::open(path)?;
         let mut it = Self {
-            all: Count::default(),
-            shops: vec![Count::default(); reader.header.plan.shops.len()],
-            kinds: vec![Count::default(); Kind::ALL.len()],
+            all: RunCount::default(),
+            shops: vec![RunCount::default(); reader.header.plan.shops.len()],
+            kinds: vec![RunCount::default(); FaultKind::ALL.len()],
             tally: Tally::default(),
             chunks: 0,
             failures: Vec::new(),
@@ -99,15 +99,15 @@ impl Results {
 
     /// States that no fault has met.
     #[must_use]
-    pub fn unvisited(&self) -> Vec<State> {
-        State::ALL.into_iter().filter(|state| self.tally.hits.of_state(*state) == 0).collect()
+    pub fn unvisited(&self) -> Vec<MetState> {
+        MetState::ALL.into_iter().filter(|state| self.tally.hits.of_state(*state) == 0).collect()
     }
 
     /// States that the plan requires and no cut or reset has met. Of a part of a campaign
     /// nothing is required.
     #[must_use]
-    pub fn missing(&self) -> Vec<State> {
-        let required = self.header.plan.required.iter().filter_map(|name| State::named(name));
+    pub fn missing(&self) -> Vec<MetState> {
+        let required = self.header.plan.required.iter().filter_map(|name| MetState::named(name));
         let missing = required.filter(|state| self.tally.hits.of_cuts(*state) == 0);
         if self.header.shard.of == 1 { missing.collect() } else { Vec::new() }
     }

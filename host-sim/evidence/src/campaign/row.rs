@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::kind::KindSet;
 use super::run::Ran;
 use super::script::Script;
-use super::state::{State, StateSet};
+use super::state::{MetState, StateSet};
 use super::tally::Named;
 
 /// One run.
@@ -59,7 +59,7 @@ impl Row {
         let tally = &ran.tally;
         let small = |figure: u64| u32::try_from(figure).unwrap_or(u32::MAX);
         let mut states = StateSet::default();
-        for state in State::ALL {
+        for state in MetState::ALL {
             states.add_if(tally.hits.of_state(state) > 0, state);
         }
         Self {

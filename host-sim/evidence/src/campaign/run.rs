@@ -8,12 +8,12 @@
 
 use shaftbook_core::counters::Counters;
 
-use super::kind::Kind;
-use super::script::{Deed, Fault, Script};
+use super::kind::FaultKind;
+use super::script::{Deed, Script, ScriptFault};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
 use super::tally::{Cut, Tally};
-use shaftbook_world::bus::{Answers, Event, Stuck, Tear};
+use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};
 use shaftbook_world::judge::{Bounds, Delta, LONG_HOLD_UP_MS, is_durable};
 
 /// So long after a fault of bus or part is over it may still have its effect, µs: the
@@ -47,7 +47,7 @@ pub fn run<S: Subject>(subject: S, script: &Script) -> Ran {
 
 /// A cut that is to come.
 struct Armed {
-    kind: Kind,
+    kind: FaultKind,
     tear: Tear,
     again: Option<CutAgain>,
     held_ms: u32,
@@ -87,7 +87,8 @@ impl<S: Subject> Player<S> {
         }
         if self.armed.is_none() {
             self.last = self.subject.states();
-            self.armed = Some(Armed { kind: Kind::Cut, tear: Tear::Old, again: None, held_ms: 0 });
+            self.armed =
+                Some(Armed { kind: FaultKind::Cut, tear: Tear::Old, again: None, held_ms: 0 });
         }
         self.cut()
     }
@@ -138,14 +139,14 @@ impl<S: Subject> Player<S> {
         match *deed {
             Deed::Refused { per_mille, for_ms } => {
                 bus.refuse_at_random(f64::from(per_mille.min(900)) / 1_000.0);
-                self.until(for_ms, Event::RefuseAtRandom(0.0));
+                self.until(for_ms, BusEvent::RefuseAtRandom(0.0));
             }
             Deed::BusHeld { for_ms } => self.answers(Answers::BusHeld, for_ms),
             Deed::Silent { for_ms } => self.answers(Answers::Nobody, for_ms),
             Deed::Stranger { for_ms } => self.answers(Answers::Stranger, for_ms),
             Deed::WriteProtect { for_ms } => {
                 bus.part_mut().set_write_protected(true);
-                self.until(for_ms, Event::WriteProtect(false));
+                self.until(for_ms, BusEvent::WriteProtect(false));
             }
             Deed::FlippedBits { page_ahead, bits, seed } => {
                 let page = self.page(page_ahead);
@@ -174,7 +175,7 @@ impl<S: Subject> Player<S> {
             | Deed::WarnedCut { .. } => {}
         }
         self.condition.is_damaged |= kind.damages();
-        self.condition.is_worn |= kind == Kind::WornPart;
+        self.condition.is_worn |= kind == FaultKind::WornPart;
         Ok(())
     }
 
@@ -184,10 +185,10 @@ impl<S: Subject> Player<S> {
 
     fn answers(&mut self, who: Answers, for_ms: u32) {
         self.subject.bus_mut().set_answers(who);
-        self.until(for_ms, Event::Answers(Answers::Part));
+        self.until(for_ms, BusEvent::Answers(Answers::Part));
     }
 
-    fn until(&mut self, for_ms: u32, over: Event) {
+    fn until(&mut self, for_ms: u32, over: BusEvent) {
         let bus = self.subject.bus_mut();
         let end_ns = bus.now_ns() + u64::from(for_ms) * 1_000_000;
         bus.schedule(end_ns, over);
@@ -206,7 +207,7 @@ impl<S: Subject> Player<S> {
         self.subject.warn(until_us, &mut |subject: &S| *last = subject.states());
         // A step of the panel may end a little later.
         let held_ms = (self.subject.now_us() - warned_us).div_ceil(1_000) as u32;
-        self.armed = Some(Armed { kind: Kind::WarnedCut, tear: left, again: None, held_ms });
+        self.armed = Some(Armed { kind: FaultKind::WarnedCut, tear: left, again: None, held_ms });
         self.cut()
     }
 
@@ -223,10 +224,10 @@ impl<S: Subject> Player<S> {
         let truth = self.subject.truth();
         let acknowledged = self.subject.acknowledged();
         self.tally.named = self.tally.named.with(self.subject.named());
-        let is_held = kind == Kind::Reset && held_ms > 0;
+        let is_held = kind == FaultKind::Reset && held_ms > 0;
         self.end_disturbances(is_held, held_ms);
         self.condition.is_disturbed = was_disturbed || is_held;
-        self.condition.is_reset = kind == Kind::Reset;
+        self.condition.is_reset = kind == FaultKind::Reset;
         let up = self.subject.power_cycle(tear, again, self.condition);
         if self.condition.is_worn {
             // It stays so: there are many pages to try before one takes a record.
@@ -239,7 +240,8 @@ impl<S: Subject> Player<S> {
         let truth = truth.plus(&up.between);
         let acknowledged = acknowledged.most(&up.acknowledged);
         let lost = up.past.map(|past| truth.since(&past)).unwrap_or_default();
-        let warned_ms = (kind == Kind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
+        let warned_ms =
+            (kind == FaultKind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
         self.condition.is_disturbed = was_disturbed;
         let is_sound = !self.condition.is_disturbed && !self.condition.is_damaged;
         self.tally.note_cut(&Cut {
@@ -269,7 +271,7 @@ impl<S: Subject> Player<S> {
     }
 }
 
-fn is_due(fault: &Fault, step: usize, act: u32, acts: u32) -> bool {
+fn is_due(fault: &ScriptFault, step: usize, act: u32, acts: u32) -> bool {
     let (at_step, at_act) = (fault.step as usize, fault.act.min(acts - 1));
     (at_step, at_act) <= (step, act)
 }

@@ -5,7 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::kind::Kind;
+use super::kind::FaultKind;
 use shaftbook_world::bench::workload::Step;
 
 /// Where a run starts: a board that was fitted, and sewed until so many checkpoints
@@ -133,22 +133,22 @@ pub enum Deed {
 impl Deed {
     /// Its kind.
     #[must_use]
-    pub const fn kind(&self) -> Kind {
+    pub const fn kind(&self) -> FaultKind {
         match self {
-            Self::Cut { .. } => Kind::Cut,
-            Self::NestedCut { .. } => Kind::NestedCut,
-            Self::WarnedCut { .. } => Kind::WarnedCut,
-            Self::Reset { .. } => Kind::Reset,
-            Self::Refused { .. } => Kind::Refused,
-            Self::BusHeld { .. } => Kind::BusHeld,
-            Self::Silent { .. } => Kind::Silent,
-            Self::Stranger { .. } => Kind::Stranger,
-            Self::WriteProtect { .. } => Kind::WriteProtect,
-            Self::FlippedBits { .. } => Kind::FlippedBits,
-            Self::StuckPage { .. } => Kind::StuckPage,
-            Self::MisdirectedWrite { .. } => Kind::MisdirectedWrite,
-            Self::WornPart { .. } => Kind::WornPart,
-            Self::Display { .. } => Kind::Display,
+            Self::Cut { .. } => FaultKind::Cut,
+            Self::NestedCut { .. } => FaultKind::NestedCut,
+            Self::WarnedCut { .. } => FaultKind::WarnedCut,
+            Self::Reset { .. } => FaultKind::Reset,
+            Self::Refused { .. } => FaultKind::Refused,
+            Self::BusHeld { .. } => FaultKind::BusHeld,
+            Self::Silent { .. } => FaultKind::Silent,
+            Self::Stranger { .. } => FaultKind::Stranger,
+            Self::WriteProtect { .. } => FaultKind::WriteProtect,
+            Self::FlippedBits { .. } => FaultKind::FlippedBits,
+            Self::StuckPage { .. } => FaultKind::StuckPage,
+            Self::MisdirectedWrite { .. } => FaultKind::MisdirectedWrite,
+            Self::WornPart { .. } => FaultKind::WornPart,
+            Self::Display { .. } => FaultKind::Display,
         }
     }
 }
@@ -156,7 +156,7 @@ impl Deed {
 /// A fault and when it comes: before piece `act` of step `step` (its last piece, if it
 /// has fewer).
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Fault {
+pub struct ScriptFault {
     /// Step, from 0.
     pub step: u32,
     /// Piece of the step, from 0.
@@ -180,5 +180,5 @@ pub struct Script {
     pub steps: Vec<Step>,
     /// What goes wrong on the way, in order of step and piece.
     #[serde(default, rename = "fault")]
-    pub faults: Vec<Fault>,
+    pub faults: Vec<ScriptFault>,
 }

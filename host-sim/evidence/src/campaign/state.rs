@@ -15,7 +15,7 @@ const LAP_BITS: u32 = 21;
 
 /// A state. Several hold at once.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum State {
+pub enum MetState {
     /// Nothing is being written or found out.
     AtRest,
     /// The ring has not been written round yet.
@@ -70,7 +70,7 @@ pub enum State {
     Warned,
 }
 
-impl State {
+impl MetState {
     /// All of them, in the order of the tables.
     pub const ALL: [Self; 26] = [
         Self::AtRest,
@@ -187,7 +187,7 @@ pub struct StateSet(u32);
 
 impl StateSet {
     /// Adds `state` if `holds`.
-    pub const fn add_if(&mut self, holds: bool, state: State) {
+    pub const fn add_if(&mut self, holds: bool, state: MetState) {
         self.0 |= (holds as u32) << state.index();
     }
 
@@ -199,13 +199,13 @@ impl StateSet {
 
     /// Whether `state` is in it.
     #[must_use]
-    pub const fn contains(self, state: State) -> bool {
+    pub const fn contains(self, state: MetState) -> bool {
         self.0 >> state.index() & 1 == 1
     }
 
     /// The states in it, in order.
-    pub fn iter(self) -> impl Iterator<Item = State> {
-        State::ALL.into_iter().filter(move |state| self.contains(*state))
+    pub fn iter(self) -> impl Iterator<Item = MetState> {
+        MetState::ALL.into_iter().filter(move |state| self.contains(*state))
     }
 
     /// The states of a board at `now`, on a bus.
@@ -218,32 +218,32 @@ impl StateSet {
         let first = !is_round(bus);
         let mut set = Self::default();
         for (holds, state) in [
-            (store.is_empty, State::NotFitted),
-            (store.is_recovering, State::Recovering),
-            (board.store().scanned(), State::EverySlotRead),
-            (ready && first, State::FirstLap),
-            (ready && !first, State::RingWrapped),
-            (ready && wraps && !first, State::LapNumberWraps),
-            (bus.page_under_way().is_some(), State::ProgramCycle),
-            (store.checkpoint, State::Checkpoint),
-            (store.first_copy, State::FirstCopy),
-            (store.second_copy, State::SecondCopy),
-            (store.snapshot, State::Snapshot),
-            (store.commit, State::Commit),
-            (store.single_pointer, State::SinglePointer),
-            (store.journal_full, State::JournalFull),
-            (store.second_try, State::SecondTry),
-            (!board.store().retired().is_empty(), State::PageRetired),
-            (store.failing, State::PartFailing),
-            (store.worn_out, State::WornOut),
-            (service.edges_early, State::EdgesEarly),
-            (service.entry_waiting, State::EntryWaiting),
-            (service.challenge_open, State::ChallengeOpen),
-            (service.judging, State::Judging),
-            (service.locked_out, State::LockedOut),
-            (service.refitting, State::Refitting),
-            (service.warned, State::Warned),
-            (ready && !board.store().is_busy() && !service.entry_waiting, State::AtRest),
+            (store.is_empty, MetState::NotFitted),
+            (store.is_recovering, MetState::Recovering),
+            (board.store().scanned(), MetState::EverySlotRead),
+            (ready && first, MetState::FirstLap),
+            (ready && !first, MetState::RingWrapped),
+            (ready && wraps && !first, MetState::LapNumberWraps),
+            (bus.page_under_way().is_some(), MetState::ProgramCycle),
+            (store.checkpoint, MetState::Checkpoint),
+            (store.first_copy, MetState::FirstCopy),
+            (store.second_copy, MetState::SecondCopy),
+            (store.snapshot, MetState::Snapshot),
+            (store.commit, MetState::Commit),
+            (store.single_pointer, MetState::SinglePointer),
+            (store.journal_full, MetState::JournalFull),
+            (store.second_try, MetState::SecondTry),
+            (!board.store().retired().is_empty(), MetState::PageRetired),
+            (store.failing, MetState::PartFailing),
+            (store.worn_out, MetState::WornOut),
+            (service.edges_early, MetState::EdgesEarly),
+            (service.entry_waiting, MetState::EntryWaiting),
+            (service.challenge_open, MetState::ChallengeOpen),
+            (service.judging, MetState::Judging),
+            (service.locked_out, MetState::LockedOut),
+            (service.refitting, MetState::Refitting),
+            (service.warned, MetState::Warned),
+            (ready && !board.store().is_busy() && !service.entry_waiting, MetState::AtRest),
         ] {
             set.add_if(holds, state);
         }
@@ -262,9 +262,9 @@ mod tests {
 
     #[test]
     fn every_state_has_its_place_and_its_own_name() {
-        for (place, state) in State::ALL.into_iter().enumerate() {
+        for (place, state) in MetState::ALL.into_iter().enumerate() {
             assert_eq!(state.index(), place);
-            assert_eq!(State::named(state.name()), Some(state));
+            assert_eq!(MetState::named(state.name()), Some(state));
         }
     }
 }

@@ -19,7 +19,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::plan::Plan;
+use super::plan::CampaignPlan;
 use super::row::Row;
 use super::tally::Tally;
 use shaftbook_world::input_error::InputError;
@@ -74,7 +74,7 @@ impl std::fmt::Display for Shard {
 /// First line of a stream.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Header {
+pub struct StreamHeader {
     /// [`FORMAT`].
     pub format: u32,
     /// Version of the simulator: another one may draw other cases.
@@ -86,13 +86,13 @@ pub struct Header {
     /// Which part.
     pub shard: Shard,
     /// The plan.
-    pub plan: Plan,
+    pub plan: CampaignPlan,
 }
 
-impl Header {
+impl StreamHeader {
     /// The header of `plan` on `subject`.
     #[must_use]
-    pub fn new(plan: &Plan, subject: &str, shard: Shard) -> Self {
+    pub fn new(plan: &CampaignPlan, subject: &str, shard: Shard) -> Self {
         Self {
             format: FORMAT,
             version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -131,7 +131,7 @@ pub struct Chunk {
 #[derive(Debug, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 enum Line {
-    Header(Box<Header>),
+    Header(Box<StreamHeader>),
     Run(Box<Row>),
     Chunk(Box<Chunk>),
 }
@@ -152,7 +152,7 @@ impl Writer {
     ///
     /// # Errors
     /// It cannot be written.
-    pub fn begin(path: &Path, header: &Header) -> Result<Self, InputError> {
+    pub fn begin(path: &Path, header: &StreamHeader) -> Result<Self, InputError> {
         let name = path.display().to_string();
         let file = File::create(path).map_err(|e| InputError::new(&name, e.to_string()))?;
         let mut it = Self { file: BufWriter::new(file), name };
@@ -166,7 +166,7 @@ impl Writer {
     ///
     /// # Errors
     /// It cannot be read or written, or is of another campaign.
-    pub fn resume(path: &Path, header: &Header) -> Result<(Self, u64), InputError> {
+    pub fn resume(path: &Path, header: &StreamHeader) -> Result<(Self, u64), InputError> {
         if !path.exists() || has_no_line(path) {
             return Ok((Self::begin(path, header)?, 0));
         }
@@ -228,7 +228,7 @@ pub struct Reader {
     /// Bytes read so far.
     offset: u64,
     /// The first line.
-    pub header: Header,
+    pub header: StreamHeader,
 }
 
 impl Reader {

@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::kind::Kind;
+use super::kind::FaultKind;
 use super::report::median_bin;
-use super::results::{Count, Results};
-use super::state::State;
+use super::results::{Results, RunCount};
+use super::state::MetState;
 use super::tally::BOOT_BIN_US;
 use shaftbook_world::figures::grouped;
 use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
@@ -97,7 +97,7 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
 }
 
 fn counts(text: &mut String, results: &Results) -> std::fmt::Result {
-    let row = |text: &mut String, name: &str, count: &Count| {
+    let row = |text: &mut String, name: &str, count: &RunCount| {
         writeln!(text, "{name:<32} {:>12} {:>8}", grouped(count.runs), grouped(count.failed))
     };
     writeln!(text, "\n{:<32} {:>12} {:>8}", "scenario", "runs", "failed")?;
@@ -105,7 +105,7 @@ fn counts(text: &mut String, results: &Results) -> std::fmt::Result {
         row(text, &shop.name, count)?;
     }
     writeln!(text, "\n{:<32} {:>12} {:>8}", "kind of fault", "runs", "failed")?;
-    for kind in Kind::ALL {
+    for kind in FaultKind::ALL {
         row(text, kind.name(), &results.kinds[kind.index()])?;
     }
     Ok(())
@@ -113,16 +113,16 @@ fn counts(text: &mut String, results: &Results) -> std::fmt::Result {
 
 fn coverage(text: &mut String, results: &Results) -> std::fmt::Result {
     let hits = &results.tally.hits;
-    let met = State::ALL.iter().filter(|state| hits.of_cuts(**state) > 0).count();
+    let met = MetState::ALL.iter().filter(|state| hits.of_cuts(**state) > 0).count();
     writeln!(
         text,
         "\ncoverage: {met} of {} states met by a cut or a reset\n{:<20} {:>10} {:>12}",
-        State::ALL.len(),
+        MetState::ALL.len(),
         "state",
         "cuts",
         "all faults"
     )?;
-    for state in State::ALL {
+    for state in MetState::ALL {
         let (cuts, all) = (hits.of_cuts(state), hits.of_state(state));
         let never = if cuts == 0 { "  never met by a cut" } else { "" };
         writeln!(text, "{:<20} {:>10} {:>12}{never}", state.name(), grouped(cuts), grouped(all))?;

@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 
-use super::kind::{Kind, KindSet};
-use super::state::{State, StateSet};
+use super::kind::{FaultKind, KindSet};
+use super::state::{MetState, StateSet};
 
 /// Width of a bin of running time lost, ms.
 pub const LOST_BIN_MS: u64 = 250;
@@ -67,31 +67,31 @@ pub struct Hits(Vec<Vec<u64>>);
 
 impl Default for Hits {
     fn default() -> Self {
-        Self(vec![vec![0; State::ALL.len()]; Kind::ALL.len()])
+        Self(vec![vec![0; MetState::ALL.len()]; FaultKind::ALL.len()])
     }
 }
 
 impl Hits {
     /// Hits of `kind` in `state`.
     #[must_use]
-    pub fn of(&self, kind: Kind, state: State) -> u64 {
+    pub fn of(&self, kind: FaultKind, state: MetState) -> u64 {
         self.0.get(kind.index()).and_then(|row| row.get(state.index())).copied().unwrap_or(0)
     }
 
     /// Hits of any kind in `state`.
     #[must_use]
-    pub fn of_state(&self, state: State) -> u64 {
-        Kind::ALL.into_iter().map(|kind| self.of(kind, state)).sum()
+    pub fn of_state(&self, state: MetState) -> u64 {
+        FaultKind::ALL.into_iter().map(|kind| self.of(kind, state)).sum()
     }
 
     /// Hits of cuts and resets in `state`.
     #[must_use]
-    pub fn of_cuts(&self, state: State) -> u64 {
-        let cuts = Kind::ALL.into_iter().filter(|kind| kind.ends_power_up());
+    pub fn of_cuts(&self, state: MetState) -> u64 {
+        let cuts = FaultKind::ALL.into_iter().filter(|kind| kind.ends_power_up());
         cuts.map(|kind| self.of(kind, state)).sum()
     }
 
-    fn add(&mut self, kind: Kind, states: StateSet) {
+    fn add(&mut self, kind: FaultKind, states: StateSet) {
         for state in states.iter() {
             self.0[kind.index()][state.index()] += 1;
         }
@@ -161,7 +161,7 @@ impl Default for Tally {
 
 impl Tally {
     /// Notes that a fault of `kind` met `states`.
-    pub fn hit(&mut self, kind: Kind, states: StateSet) {
+    pub fn hit(&mut self, kind: FaultKind, states: StateSet) {
         self.hits.add(kind, states);
     }
 

@@ -5,7 +5,7 @@ use std::ops::Range;
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
-use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::frame::{Header, RecordKind};
 use shaftbook_core::codec::snapshot;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
@@ -16,7 +16,7 @@ use shaftbook_core::service::Authorised;
 
 use super::Run;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{Bench, Figures, Recovered, any_needle};
+use shaftbook_world::bench::{Bench, CommandFigures, Recovered, any_needle};
 use shaftbook_world::bus::{Part, Stuck, Tear};
 
 const PAGE: usize = 64;
@@ -104,7 +104,7 @@ fn at_rest<D: Device>(
         run.case(|| Err("the sound part does not boot".into()));
         return;
     };
-    let figures = Figures::of(reference.bench.board().ledger());
+    let figures = CommandFigures::of(reference.bench.board().ledger());
     let truth = bench.truth();
     let mut most_lost = Counters::default();
     for page in pages {
@@ -134,7 +134,7 @@ fn check<D: Device>(
     after: &Recovered<D>,
     past: &Counters,
     truth: &Counters,
-    figures: &Figures,
+    figures: &CommandFigures,
 ) -> Result<Counters, String> {
     if !after.rested {
         return Err("the board does not come to rest".into());
@@ -150,7 +150,7 @@ fn check<D: Device>(
     if lost.running_ms > 10_000 || lost.trims > 64 || lost.powered_ms > 60_000 {
         return Err(format!("more than one checkpoint lost: {lost:?}"));
     }
-    let now = Figures::of(after.bench.board().ledger());
+    let now = CommandFigures::of(after.bench.board().ledger());
     if now != *figures {
         return Err(format!("services or baselines changed: {now:?} from {figures:?}"));
     }
@@ -215,8 +215,8 @@ fn in_use<D: Device>(run: &mut Run, bench: &mut Bench<D>, rng: &mut Pcg32) {
             if !past.at_most(&truth) || lost.running_ms > 10_000 {
                 return Err(format!("lost {lost:?} with a bad page in use"));
             }
-            if Figures::of(again.board().ledger()) != figures {
-                let now = Figures::of(again.board().ledger());
+            if CommandFigures::of(again.board().ledger()) != figures {
+                let now = CommandFigures::of(again.board().ledger());
                 return Err(format!("with a bad page in use {figures:?} became {now:?}"));
             }
             let remembered: Vec<u16> = again.board().store().retired().iter().collect();
@@ -273,7 +273,7 @@ fn draft_over_draft<D: Device>(run: &mut Run, bench: &mut Bench<D>, seed: u64) {
             if !second.rest(&mut |_| {}) {
                 return Err("the board does not come to rest".into());
             }
-            let figures = Figures::of(second.board().ledger());
+            let figures = CommandFigures::of(second.board().ledger());
             let mut image = Vec::new();
             second.cut_image(Tear::New, &mut image);
             let after = Recovered::<D>::from_image(image, seed);
@@ -284,7 +284,7 @@ fn draft_over_draft<D: Device>(run: &mut Run, bench: &mut Bench<D>, seed: u64) {
             if !faults.is_empty() || !acknowledged.at_most(&past) || !past.at_most(&most) {
                 return Err(format!("a snapshot over one that was cut: {faults:?}, {past:?}"));
             }
-            if Figures::of(after.bench.board().ledger()) != figures {
+            if CommandFigures::of(after.bench.board().ledger()) != figures {
                 return Err("a snapshot over one that was cut: other services or baselines".into());
             }
             Ok(())
@@ -322,6 +322,6 @@ fn is_uncommitted<D: Device>(bench: &Bench<D>) -> bool {
     let mut image = Vec::new();
     bench.cut_image(Tear::New, &mut image);
     let Some(record) = image[newest * PAGE..].first_chunk::<PAGE>() else { return false };
-    let is_member = Header::decode(record).is_some_and(|h| h.kind == Kind::Snapshot);
+    let is_member = Header::decode(record).is_some_and(|h| h.kind == RecordKind::Snapshot);
     is_member && snapshot::member_place(record).is_some_and(|place| place.index == place.count)
 }

@@ -16,7 +16,7 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::workload::Step;
-use shaftbook_world::bench::{BOARD, Bench, Figures, OPERATORS, any_needle};
+use shaftbook_world::bench::{BOARD, Bench, CommandFigures, OPERATORS, any_needle};
 use shaftbook_world::bus::{Part, Tear};
 
 /// How often a part that is hard of hearing does not acknowledge.
@@ -87,7 +87,7 @@ fn asked_while_sewing<D: Device>(seed: u64) -> Result<(), String> {
     let asked = bench.pending.clone().unwrap_or_else(|| bench.figures.clone());
     bench.stitch_unpolled(needle);
     bench.rest(&mut |_| {});
-    let now = Figures::of(bench.board().ledger());
+    let now = CommandFigures::of(bench.board().ledger());
     if asked.are(&now) {
         return Ok(());
     }

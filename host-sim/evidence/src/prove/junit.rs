@@ -2,12 +2,12 @@
 
 use crate::junit::{Case, Ending, Suite};
 
-use super::{Outcome, Plan};
+use super::{ProofOutcome, SearchPlan};
 
 /// What `plan` gave, one case for each of `outcomes`, in their order. `board` is the broken
 /// board that it was run on, if it was one.
 #[must_use]
-pub fn suite(plan: &Plan, outcomes: &[Outcome], board: Option<&str>) -> Suite {
+pub fn suite(plan: &SearchPlan, outcomes: &[ProofOutcome], board: Option<&str>) -> Suite {
     let seed = plan.replay.map_or(plan.seed, |id| id.seed);
     let search = if plan.quick { "quick" } else { "full" };
     let mut properties = vec![
@@ -28,7 +28,7 @@ pub fn suite(plan: &Plan, outcomes: &[Outcome], board: Option<&str>) -> Suite {
     }
 }
 
-fn case(plan: &Plan, outcome: &Outcome, board: Option<&str>) -> Case {
+fn case(plan: &SearchPlan, outcome: &ProofOutcome, board: Option<&str>) -> Case {
     let ending = match &outcome.failure {
         None => Ending::Held,
         Some(failure) => {

@@ -15,7 +15,7 @@ use shaftbook_drivers::capture::Capture;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::under_test::{Clock, UnderTest};
+use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest};
 use shaftbook_world::bench::{BOARD, Bench, Meant, fitting};
 use shaftbook_world::bus::{Bus, Part, Timing};
 
@@ -193,7 +193,7 @@ fn late_loop<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut bench: Bench<Core<R>> = Bench::fitted(seed, Lap::new(1));
     let mut capture = Capture::<64>::new();
     let (mut interrupt, mut main) = capture.split();
-    let mut clock = Clock::default();
+    let mut clock = ExtendedTimer::default();
     let (mut pushed, mut popped, mut active) = (0_u32, 0_u32, false);
     for _ in 0..60 {
         let mut push = |now_us: &mut u64| {

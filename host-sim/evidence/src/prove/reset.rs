@@ -15,7 +15,7 @@ use shaftbook_core::service::{
 
 use super::Run;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{BELT, Bench, Figures, KEY, KNIFE, Recovered, any_needle};
+use shaftbook_world::bench::{BELT, Bench, CommandFigures, KEY, KNIFE, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
@@ -51,14 +51,18 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
     run.figure("guesses in a year:", tries);
 }
 
-fn unchanged<D: Device>(bench: &Bench<D>, start: &Figures, what: &str) -> Result<(), String> {
-    let now = Figures::of(bench.board().ledger());
+fn unchanged<D: Device>(
+    bench: &Bench<D>,
+    start: &CommandFigures,
+    what: &str,
+) -> Result<(), String> {
+    let now = CommandFigures::of(bench.board().ledger());
     if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
 }
 
 /// Without any reply, as an operator would press it.
 fn missing_replies<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
-    let before = Figures::of(bench.board().ledger());
+    let before = CommandFigures::of(bench.board().ledger());
     let knife = ComponentSet::only(KNIFE);
     let commands = [
         Command::Service { reply: None },
@@ -121,7 +125,7 @@ fn wrong_reply<D: Device>(bench: &mut Bench<D>, kind: u32, seed: u64) -> Result<
         }
     }
     .ok_or("no reply")?;
-    let before = Figures::of(bench.board().ledger());
+    let before = CommandFigures::of(bench.board().ledger());
     let _ = service(bench, reply);
     unchanged(bench, &before, &format!("a wrong reply of kind {kind}"))
 }
@@ -158,7 +162,7 @@ fn other_purpose<D: Device>(bench: &mut Bench<D>, kind: u32) -> Result<(), Strin
         Authorised::Renew(components) => Command::Renew { components, reply },
         Authorised::Refit => Command::Fit { fitting: shaftbook_world::bench::fitting(), reply },
     };
-    let before = Figures::of(bench.board().ledger());
+    let before = CommandFigures::of(bench.board().ledger());
     bench.effects.clear();
     let answer = bench.request(command);
     bench.rest(&mut |_| {});
@@ -191,7 +195,7 @@ fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32)
     let Some(right) = bench.right_reply(Authorised::Service) else { return };
     let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
     let _ = bench.request(Command::Service { reply: Some(wrong) });
-    let before = Figures::of(bench.board().ledger());
+    let before = CommandFigures::of(bench.board().ledger());
     let seed = rng.next_u64();
     let mut image = Vec::new();
     bench.rest(&mut |bench: &Bench<D>| {

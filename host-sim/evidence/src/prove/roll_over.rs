@@ -5,7 +5,7 @@ use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Effect;
 use shaftbook_core::codec::checkpoint::Checkpoint;
-use shaftbook_core::codec::frame::{self, Header, Kind, RECORD_BYTES};
+use shaftbook_core::codec::frame::{self, Header, RECORD_BYTES, RecordKind};
 use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::medium::Geometry;
@@ -17,7 +17,7 @@ use shaftbook_core::store::ring::Ring;
 use super::Run;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::under_test::{Clock, UnderTest};
+use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest};
 use shaftbook_world::bench::{BOARD, Bench, Recovered, any_needle};
 use shaftbook_world::bus::{Answers, Tear};
 use shaftbook_world::judge::neither_lost_nor_invented;
@@ -38,7 +38,7 @@ pub fn roll_over<D: Device>(run: &mut Run) {
 /// more of a timer of `BITS` bits.
 fn ticks<D: Device, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
-    let mut clock = Clock::default();
+    let mut clock = ExtendedTimer::default();
     let mut true_us = 0_u64;
     while true_us >> BITS < 50 {
         true_us += 1 + rng.next_u64() % longest_gap_us;
@@ -187,11 +187,11 @@ fn part_with<D: Device>(counters: &Counters, seed: u64) -> Vec<u8> {
         let mut record = [0; RECORD_BYTES];
         let place = MemberPlace { index: index as u8, count: count as u8, mark: 5 };
         snapshot::write_member(&mut record, &stream, place);
-        put(index as u16, Kind::Snapshot, record);
+        put(index as u16, RecordKind::Snapshot, record);
     }
     let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, delta: Counters::default() };
     for slot in [count as u16 + 1, count as u16 + 2] {
-        put(slot, Kind::Checkpoint, checkpoint.encode::<Sound>());
+        put(slot, RecordKind::Checkpoint, checkpoint.encode::<Sound>());
     }
     image
 }

@@ -19,7 +19,7 @@ use std::str::FromStr;
 
 use shaftbook_core::rules::Sound;
 
-use super::{Outcome, Plan, Proof};
+use super::{Proof, ProofOutcome, SearchPlan};
 use switches::{Sabotaged, Switches};
 pub use variants::ALL;
 
@@ -95,17 +95,17 @@ pub struct Sabotage {
 
 /// What was found out about a broken board.
 #[derive(Clone, Debug)]
-pub struct Finding {
+pub struct SabotageFinding {
     /// The board.
     pub sabotage: Sabotage,
     /// What each proof that was run said, the one tried first at the front.
-    pub outcomes: Vec<Outcome>,
+    pub outcomes: Vec<ProofOutcome>,
 }
 
-impl Finding {
+impl SabotageFinding {
     /// The first outcome that caught it.
     #[must_use]
-    pub fn caught(&self) -> Option<&Outcome> {
+    pub fn caught(&self) -> Option<&ProofOutcome> {
         self.outcomes.iter().find(|outcome| !outcome.held())
     }
 
@@ -138,7 +138,7 @@ impl Sabotage {
 
     /// Runs one proof on it.
     #[must_use]
-    pub fn run(&self, proof: Proof, plan: &Plan, progress: Progress<'_>) -> Outcome {
+    pub fn run(&self, proof: Proof, plan: &SearchPlan, progress: Progress<'_>) -> ProofOutcome {
         let before_each = || switches::set(self.switches);
         proof.run_after::<Sabotaged>(plan, &|done, of| progress(done, of), &before_each)
     }
@@ -146,9 +146,9 @@ impl Sabotage {
     /// Searches for a proof that catches it: first the one that is expected to, then the
     /// others; with `all` every proof is run, else none after one that caught it.
     #[must_use]
-    pub fn search(&self, plan: &Plan, all: bool, progress: Progress<'_>) -> Finding {
+    pub fn search(&self, plan: &SearchPlan, all: bool, progress: Progress<'_>) -> SabotageFinding {
         let others = Proof::ALL.into_iter().filter(|proof| *proof != self.tried_first);
-        let mut finding = Finding { sabotage: *self, outcomes: Vec::new() };
+        let mut finding = SabotageFinding { sabotage: *self, outcomes: Vec::new() };
         for proof in std::iter::once(self.tried_first).chain(others) {
             finding.outcomes.push(self.run(proof, plan, progress));
             if !all && finding.caught().is_some() {
@@ -171,6 +171,6 @@ impl FromStr for &'static Sabotage {
 
 /// The sound board through the same door, for comparison.
 #[must_use]
-pub fn sound(proof: Proof, plan: &Plan) -> Outcome {
+pub fn sound(proof: Proof, plan: &SearchPlan) -> ProofOutcome {
     proof.run::<Sound>(plan, &|_, _| {})
 }

@@ -92,7 +92,7 @@ mod tests {
     use super::*;
     use crate::prove::sabotage::Sabotage;
     use crate::prove::sabotage::switches::Sabotaged;
-    use crate::prove::{Outcome, Plan, Proof, spread};
+    use crate::prove::{Proof, ProofOutcome, SearchPlan, spread};
     use rand_core::SeedableRng;
     use shaftbook_core::rules::Sound;
     use shaftbook_core::serial::Lap;
@@ -122,8 +122,8 @@ mod tests {
         Step::Stand { seconds: 61 },
     ];
 
-    fn under<D: Device>(schedule: Schedule, before: &(impl Fn() + Sync)) -> Outcome {
-        let plan = Plan { seed: 1, quick: true, replay: None };
+    fn under<D: Device>(schedule: Schedule, before: &(impl Fn() + Sync)) -> ProofOutcome {
+        let plan = SearchPlan { seed: 1, quick: true, replay: None };
         spread(Proof::NeverBackwards, &plan, &|_, _| {}, |run| {
             if run.number < 4 {
                 before();

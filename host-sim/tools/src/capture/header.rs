@@ -27,7 +27,7 @@ pub struct Variable {
 
 /// A header.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Header {
+pub struct CaptureHeader {
     /// Length of a tick, if it is given.
     pub timescale: Option<(u32, TimescaleUnit)>,
     /// All variables, in the order of the file.
@@ -38,8 +38,8 @@ pub struct Header {
 ///
 /// # Errors
 /// What is malformed or missing, with its line.
-pub fn read<R: BufRead>(file: &str, parser: &mut Parser<R>) -> Result<Header, InputError> {
-    let mut header = Header::default();
+pub fn read<R: BufRead>(file: &str, parser: &mut Parser<R>) -> Result<CaptureHeader, InputError> {
+    let mut header = CaptureHeader::default();
     let mut scopes: Vec<String> = Vec::new();
     let mut line = 1;
     loop {

@@ -13,9 +13,9 @@ use vcd::{Command, IdCode, Parser, Value};
 use super::header;
 use super::read_error::{read_error, wrong};
 use super::scale::Scale;
-use super::signals::{self, Line, Names, Used};
+use super::signals::{self, Names, SignalLine, Used};
 use shaftbook_world::input_error::InputError;
-use shaftbook_world::sewing::{Event, Timed};
+use shaftbook_world::sewing::{SewingEvent, Timed};
 
 /// Bit of `Capture::changed` for any needle code line.
 const CODE_CHANGED: u32 = 1 << 31;
@@ -32,7 +32,7 @@ pub struct Seen {
 }
 
 /// A capture being read: an iterator of events.
-pub struct Capture<R> {
+pub struct CaptureReader<R> {
     name: String,
     parser: Parser<Chain<R, Cursor<&'static [u8]>>>,
     /// Line of the last whole command.
@@ -56,7 +56,7 @@ pub struct Capture<R> {
     is_over: bool,
 }
 
-impl<R: BufRead> Capture<R> {
+impl<R: BufRead> CaptureReader<R> {
     /// Reads the header of capture `name` and finds the signals.
     ///
     /// # Errors
@@ -87,7 +87,7 @@ impl<R: BufRead> Capture<R> {
             return Err(InputError::new(place, what));
         }
         let used = signals::find(&header.variables, names, name)?;
-        let supply_is_recorded = used.iter().any(|u| u.line == Line::Power);
+        let supply_is_recorded = used.iter().any(|u| u.line == SignalLine::Power);
         Ok(Self {
             name: name.to_owned(),
             line: parser.line(),
@@ -141,7 +141,7 @@ impl<R: BufRead> Capture<R> {
                 self.change(code, &values)
             }
             Command::ChangeReal(code, value) => {
-                if self.used.iter().any(|u| u.code == code && u.line == Line::Level) {
+                if self.used.iter().any(|u| u.code == code && u.line == SignalLine::Level) {
                     self.level(value);
                 }
                 Ok(())
@@ -188,7 +188,7 @@ impl<R: BufRead> Capture<R> {
     fn code(&self) -> Option<u8> {
         let mut code = None;
         for (used, known) in self.used.iter().zip(&self.known) {
-            if let Line::Code(bit) = used.line {
+            if let SignalLine::Code(bit) = used.line {
                 code = Some(code.unwrap_or(0) | (*known)? << bit);
             }
         }
@@ -205,7 +205,7 @@ impl<R: BufRead> Capture<R> {
                 self.seen.unknown_values += 1;
                 continue;
             };
-            if used.line == Line::Level {
+            if used.line == SignalLine::Level {
                 #[allow(clippy::cast_precision_loss)] // A voltage.
                 self.level(number as f64);
                 continue;
@@ -217,9 +217,9 @@ impl<R: BufRead> Capture<R> {
         Ok(())
     }
 
-    fn digital(&mut self, index: usize, line: Line, bits: u8) -> Result<(), InputError> {
+    fn digital(&mut self, index: usize, line: SignalLine, bits: u8) -> Result<(), InputError> {
         let before = self.known[index].replace(bits);
-        if let Line::Code(_) = line {
+        if let SignalLine::Code(_) = line {
             self.changed |= CODE_CHANGED;
             return Ok(());
         }
@@ -227,19 +227,19 @@ impl<R: BufRead> Capture<R> {
             return Ok(());
         }
         let input = match line {
-            Line::Shaft => Input::Shaft,
-            Line::Trim => Input::Trim,
-            Line::ThreadBreak => Input::ThreadBreak,
-            Line::Jump => Input::Jump,
-            Line::PowerFail => Input::PowerFail,
-            Line::Power => {
+            SignalLine::Shaft => Input::Shaft,
+            SignalLine::Trim => Input::Trim,
+            SignalLine::ThreadBreak => Input::ThreadBreak,
+            SignalLine::Jump => Input::Jump,
+            SignalLine::PowerFail => Input::PowerFail,
+            SignalLine::Power => {
                 self.power(bits == 1);
                 return Ok(());
             }
-            Line::Code(_) | Line::Level => return Ok(()),
+            SignalLine::Code(_) | SignalLine::Level => return Ok(()),
         };
         self.one_change_a_step(index, before.is_some())?;
-        let is_level = matches!(line, Line::Jump | Line::PowerFail);
+        let is_level = matches!(line, SignalLine::Jump | SignalLine::PowerFail);
         if self.powered && (before.is_some() || (is_level && bits == 1)) {
             let level = Level::from_bool(bits == 1);
             self.step.push_back(Timed::input(self.now_us, input(level)));
@@ -285,7 +285,7 @@ impl<R: BufRead> Capture<R> {
             return;
         }
         self.powered = on;
-        let event = if on { Event::PowerUp } else { Event::Cut };
+        let event = if on { SewingEvent::PowerUp } else { SewingEvent::Cut };
         self.step.push_back(Timed::new(self.now_us, event));
         if !on {
             return;
@@ -297,8 +297,8 @@ impl<R: BufRead> Capture<R> {
         }
         for (used, known) in self.used.iter().zip(&self.known) {
             let input = match used.line {
-                Line::Jump => Input::Jump,
-                Line::PowerFail => Input::PowerFail,
+                SignalLine::Jump => Input::Jump,
+                SignalLine::PowerFail => Input::PowerFail,
                 _ => continue,
             };
             if *known == Some(1) {
@@ -312,7 +312,7 @@ impl<R: BufRead> Capture<R> {
     }
 }
 
-impl<R: BufRead> Iterator for Capture<R> {
+impl<R: BufRead> Iterator for CaptureReader<R> {
     type Item = Result<Timed, InputError>;
 
     fn next(&mut self) -> Option<Self::Item> {

@@ -34,7 +34,7 @@ pub struct Names {
 
 /// What a digital variable is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Line {
+pub enum SignalLine {
     /// Main-shaft sensor.
     Shaft,
     /// Thread trimmer.
@@ -59,7 +59,7 @@ pub struct Used {
     /// Its code in the value changes.
     pub code: IdCode,
     /// What it is.
-    pub line: Line,
+    pub line: SignalLine,
     /// Its width, bits.
     pub bits: u32,
     /// Whether it is active when low.
@@ -74,10 +74,10 @@ pub struct Used {
 pub fn find(variables: &[Variable], names: &Names, place: &str) -> Result<Vec<Used>, InputError> {
     let mut used = Vec::new();
     let mut low: Vec<&String> = names.active_low.iter().collect();
-    let mut add = |name: &str, line: Line, bits_max: u32| -> Result<u32, InputError> {
+    let mut add = |name: &str, line: SignalLine, bits_max: u32| -> Result<u32, InputError> {
         let var = named(variables, name, place)?;
         let is_number = !matches!(var.kind, VarType::Real | VarType::String);
-        if (line != Line::Level && !is_number) || var.kind == VarType::String {
+        if (line != SignalLine::Level && !is_number) || var.kind == VarType::String {
             return Err(InputError::new(place, format!("signal \"{name}\" is not a digital one")));
         }
         if is_number && !(1..=bits_max).contains(&var.bits) {
@@ -89,13 +89,13 @@ pub fn find(variables: &[Variable], names: &Names, place: &str) -> Result<Vec<Us
         used.push(Used { code: var.code, line, bits: var.bits, active_low });
         Ok(var.bits)
     };
-    add(&names.shaft, Line::Shaft, 1)?;
+    add(&names.shaft, SignalLine::Shaft, 1)?;
     let optional = [
-        (&names.trim, Line::Trim),
-        (&names.thread_break, Line::ThreadBreak),
-        (&names.jump, Line::Jump),
-        (&names.power_fail, Line::PowerFail),
-        (&names.power, Line::Power),
+        (&names.trim, SignalLine::Trim),
+        (&names.thread_break, SignalLine::ThreadBreak),
+        (&names.jump, SignalLine::Jump),
+        (&names.power_fail, SignalLine::PowerFail),
+        (&names.power, SignalLine::Power),
     ];
     for (name, line) in optional {
         if let Some(name) = name {
@@ -108,10 +108,10 @@ pub fn find(variables: &[Variable], names: &Names, place: &str) -> Result<Vec<Us
         if left == 0 {
             return Err(InputError::new(place, "the needle code has at most 4 lines"));
         }
-        bit += add(name, Line::Code(bit), left)? as u8;
+        bit += add(name, SignalLine::Code(bit), left)? as u8;
     }
     if let Some(name) = &names.needle_level {
-        add(name, Line::Level, 64)?;
+        add(name, SignalLine::Level, 64)?;
     }
     if let Some(name) = low.first() {
         let what = format!("signal \"{name}\" is said to be active low, but is not used");

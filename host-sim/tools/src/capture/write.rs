@@ -10,7 +10,7 @@ use std::io::{self, Write};
 use shaftbook_core::input::{Input, Level};
 use vcd::{IdCode, SimulationCommand, TimescaleUnit, Value, VarType, Writer};
 
-use shaftbook_world::sewing::{Event, Timed};
+use shaftbook_world::sewing::{SewingEvent, Timed};
 
 /// Supply of the board.
 pub const POWER: &str = "power";
@@ -79,8 +79,8 @@ impl<W: Write> CaptureWriter<W> {
     pub fn event(&mut self, timed: Timed) -> io::Result<()> {
         self.time(timed.at_us)?;
         match timed.event {
-            Event::PowerUp => self.writer.change_scalar(self.power, true),
-            Event::Cut => {
+            SewingEvent::PowerUp => self.writer.change_scalar(self.power, true),
+            SewingEvent::Cut => {
                 self.writer.change_scalar(self.power, false)?;
                 for line in 0..self.lines.len() {
                     if self.active[line] {
@@ -89,7 +89,7 @@ impl<W: Write> CaptureWriter<W> {
                 }
                 Ok(())
             }
-            Event::Input(input) => self.input(input),
+            SewingEvent::Input(input) => self.input(input),
         }
     }
 

@@ -3,7 +3,7 @@
 use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::identity::BoardId;
@@ -123,7 +123,7 @@ impl Demo {
     }
 
     /// The place of the component of `kind`; 0 if there is none.
-    pub(super) fn place_of(&self, kind: Kind) -> u8 {
+    pub(super) fn place_of(&self, kind: ComponentKind) -> u8 {
         let place = self.ledger.components.iter().position(|f| f.component.kind == kind);
         place.unwrap_or(0) as u8
     }
@@ -165,17 +165,17 @@ impl Demo {
         for (number, worn) in (1..=NEEDLES).zip(wear) {
             if let Some(needle) = Needle::new(number) {
                 let measure = Measure::NeedleStitches(needle);
-                fit(Kind::needle(needle), measure, Role::Operator, 4_000_000, worn);
+                fit(ComponentKind::needle(needle), measure, Role::Operator, 4_000_000, worn);
             }
         }
-        fit(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, 500_000, 804);
-        fit(Kind::MOVING_KNIFE, Measure::Trims, Role::Engineer, 1_000_000, 402);
-        fit(Kind::HOOK_OIL, Measure::Running, Role::Operator, 8 * 3_600, 931);
-        fit(Kind::PLATE_CLEANING, Measure::Days, Role::Operator, 30, 600);
-        fit(Kind::TENSION_CLEANING, Measure::Days, Role::Operator, 14, 571);
-        fit(Kind::BOBBIN_CASE, Measure::Running, Role::Operator, 400 * 3_600, 350);
-        fit(Kind::BELT, Measure::Running, Role::Engineer, 2_000 * 3_600, 702);
-        fit(Kind::TRIMMER_CLEANING, Measure::Trims, Role::Operator, 20_000, 240);
+        fit(ComponentKind::FIXED_KNIFE, Measure::Trims, Role::Engineer, 500_000, 804);
+        fit(ComponentKind::MOVING_KNIFE, Measure::Trims, Role::Engineer, 1_000_000, 402);
+        fit(ComponentKind::HOOK_OIL, Measure::Running, Role::Operator, 8 * 3_600, 931);
+        fit(ComponentKind::PLATE_CLEANING, Measure::Days, Role::Operator, 30, 600);
+        fit(ComponentKind::TENSION_CLEANING, Measure::Days, Role::Operator, 14, 571);
+        fit(ComponentKind::BOBBIN_CASE, Measure::Running, Role::Operator, 400 * 3_600, 350);
+        fit(ComponentKind::BELT, Measure::Running, Role::Engineer, 2_000 * 3_600, 702);
+        fit(ComponentKind::TRIMMER_CLEANING, Measure::Trims, Role::Operator, 20_000, 240);
     }
 
     fn remember(&mut self) {

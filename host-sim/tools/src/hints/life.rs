@@ -8,7 +8,7 @@ use shaftbook_core::rules::Sound;
 use shaftbook_core::time::Instant;
 
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::{Event, Sewing};
+use shaftbook_world::sewing::{Sewing, SewingEvent};
 
 /// The heads that machines are drawn from.
 pub const HEADS: [u8; 3] = [6, 10, 15];
@@ -53,9 +53,9 @@ pub fn count(scenario: &Scenario, days: u32, seed: u64) -> Counters {
     sewing.drive(|timed| {
         let at = Instant::from_us(timed.at_us.saturating_sub(on_us));
         match timed.event {
-            Event::PowerUp => (meter, on_us) = (Meter::new(settings), timed.at_us),
-            Event::Input(input) => meter.input::<Sound>(at, input),
-            Event::Cut => {
+            SewingEvent::PowerUp => (meter, on_us) = (Meter::new(settings), timed.at_us),
+            SewingEvent::Input(input) => meter.input::<Sound>(at, input),
+            SewingEvent::Cut => {
                 meter.debounce::<Sound>(at);
                 total = total.plus(&meter.session(at));
             }

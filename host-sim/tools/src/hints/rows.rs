@@ -3,7 +3,7 @@
 use shaftbook_care::hint::{Certainty, Finding, Hint, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
-use shaftbook_core::component::{Component, Kind, Measure, Role};
+use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::FaultSet;
 use shaftbook_core::identity::BoardId;
@@ -11,7 +11,7 @@ use shaftbook_core::ledger::{Fitted, Ledger};
 
 use super::Seen;
 use super::life::{HEADS, SOUND_BREAKS, count, scenario};
-use shaftbook_world::scenario::{Failure, FailureKind, PerNeedle, Scenario, Sensor};
+use shaftbook_world::scenario::{FailureKind, PerNeedle, Scenario, Sensor, SensorFailure};
 use shaftbook_world::settings_file::NeedleWiring;
 use shaftbook_world::sewing::random::Random;
 
@@ -24,7 +24,7 @@ const STREAM: u64 = 77;
 
 /// One row: a machine with one thing planted, or none.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Row {
+pub enum HintRow {
     /// Nothing; every needle breaks thread alike.
     Sound,
     /// Nothing, but the threads differ: 5 to 15 breaks in 100,000 stitches.
@@ -55,7 +55,7 @@ pub enum Row {
     SpikesAndBounceToday(u8),
 }
 
-impl Row {
+impl HintRow {
     /// All of them, in the order of the table.
     pub const ALL: [Self; 21] = [
         Self::Sound,
@@ -168,29 +168,29 @@ pub fn one_machine(seed: u64, run: u64) -> Vec<Seen> {
     let sew = |scenario: &Scenario, days, part: u64| count(scenario, days, seed ^ (part << 40));
     let sound_life = sew(&sound, LIFE_DAYS, 1);
     let noisy_life = sew(&bounce, NOISY_LIFE_DAYS, 2);
-    let one = Row::ALL.into_iter().zip(3_u64..).map(|(row, part)| {
+    let one = HintRow::ALL.into_iter().zip(3_u64..).map(|(row, part)| {
         let (today, life) = match row {
-            Row::Sound | Row::Dirty | Row::Knife => (sound.clone(), sound_life),
-            Row::SoundThreadsDiffer => (differ.clone(), sew(&differ, LIFE_DAYS, part + 100)),
-            Row::SoundBounce => (bounce.clone(), noisy_life),
-            Row::NeedleToday(times) => (one_needle(&sound, needle, times), sound_life),
-            Row::NeedleEver(times) => {
+            HintRow::Sound | HintRow::Dirty | HintRow::Knife => (sound.clone(), sound_life),
+            HintRow::SoundThreadsDiffer => (differ.clone(), sew(&differ, LIFE_DAYS, part + 100)),
+            HintRow::SoundBounce => (bounce.clone(), noisy_life),
+            HintRow::NeedleToday(times) => (one_needle(&sound, needle, times), sound_life),
+            HintRow::NeedleEver(times) => {
                 let faulty = one_needle(&sound, needle, times);
                 let life = sew(&faulty, LIFE_DAYS, part + 100);
                 (faulty, life)
             }
-            Row::HookToday(times) => {
+            HintRow::HookToday(times) => {
                 (with_breaks(&sound, |_| SOUND_BREAKS * f64::from(times)), sound_life)
             }
-            Row::CodeStuckEver => {
+            HintRow::CodeStuckEver => {
                 let life = sew(&needle_stuck(&sound), LIFE_DAYS, part + 100);
                 (needle_stuck(&sound), life)
             }
-            Row::CodeStuckToday => (needle_stuck(&sound), sound_life),
-            Row::CodeDeadToday => (needle_dead(&sound, NeedleWiring::Code), sound_life),
-            Row::LevelDeadToday => (needle_dead(&sound, NeedleWiring::Level), sound_life),
-            Row::SpikesToday(percent) => (spiked(&sound, percent), sound_life),
-            Row::SpikesAndBounceToday(percent) => (spiked(&bounce, percent), noisy_life),
+            HintRow::CodeStuckToday => (needle_stuck(&sound), sound_life),
+            HintRow::CodeDeadToday => (needle_dead(&sound, NeedleWiring::Code), sound_life),
+            HintRow::LevelDeadToday => (needle_dead(&sound, NeedleWiring::Level), sound_life),
+            HintRow::SpikesToday(percent) => (spiked(&sound, percent), sound_life),
+            HintRow::SpikesAndBounceToday(percent) => (spiked(&bounce, percent), noisy_life),
         };
         let session = sew(&today, 1, part);
         let hints = hints(row, &today, &session, &life.plus(&session));
@@ -199,7 +199,7 @@ pub fn one_machine(seed: u64, run: u64) -> Vec<Seen> {
     one.collect()
 }
 
-fn seen(row: Row, needle: Needle, hints: &[Hint]) -> Seen {
+fn seen(row: HintRow, needle: Needle, hints: &[Hint]) -> Seen {
     let surest = |is_right: bool| -> Option<Certainty> {
         let of_kind = hints.iter().filter(|hint| row.is_right(hint.finding, needle) == is_right);
         of_kind.map(|hint| hint.certainty).max()
@@ -208,7 +208,7 @@ fn seen(row: Row, needle: Needle, hints: &[Hint]) -> Seen {
 }
 
 /// What `look` says of the counters on a board with a trimmer to be cleaned and a knife.
-fn hints(row: Row, today: &Scenario, session: &Counters, lifetime: &Counters) -> Vec<Hint> {
+fn hints(row: HintRow, today: &Scenario, session: &Counters, lifetime: &Counters) -> Vec<Hint> {
     let mut ledger = Ledger::new(today.settings(), Key::new([0; KEY_BYTES]));
     // A limit a fifth below the trims counted, or a fifth above them.
     let limit = |passed: bool| {
@@ -216,8 +216,8 @@ fn hints(row: Row, today: &Scenario, session: &Counters, lifetime: &Counters) ->
         if passed { trims - trims / 6 } else { trims + trims / 5 }
     };
     let passed = [
-        (Kind::TRIMMER_CLEANING, row == Row::Dirty),
-        (Kind::FIXED_KNIFE, matches!(row, Row::Dirty | Row::Knife)),
+        (ComponentKind::TRIMMER_CLEANING, row == HintRow::Dirty),
+        (ComponentKind::FIXED_KNIFE, matches!(row, HintRow::Dirty | HintRow::Knife)),
     ];
     for (kind, passed) in passed {
         let due = limit(passed);
@@ -282,7 +282,7 @@ fn needle_stuck(sound: &Scenario) -> Scenario {
 fn needle_dead(sound: &Scenario, wiring: NeedleWiring) -> Scenario {
     let mut changed = sound.clone();
     changed.machine.needle_signal = wiring;
-    changed.faults.failures.push(Failure {
+    changed.faults.failures.push(SensorFailure {
         sensor: Sensor::Needle,
         kind: FailureKind::Dead,
         from_h: 0.0,

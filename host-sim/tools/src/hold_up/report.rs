@@ -12,7 +12,7 @@ use super::reaction::{MEASURED_US, Source};
 
 /// The result.
 #[derive(Clone, Debug, Serialize)]
-pub struct Report {
+pub struct HoldUpReport {
     /// Voltage at the capacitor at the warning, V.
     pub warning_v: f64,
     /// Lowest voltage of the regulator, V.
@@ -60,7 +60,7 @@ pub struct Capacitor {
     pub margin_percent: f64,
 }
 
-impl Report {
+impl HoldUpReport {
     /// Of a circuit, for the capacitor `given` or for the proposed one.
     #[must_use]
     pub fn new(circuit: &Circuit, reaction_source: Source, given: Option<Microfarads>) -> Self {

@@ -81,7 +81,7 @@ pub fn boards_on(image: &Image) -> Vec<BoardFound> {
 /// Which member of whosever snapshot this looks like.
 fn member_hint(image: &Image, slot: u16) -> Option<MemberPlace> {
     let record = image.record(slot);
-    Header::decode(&record).filter(|h| h.kind == frame::Kind::Snapshot)?;
+    Header::decode(&record).filter(|h| h.kind == frame::RecordKind::Snapshot)?;
     member_place(&record)
 }
 

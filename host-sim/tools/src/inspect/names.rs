@@ -1,23 +1,23 @@
 //! Codes on the part in words of the trade.
 
-use shaftbook_core::component::{Kind, Measure};
+use shaftbook_core::component::{ComponentKind, Measure};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::Event;
 
 /// A component's kind.
 #[must_use]
-pub fn kind(kind: Kind) -> String {
+pub fn kind(kind: ComponentKind) -> String {
     let name = match kind {
-        Kind::FIXED_KNIFE => "fixed knife",
-        Kind::MOVING_KNIFE => "moving knife",
-        Kind::HOOK_OIL => "hook lubrication",
-        Kind::PLATE_CLEANING => "cleaning under the plate",
-        Kind::TENSION_CLEANING => "tension base cleaning",
-        Kind::BOBBIN_CASE => "bobbin case",
-        Kind::BELT => "belt",
-        Kind::TRIMMER_CLEANING => "trimmer cleaning",
-        Kind(number @ 1..=16) => return format!("needle {number}"),
-        Kind(number) => return format!("component kind {number}"),
+        ComponentKind::FIXED_KNIFE => "fixed knife",
+        ComponentKind::MOVING_KNIFE => "moving knife",
+        ComponentKind::HOOK_OIL => "hook lubrication",
+        ComponentKind::PLATE_CLEANING => "cleaning under the plate",
+        ComponentKind::TENSION_CLEANING => "tension base cleaning",
+        ComponentKind::BOBBIN_CASE => "bobbin case",
+        ComponentKind::BELT => "belt",
+        ComponentKind::TRIMMER_CLEANING => "trimmer cleaning",
+        ComponentKind(number @ 1..=16) => return format!("needle {number}"),
+        ComponentKind(number) => return format!("component kind {number}"),
     };
     name.to_owned()
 }

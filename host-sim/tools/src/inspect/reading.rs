@@ -6,7 +6,7 @@
 
 use shaftbook_core::codec::checkpoint::Checkpoint;
 use shaftbook_core::codec::entry::StoredEntry;
-use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::frame::{Header, RecordKind};
 use shaftbook_core::codec::snapshot::{
     self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX, member_data, member_place,
 };
@@ -125,7 +125,7 @@ impl<'a> Reader<'a> {
     }
 
     /// The kind of the live record at `place`.
-    fn live(&self, place: Place) -> Option<Kind> {
+    fn live(&self, place: Place) -> Option<RecordKind> {
         let header: Option<Header> = self.board.headers.get(usize::from(place.slot)).copied()?;
         header.filter(|h| h.lap == place.lap).map(|h| h.kind)
     }
@@ -182,8 +182,8 @@ impl<'a> Reader<'a> {
         let mut unfinished = Vec::new();
         for place in self.back_from(self.newest) {
             match self.live(place) {
-                Some(Kind::Snapshot) if tip.is_none() => unfinished.push(place.slot),
-                Some(Kind::Entry) => {
+                Some(RecordKind::Snapshot) if tip.is_none() => unfinished.push(place.slot),
+                Some(RecordKind::Entry) => {
                     let stored = StoredEntry::decode(&self.image.record(place.slot));
                     tip = match (tip, stored) {
                         (None, Some(stored)) if stored.base_slot < self.slots() => {
@@ -197,13 +197,13 @@ impl<'a> Reader<'a> {
                         (tip, _) => tip,
                     };
                 }
-                Some(Kind::Checkpoint) => {
+                Some(RecordKind::Checkpoint) => {
                     let checkpoint = Checkpoint::decode(&self.image.record(place.slot));
                     if checkpoint.base_slot < self.slots() {
                         return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
-                Some(Kind::Snapshot) | None => {}
+                Some(RecordKind::Snapshot) | None => {}
             }
         }
         None
@@ -249,7 +249,7 @@ impl<'a> Reader<'a> {
     /// From `from` back to a checkpoint that names another snapshot than `lost_base`.
     fn older_start(&self, from: Place, lost_base: u16) -> Option<Start> {
         self.back_from(from).find_map(|place| {
-            let is_checkpoint = self.live(place) == Some(Kind::Checkpoint);
+            let is_checkpoint = self.live(place) == Some(RecordKind::Checkpoint);
             let checkpoint =
                 is_checkpoint.then(|| Checkpoint::decode(&self.image.record(place.slot)))?;
             let other = checkpoint.base_slot != lost_base && checkpoint.base_slot < self.slots();
@@ -272,9 +272,11 @@ impl<'a> Reader<'a> {
         for place in places.take(MEMBER_SLOTS) {
             let record = self.image.record(place.slot);
             match self.live(place) {
-                Some(Kind::Snapshot) => {}
+                Some(RecordKind::Snapshot) => {}
                 // Its commit: all members lie before it.
-                Some(Kind::Checkpoint) if Checkpoint::decode(&record).base_slot == base.slot => {
+                Some(RecordKind::Checkpoint)
+                    if Checkpoint::decode(&record).base_slot == base.slot =>
+                {
                     break;
                 }
                 _ => continue,
@@ -356,7 +358,7 @@ impl<'a> Reader<'a> {
 
     fn live_entry(&self, slot: u16) -> Option<StoredEntry> {
         let place = self.image.ring().last_written(slot, self.newest);
-        let is_entry = self.live(place) == Some(Kind::Entry);
+        let is_entry = self.live(place) == Some(RecordKind::Entry);
         is_entry.then(|| StoredEntry::decode(&self.image.record(slot)))?
     }
 }

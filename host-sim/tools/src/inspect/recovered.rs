@@ -22,7 +22,7 @@ const POLLS_MAX: u32 = 50_000;
 
 /// What the board recovered, before it wrote anything.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Recovered {
+pub struct ImageRecovered {
     /// The lifetime counters last stored; `None` if there are none.
     pub lifetime: Option<Counters>,
     /// Counters it told on the way and gave up again.
@@ -39,7 +39,7 @@ pub struct Recovered {
     pub ended: bool,
 }
 
-impl Recovered {
+impl ImageRecovered {
     /// Runs the recovery of board `id` on `image`, up to the moment at which it is
     /// ready or says that there is nothing.
     #[must_use]

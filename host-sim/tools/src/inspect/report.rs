@@ -18,13 +18,13 @@ use super::boards::{BoardFound, boards_on};
 use super::image::Image;
 use super::names;
 use super::reading::{EntryFound, Reading, SnapshotFound, newest, read};
-use super::recovered::Recovered;
+use super::recovered::ImageRecovered;
 use super::slots::SlotState;
-use shaftbook_world::figures::Figures;
+use shaftbook_world::figures::CounterFigures;
 
 /// Everything found on an image.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Report {
+pub struct ImageReport {
     /// Size of the image, bytes.
     pub size_bytes: u32,
     /// Page length it was read with, bytes.
@@ -40,11 +40,11 @@ pub struct Report {
     /// Faults that the firmware's recovery shows on this image.
     pub recovery_faults: Vec<FaultLine>,
     /// The lifetime counters, as the firmware recovers them.
-    pub lifetime: Option<Figures>,
+    pub lifetime: Option<CounterFigures>,
     /// The read-out code that the board's panel would show after a start.
     pub read_out_code: Option<String>,
     /// The lifetime counters by the reading of every slot.
-    pub lifetime_by_every_slot: Option<Figures>,
+    pub lifetime_by_every_slot: Option<CounterFigures>,
     /// In what the two readings differ; empty when they agree.
     pub differences: Vec<String>,
     /// The records that the reading of every slot rests on.
@@ -227,7 +227,7 @@ pub struct SnapshotLine {
     /// Members that cannot be read; index `members` is the parity.
     pub missing: Vec<usize>,
     /// Lifetime counters that can still be had from it, if the firmware gave it up.
-    pub counters: Option<Figures>,
+    pub counters: Option<CounterFigures>,
 }
 
 /// What is damaged.
@@ -270,7 +270,7 @@ impl Damage {
 
 /// Reads `image` as the part of board `id`, or of the board named on it.
 #[must_use]
-pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
+pub fn inspect(image: &Image, id: Option<BoardId>) -> ImageReport {
     let mut others = boards_on(image);
     let board = match id {
         Some(id) => Some(BoardFound::read(image, id)),
@@ -279,10 +279,10 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
     };
     others.retain(|other| board.as_ref().is_none_or(|b| b.id != other.id));
     // Without a name any identity gives the same answer: nothing of it is there.
-    let recovered = Recovered::run(image, board.as_ref().map_or(BoardId(0), |b| b.id));
+    let recovered = ImageRecovered::run(image, board.as_ref().map_or(BoardId(0), |b| b.id));
     let reading = board.as_ref().map_or_else(|| Err(Vec::new()), |board| read(image, board));
     let states = SlotState::all(image, board.as_ref(), &others, board.as_ref().and_then(newest));
-    let mut report = Report {
+    let mut report = ImageReport {
         size_bytes: image.geometry().size_bytes,
         page_bytes: image.geometry().page_bytes,
         slots: image.ring().slots(),
@@ -325,7 +325,7 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> Report {
     report
 }
 
-impl Report {
+impl ImageReport {
     /// Whether there is anything of the board.
     #[must_use]
     pub fn is_recovered(&self) -> bool {
@@ -380,12 +380,12 @@ fn board_line(board: &BoardFound) -> BoardLine {
     BoardLine { id: format!("{:016X}", board.id.0), tag, records: board.records() }
 }
 
-fn figures(counters: &Counters) -> Figures {
-    Figures::of(counters, NEEDLES_MAX as u8)
+fn figures(counters: &Counters) -> CounterFigures {
+    CounterFigures::of(counters, NEEDLES_MAX as u8)
 }
 
 /// The fault that says why nothing was recovered.
-fn nothing_fault(recovered: &Recovered) -> Option<FaultLine> {
+fn nothing_fault(recovered: &ImageRecovered) -> Option<FaultLine> {
     if recovered.lifetime.is_some() {
         return None;
     }
@@ -448,7 +448,7 @@ fn journal_lines(ledger: &Ledger, entries: &[EntryFound]) -> Vec<JournalLine> {
 }
 
 /// In what the firmware's recovery and the reading of every slot differ.
-fn differences(recovered: &Recovered, reading: Option<&Reading>) -> Vec<String> {
+fn differences(recovered: &ImageRecovered, reading: Option<&Reading>) -> Vec<String> {
     let mut found = Vec::new();
     let mut compare = |what: &str, board: &dyn Debug, every_slot: &dyn Debug| {
         let (board, every_slot) = (format!("{board:?}"), format!("{every_slot:?}"));

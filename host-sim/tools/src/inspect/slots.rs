@@ -1,6 +1,6 @@
 //! What each slot holds, and the map of it.
 
-use shaftbook_core::codec::frame::{Header, Kind};
+use shaftbook_core::codec::frame::{Header, RecordKind};
 use shaftbook_core::store::ring::Place;
 
 use super::boards::BoardFound;
@@ -62,9 +62,9 @@ impl SlotState {
             Self::Blank => '.',
             Self::Live(header) => {
                 let letter = match header.kind {
-                    Kind::Checkpoint => 'C',
-                    Kind::Entry => 'J',
-                    Kind::Snapshot => 'S',
+                    RecordKind::Checkpoint => 'C',
+                    RecordKind::Entry => 'J',
+                    RecordKind::Snapshot => 'S',
                 };
                 if header.lap.get() == newest_lap { letter } else { letter.to_ascii_lowercase() }
             }

@@ -2,8 +2,8 @@
 
 use std::fmt::{self, Write};
 
-use super::report::{ComponentLine, JournalLine, Report, SnapshotLine, WearMap};
-use shaftbook_world::figures::{Figures, grouped, hours};
+use super::report::{ComponentLine, ImageReport, JournalLine, SnapshotLine, WearMap};
+use shaftbook_world::figures::{CounterFigures, grouped, hours};
 
 /// Widest line.
 const COLUMNS: usize = 100;
@@ -12,14 +12,14 @@ const MAP_COLUMNS: usize = 64;
 
 /// The report as text; `name` is what the image is called.
 #[must_use]
-pub fn render(name: &str, report: &Report) -> String {
+pub fn render(name: &str, report: &ImageReport) -> String {
     let mut text = String::new();
     // Writing to a string cannot fail.
     let _ = write_all(&mut text, name, report);
     text
 }
 
-fn write_all(out: &mut String, name: &str, report: &Report) -> fmt::Result {
+fn write_all(out: &mut String, name: &str, report: &ImageReport) -> fmt::Result {
     writeln!(
         out,
         "{name}: {} bytes, pages of {}, {} slots",
@@ -54,7 +54,7 @@ fn write_all(out: &mut String, name: &str, report: &Report) -> fmt::Result {
     damage(out, report)
 }
 
-fn verdict(out: &mut String, report: &Report) -> fmt::Result {
+fn verdict(out: &mut String, report: &ImageReport) -> fmt::Result {
     out.push('\n');
     match &report.fault {
         Some(fault) => {
@@ -90,7 +90,7 @@ fn verdict(out: &mut String, report: &Report) -> fmt::Result {
     Ok(())
 }
 
-fn counters(out: &mut String, lifetime: &Figures, needles: u8) -> fmt::Result {
+fn counters(out: &mut String, lifetime: &CounterFigures, needles: u8) -> fmt::Result {
     writeln!(out, "\nLIFETIME, measured, as last stored")?;
     let mut line = |name: &str, value: String| writeln!(out, "  {name:<30}{value:>24}");
     line("powered time", hours(lifetime.powered_ms))?;
@@ -117,7 +117,7 @@ fn counters(out: &mut String, lifetime: &Figures, needles: u8) -> fmt::Result {
     line("missed edges", grouped(lifetime.missed_edges))
 }
 
-fn ledger(out: &mut String, report: &Report) -> fmt::Result {
+fn ledger(out: &mut String, report: &ImageReport) -> fmt::Result {
     if let Some(stated) = &report.carried_in_stated {
         writeln!(out, "\nCARRIED IN, stated by a person, not measured, not in the figures above")?;
         writeln!(
@@ -225,7 +225,7 @@ fn wear_map(out: &mut String, wear: &WearMap) -> fmt::Result {
     Ok(())
 }
 
-fn damage(out: &mut String, report: &Report) -> fmt::Result {
+fn damage(out: &mut String, report: &ImageReport) -> fmt::Result {
     let damage = &report.damage;
     writeln!(out, "\nDAMAGE")?;
     if damage.is_none() {

@@ -26,7 +26,7 @@ use shaftbook_world::bench::session::Session;
 use shaftbook_world::bus::{DisplayModel, Part, Tear};
 use shaftbook_world::fitting::bus_of;
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::{Event, Sewing, Timed};
+use shaftbook_world::sewing::{Sewing, SewingEvent, Timed};
 
 /// Lines of the log.
 const LOG_MAX: usize = 40;
@@ -233,21 +233,21 @@ impl World {
     fn event(&mut self, timed: Timed) {
         self.at_us = timed.at_us;
         match timed.event {
-            Event::PowerUp => {
+            SewingEvent::PowerUp => {
                 self.machine_on = true;
                 self.power();
             }
-            Event::Cut => {
+            SewingEvent::Cut => {
                 self.machine_on = false;
                 self.power();
             }
-            Event::Input(input) if self.wall => {
+            SewingEvent::Input(input) if self.wall => {
                 self.signal(timed.at_us, input);
                 let mut effects = Vec::new();
                 self.session.input(timed.at_us, input, |effect| effects.push(effect));
                 self.told(&effects);
             }
-            Event::Input(_) => {}
+            SewingEvent::Input(_) => {}
         }
     }
 

@@ -13,7 +13,7 @@ use shaftbook_world::sewing::random::Random;
 
 /// A way to mishear a code.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Damage {
+pub enum Mishearing {
     /// Symbols taken for others, and symbols not heard at all.
     Misheard {
         /// Not heard, given as `?`.
@@ -56,7 +56,7 @@ pub enum Promise {
     Rarely,
 }
 
-impl Damage {
+impl Mishearing {
     /// Every damage that is counted, in the order of the table.
     #[must_use]
     pub fn all() -> Vec<Self> {
@@ -187,7 +187,7 @@ fn double(heard: &mut Vec<u8>, random: &mut Random) {
     heard.insert(place, heard[place]);
 }
 
-impl fmt::Display for Damage {
+impl fmt::Display for Mishearing {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let text = match self {
             Self::Misheard { unheard: 0, wrong } => return write!(f, "{wrong} wrong"),

@@ -1,7 +1,7 @@
 //! Read-outs drawn at random: any that a board could give.
 
 use shaftbook_care::hint::{Certainty, Finding};
-use shaftbook_core::component::Kind;
+use shaftbook_core::component::ComponentKind;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::{Fault, FaultSet};
 use shaftbook_core::settings::ServiceMeasure;
@@ -56,8 +56,8 @@ fn pressing(random: &mut Random) -> Option<Pressing> {
     let kind = match random.below(26) as u8 {
         0 => return None,
         1 => None,
-        n @ 2..=17 => Some(Kind(n - 1)),
-        n => Some(Kind(32 + n - 18)),
+        n @ 2..=17 => Some(ComponentKind(n - 1)),
+        n => Some(ComponentKind(32 + n - 18)),
     };
     Some(Pressing { kind, wear: steps(random, false) })
 }

@@ -12,7 +12,7 @@ use shaftbook_readout::code::Code;
 use shaftbook_readout::decode::{Refused, decode_keeping};
 use shaftbook_readout::heard::Heard;
 
-use super::damage::{Damage, Promise};
+use super::damage::{Mishearing, Promise};
 use super::draw::read_out;
 use shaftbook_world::figures::grouped;
 use shaftbook_world::sewing::random::Random;
@@ -22,7 +22,7 @@ const CHUNK: u64 = 5_000;
 
 /// What to count.
 #[derive(Clone, Copy, Debug)]
-pub struct Plan {
+pub struct CountPlan {
     /// Seed of everything random.
     pub seed: u64,
     /// Cases of each damage.
@@ -33,7 +33,7 @@ pub struct Plan {
 
 /// A code taken for another one.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-pub struct Mistake {
+pub struct TakenFor {
     /// Number of the case.
     pub case: u64,
     /// What was said.
@@ -44,7 +44,7 @@ pub struct Mistake {
 
 /// What came of one damage.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Count {
+pub struct MishearingCount {
     /// Cases.
     pub cases: u64,
     /// Decoded as meant.
@@ -56,10 +56,10 @@ pub struct Count {
     /// Taken for another code.
     pub wrong: u64,
     /// The first of those.
-    pub first_mistake: Option<Mistake>,
+    pub first_mistake: Option<TakenFor>,
 }
 
-impl Count {
+impl MishearingCount {
     fn plus(mut self, other: Self) -> Self {
         self.cases += other.cases;
         self.right += other.right;
@@ -76,14 +76,14 @@ impl Count {
 
 /// A damage with what came of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Row {
+pub struct MishearingRow {
     /// The damage.
-    pub damage: Damage,
+    pub damage: Mishearing,
     /// What came of it.
-    pub count: Count,
+    pub count: MishearingCount,
 }
 
-impl Row {
+impl MishearingRow {
     /// Whether what is promised for this damage was kept.
     #[must_use]
     pub fn held(&self) -> bool {
@@ -97,40 +97,44 @@ impl Row {
 }
 
 /// Counts every damage; `progress` is told of each number of cases done.
-pub fn count(plan: &Plan, progress: &(impl Fn(u64) + Sync)) -> Vec<Row> {
-    let damages = Damage::all();
+pub fn count(plan: &CountPlan, progress: &(impl Fn(u64) + Sync)) -> Vec<MishearingRow> {
+    let damages = Mishearing::all();
     let chunks = plan.cases.div_ceil(CHUNK);
     let of = |n: u64| (damages[(n / chunks.max(1)) as usize], n / chunks.max(1), n % chunks.max(1));
-    let counts: Vec<Count> = (0..damages.len() as u64 * chunks)
+    let counts: Vec<MishearingCount> = (0..damages.len() as u64 * chunks)
         .into_par_iter()
         .map(|n| {
             let (damage, kind, chunk) = of(n);
             let cases = chunk * CHUNK..((chunk + 1) * CHUNK).min(plan.cases);
             let mut random = Random::new(plan.seed, kind << 40 | chunk);
             progress(cases.end - cases.start);
-            cases.fold(Count::default(), |sum, case| sum.plus(one(damage, case, plan, &mut random)))
+            cases.fold(MishearingCount::default(), |sum, case| {
+                sum.plus(one(damage, case, plan, &mut random))
+            })
         })
         .collect();
     let by_damage = counts.chunks(chunks.max(1) as usize);
-    let sum = |counts: &[Count]| counts.iter().cloned().fold(Count::default(), Count::plus);
+    let sum = |counts: &[MishearingCount]| {
+        counts.iter().cloned().fold(MishearingCount::default(), MishearingCount::plus)
+    };
     let rows = damages.iter().zip(by_damage);
-    rows.map(|(damage, counts)| Row { damage: *damage, count: sum(counts) }).collect()
+    rows.map(|(damage, counts)| MishearingRow { damage: *damage, count: sum(counts) }).collect()
 }
 
-fn one(damage: Damage, case: u64, plan: &Plan, random: &mut Random) -> Count {
+fn one(damage: Mishearing, case: u64, plan: &CountPlan, random: &mut Random) -> MishearingCount {
     let (code, text) = loop {
         let code = Code::saying(&read_out(random));
         if let Some(text) = damage.of(&code, random) {
             break (code, text);
         }
     };
-    let mut count = Count { cases: 1, ..Count::default() };
+    let mut count = MishearingCount { cases: 1, ..MishearingCount::default() };
     match Heard::parse(&text).map(|heard| decode_keeping(&heard, plan.kept)) {
         Ok(Ok(decoded)) if decoded.code == code => count.right = 1,
         Ok(Ok(_)) => {
             count.wrong = 1;
             let said = code.to_string();
-            count.first_mistake = Some(Mistake { case, said, heard: text });
+            count.first_mistake = Some(TakenFor { case, said, heard: text });
         }
         Ok(Err(Refused::State(_))) => (count.refused, count.refused_by_sense) = (1, 1),
         Ok(Err(_)) | Err(_) => count.refused = 1,
@@ -140,7 +144,7 @@ fn one(damage: Damage, case: u64, plan: &Plan, random: &mut Random) -> Count {
 
 /// The rows as a Markdown table.
 #[must_use]
-pub fn table(rows: &[Row]) -> String {
+pub fn table(rows: &[MishearingRow]) -> String {
     let mut text = String::from(
         "| damage | cases | decoded rightly | refused | of those, by their sense \
          | accepted wrongly | bound |\n|---|--:|--:|--:|--:|--:|---|\n",
@@ -170,7 +174,7 @@ mod tests {
     use shaftbook_readout::decode::KEPT;
 
     /// A smaller version of the table in `docs/FORMAT.md`.
-    const PLAN: Plan = Plan { seed: 1, cases: 10_000, kept: KEPT };
+    const PLAN: CountPlan = CountPlan { seed: 1, cases: 10_000, kept: KEPT };
 
     #[test]
     fn every_promise_is_kept() {
@@ -187,7 +191,7 @@ mod tests {
     /// that this breaks are found: the table can fail.
     #[test]
     fn a_decoder_that_corrects_three_breaks_the_promises() {
-        let rows = count(&Plan { kept: 0, cases: 2_000, ..PLAN }, &|_| ());
+        let rows = count(&CountPlan { kept: 0, cases: 2_000, ..PLAN }, &|_| ());
         let broken: Vec<_> =
             rows.iter().filter(|row| !row.held()).map(|row| row.damage.to_string()).collect();
         for damage in ["4 wrong", "5 wrong", "8 wrong", "two pairs swapped", "two groups swapped"] {
@@ -198,11 +202,11 @@ mod tests {
 
     #[test]
     fn one_seed_one_table_on_any_number_of_cores() {
-        let plan = Plan { cases: 1_000, seed: 9, ..PLAN };
+        let plan = CountPlan { cases: 1_000, seed: 9, ..PLAN };
         let one = rayon::ThreadPoolBuilder::new().num_threads(1).build().expect("a pool");
         let many = rayon::ThreadPoolBuilder::new().num_threads(5).build().expect("a pool");
         let rows = one.install(|| count(&plan, &|_| ()));
         assert_eq!(rows, many.install(|| count(&plan, &|_| ())));
-        assert_ne!(rows, count(&Plan { seed: 10, ..plan }, &|_| ()));
+        assert_ne!(rows, count(&CountPlan { seed: 10, ..plan }, &|_| ()));
     }
 }

@@ -1,7 +1,7 @@
 //! What a read-out code says, in plain values that serialise.
 
 use serde::Serialize;
-use shaftbook_core::component::Kind;
+use shaftbook_core::component::ComponentKind;
 use shaftbook_core::settings::ServiceMeasure;
 use shaftbook_readout::alphabet::letter;
 use shaftbook_readout::code::{Code, GROUP, group_and_place};
@@ -16,7 +16,7 @@ use crate::inspect::report::FaultLine;
 
 /// Everything that a code says. All figures are measured, rounded down; none is stated.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Report {
+pub struct CodeReport {
     /// The code as it was meant.
     pub code: String,
     /// The same in the spelling alphabet, a line a group.
@@ -26,27 +26,27 @@ pub struct Report {
     /// The first four symbols of the board's tag.
     pub tag_begins: String,
     /// Lifetime powered time, h.
-    pub powered_h: Range,
+    pub powered_h: CutFigure,
     /// Lifetime stitches.
-    pub stitches: Range,
+    pub stitches: CutFigure,
     /// Whether hours, stitches or trims were stated at fitting; not in the figures.
     pub has_stated_past: bool,
     /// Time since the last service, h.
-    pub interval_h: Range,
+    pub interval_h: CutFigure,
     /// What the interval counts: `powered` or `running`.
     pub interval_measure: &'static str,
     /// Whether the interval has reached its limit.
     pub is_service_due: bool,
     /// Services done.
-    pub services: Range,
+    pub services: CutFigure,
     /// Components that are due.
-    pub components_due: Range,
+    pub components_due: CutFigure,
     /// Components at notice and not yet due.
-    pub components_at_notice: Range,
+    pub components_at_notice: CutFigure,
     /// The most pressing component.
     pub most_pressing: Option<PressingLine>,
     /// Trims since the fixed knife was renewed; `None` if the profile has none.
-    pub knife_trims: Option<Range>,
+    pub knife_trims: Option<CutFigure>,
     /// Faults present.
     pub faults: Vec<FaultLine>,
     /// The strongest hint; `None`: no sign.
@@ -55,14 +55,14 @@ pub struct Report {
 
 /// A figure that was cut to a few bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-pub struct Range {
+pub struct CutFigure {
     /// The least it can be.
     pub least: u64,
     /// The most it can be; `None` when it did not fit.
     pub most: Option<u64>,
 }
 
-impl<const MOST: u32, const UNIT: u32> From<Steps<MOST, UNIT>> for Range {
+impl<const MOST: u32, const UNIT: u32> From<Steps<MOST, UNIT>> for CutFigure {
     fn from(steps: Steps<MOST, UNIT>) -> Self {
         Self { least: steps.least(), most: steps.most() }
     }
@@ -96,14 +96,14 @@ pub struct PressingLine {
     /// What it is.
     pub name: String,
     /// Its wear, % of its due limit.
-    pub wear_percent: Range,
+    pub wear_percent: CutFigure,
 }
 
 impl From<Pressing> for PressingLine {
     fn from(pressing: Pressing) -> Self {
         let name =
             pressing.kind.map_or_else(|| "component of another kind".to_owned(), names::kind);
-        let kind = pressing.kind.map(|Kind(number)| number);
+        let kind = pressing.kind.map(|ComponentKind(number)| number);
         Self { kind, name, wear_percent: pressing.wear.into() }
     }
 }
@@ -138,7 +138,7 @@ pub fn spelled(code: &Code) -> Vec<String> {
     code.symbols().chunks(GROUP).map(group).collect()
 }
 
-impl From<&Decoded> for Report {
+impl From<&Decoded> for CodeReport {
     fn from(decoded: &Decoded) -> Self {
         let said = &decoded.read_out;
         Self {
@@ -159,7 +159,7 @@ impl From<&Decoded> for Report {
             components_due: said.due.into(),
             components_at_notice: said.notice.into(),
             most_pressing: said.pressing.map(PressingLine::from),
-            knife_trims: said.knife_trims.map(Range::from),
+            knife_trims: said.knife_trims.map(CutFigure::from),
             faults: said.faults.iter().map(FaultLine::from).collect(),
             hint: said.sign.map(HintLine::from),
         }

@@ -2,19 +2,19 @@
 
 use std::fmt::{self, Write};
 
-use super::report::{Range, Report};
+use super::report::{CodeReport, CutFigure};
 use shaftbook_world::figures::grouped;
 
 /// The report as text; `is_spelled` adds the spelling alphabet.
 #[must_use]
-pub fn render(report: &Report, is_spelled: bool) -> String {
+pub fn render(report: &CodeReport, is_spelled: bool) -> String {
     let mut text = String::new();
     // Writing to a string cannot fail.
     let _ = write_all(&mut text, report, is_spelled);
     text
 }
 
-fn write_all(out: &mut String, report: &Report, is_spelled: bool) -> fmt::Result {
+fn write_all(out: &mut String, report: &CodeReport, is_spelled: bool) -> fmt::Result {
     writeln!(out, "code {}", report.code)?;
     if is_spelled {
         for (number, group) in (1..).zip(&report.spelled) {
@@ -27,7 +27,7 @@ fn write_all(out: &mut String, report: &Report, is_spelled: bool) -> fmt::Result
     figures(out, report)
 }
 
-fn mended(out: &mut String, report: &Report) -> fmt::Result {
+fn mended(out: &mut String, report: &CodeReport) -> fmt::Result {
     if report.mended.is_empty() {
         return writeln!(out, "  all symbols heard rightly");
     }
@@ -48,7 +48,7 @@ fn mended(out: &mut String, report: &Report) -> fmt::Result {
     Ok(())
 }
 
-fn due(out: &mut String, report: &Report) -> fmt::Result {
+fn due(out: &mut String, report: &CodeReport) -> fmt::Result {
     writeln!(out, "\nDUE")?;
     writeln!(
         out,
@@ -77,7 +77,7 @@ fn due(out: &mut String, report: &Report) -> fmt::Result {
     report.faults.iter().try_for_each(|fault| writeln!(out, "  {} {}", fault.number, fault.text))
 }
 
-fn hint(out: &mut String, report: &Report) -> fmt::Result {
+fn hint(out: &mut String, report: &CodeReport) -> fmt::Result {
     writeln!(out, "\nHINT")?;
     match &report.hint {
         Some(hint) => {
@@ -88,7 +88,7 @@ fn hint(out: &mut String, report: &Report) -> fmt::Result {
     }
 }
 
-fn figures(out: &mut String, report: &Report) -> fmt::Result {
+fn figures(out: &mut String, report: &CodeReport) -> fmt::Result {
     writeln!(out, "\nMEASURED, rounded down")?;
     let mut line = |name: &str, value: String| writeln!(out, "  {name:<30}{value}");
     line("board's tag begins", report.tag_begins.clone())?;
@@ -105,7 +105,7 @@ fn figures(out: &mut String, report: &Report) -> fmt::Result {
 }
 
 /// A figure as exactly as it is known.
-fn figure(range: Range) -> String {
+fn figure(range: CutFigure) -> String {
     let least = grouped(range.least);
     match range.most {
         None => format!("at least {least}"),

@@ -9,7 +9,7 @@ use shaftbook_care::machine::Machine;
 use shaftbook_core::component::{Measure, Standing};
 use shaftbook_core::fault::FaultSet;
 
-use super::run::Outcome;
+use super::run::SewOutcome;
 use crate::inspect::names;
 use shaftbook_world::figures::grouped;
 use shaftbook_world::fitting::BOARD;
@@ -23,12 +23,12 @@ pub struct Care {
     /// Components in it.
     pub components: usize,
     /// Those that are due or announced, the most pressing first.
-    pub pressing: Vec<Pressing>,
+    pub pressing: Vec<PressingPart>,
 }
 
 /// A component that is due or announced.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Pressing {
+pub struct PressingPart {
     /// `due` or `notice`.
     pub standing: &'static str,
     /// What it is.
@@ -46,7 +46,7 @@ pub struct Pressing {
 impl Care {
     /// What is due after `outcome`, by `profile`.
     #[must_use]
-    pub fn of(profile: &Profile, outcome: &Outcome) -> Self {
+    pub fn of(profile: &Profile, outcome: &SewOutcome) -> Self {
         let mut pressing: Vec<CareItem> = Vec::new();
         if let Some((ledger, lifetime)) = &outcome.kept {
             let machine = Machine {
@@ -64,7 +64,7 @@ impl Care {
         Self {
             profile: profile.name.clone(),
             components: profile.components(false).len(),
-            pressing: pressing.iter().map(Pressing::of).collect(),
+            pressing: pressing.iter().map(PressingPart::of).collect(),
         }
     }
 
@@ -91,7 +91,7 @@ impl Care {
     }
 }
 
-impl Pressing {
+impl PressingPart {
     fn of(item: &CareItem) -> Self {
         Self {
             standing: if item.standing == Standing::Due { "due" } else { "notice" },

@@ -8,12 +8,12 @@ use serde::Serialize;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::NeedleSource;
 
-use super::run::Outcome;
+use super::run::SewOutcome;
 use shaftbook_world::scenario::Scenario;
 
 /// One figure, counted and true.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Row {
+pub struct ComparedRow {
     /// What it is.
     pub name: String,
     /// What the board counted.
@@ -24,7 +24,7 @@ pub struct Row {
     pub causes: Vec<String>,
 }
 
-impl Row {
+impl ComparedRow {
     /// Counted minus truth.
     #[must_use]
     pub fn difference(&self) -> Option<i128> {
@@ -34,7 +34,7 @@ impl Row {
 
 /// Every figure of an outcome, with the causes of each difference.
 #[must_use]
-pub fn rows(scenario: &Scenario, outcome: &Outcome) -> Vec<Row> {
+pub fn rows(scenario: &Scenario, outcome: &SewOutcome) -> Vec<ComparedRow> {
     let truth = outcome.truth.counters();
     let explain = Explain { scenario, outcome };
     let (counted, lost) = (&outcome.counted, &outcome.lost);
@@ -91,7 +91,7 @@ pub fn rows(scenario: &Scenario, outcome: &Outcome) -> Vec<Row> {
         power_ups(lost),
         &[],
     ));
-    rows.push(Row {
+    rows.push(ComparedRow {
         name: "pulses rejected as glitch or bounce".into(),
         counted: counted.glitches.into(),
         truth: None,
@@ -103,7 +103,7 @@ pub fn rows(scenario: &Scenario, outcome: &Outcome) -> Vec<Row> {
 /// Puts causes into words.
 struct Explain<'a> {
     scenario: &'a Scenario,
-    outcome: &'a Outcome,
+    outcome: &'a SewOutcome,
 }
 
 impl Explain<'_> {
@@ -114,7 +114,7 @@ impl Explain<'_> {
         truth: u64,
         lost: u64,
         others: &[Option<String>],
-    ) -> Row {
+    ) -> ComparedRow {
         let mut causes = Vec::new();
         if counted != truth {
             if lost > 0 {
@@ -128,7 +128,7 @@ impl Explain<'_> {
                 }
             }
         }
-        Row { name: name.into(), counted, truth: Some(truth), causes }
+        ComparedRow { name: name.into(), counted, truth: Some(truth), causes }
     }
 
     fn pulses(&self) -> Option<String> {

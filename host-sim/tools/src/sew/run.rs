@@ -17,15 +17,15 @@ use shaftbook_core::settings::Settings;
 use super::slack::Slack;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::session::{Ended, Session, wired_to};
+use shaftbook_world::bench::session::{Session, SessionEnd, wired_to};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Bus, Tear, WrongImage};
 use shaftbook_world::fitting::{BOARD, bus_of, plain_fitting};
 use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
 use shaftbook_world::scenario::Scenario;
-use shaftbook_world::sewing::distort::Tally;
+use shaftbook_world::sewing::distort::DistortTally;
 use shaftbook_world::sewing::truth::Truth;
-use shaftbook_world::sewing::{Event, Sewing, Timed};
+use shaftbook_world::sewing::{Sewing, SewingEvent, Timed};
 
 /// How long the last reading may take, µs.
 const LAST_READING_US: u64 = 3_000_000;
@@ -49,7 +49,7 @@ impl Watch for () {
 
 /// What a run gave.
 #[derive(Clone, Debug)]
-pub struct Outcome {
+pub struct SewOutcome {
     /// What truly happened.
     pub truth: Truth,
     /// What the board had durable after the last cut, since it was fitted.
@@ -61,7 +61,7 @@ pub struct Outcome {
     /// Cuts.
     pub cuts: u32,
     /// What was done to the signals.
-    pub tally: Tally,
+    pub tally: DistortTally,
     /// Checkpoints that became durable.
     pub checkpoints: u64,
     /// Each time the board broke its word, in a sentence; at most 20.
@@ -115,7 +115,7 @@ pub fn run(
     seed: u64,
     watch: &mut impl Watch,
     progress: impl FnMut(u64),
-) -> Result<Outcome, RunError> {
+) -> Result<SewOutcome, RunError> {
     run_with_rules::<Sound>(scenario, seed, watch, progress)
 }
 
@@ -130,7 +130,7 @@ pub fn run_fitted<D: Device>(
     fitting: Fitting,
     watch: &mut impl Watch,
     progress: impl FnMut(u64),
-) -> Result<Outcome, RunError> {
+) -> Result<SewOutcome, RunError> {
     life::<D>(scenario, seed, fitting, watch, progress)
 }
 
@@ -143,7 +143,7 @@ pub fn run_with_rules<R: UnderTest>(
     seed: u64,
     watch: &mut impl Watch,
     progress: impl FnMut(u64),
-) -> Result<Outcome, RunError> {
+) -> Result<SewOutcome, RunError> {
     life::<Core<R>>(scenario, seed, plain_fitting(scenario.settings()), watch, progress)
 }
 
@@ -153,7 +153,7 @@ fn life<D: Device>(
     fitting: Fitting,
     watch: &mut impl Watch,
     mut progress: impl FnMut(u64),
-) -> Result<Outcome, RunError> {
+) -> Result<SewOutcome, RunError> {
     let settings = fitting.settings;
     let bus = bus_of(&scenario.part, seed).map_err(RunError::Part)?;
     let (mut session, fitted): (Session<D>, Counters) = fit(bus, fitting, None)?;
@@ -169,12 +169,12 @@ fn life<D: Device>(
                 return ControlFlow::Break(());
             }
             match timed.event {
-                Event::Input(input) => {
+                SewingEvent::Input(input) => {
                     judge.input(input);
                     session.input(timed.at_us, input, |effect| judge.effect(effect));
                     ControlFlow::Continue(())
                 }
-                Event::PowerUp | Event::Cut => {
+                SewingEvent::PowerUp | SewingEvent::Cut => {
                     boundary = Some(timed);
                     ControlFlow::Break(())
                 }
@@ -186,7 +186,7 @@ fn life<D: Device>(
         let Some(timed) = boundary else { break };
         progress(timed.at_us);
         last_us = timed.at_us;
-        if timed.event == Event::PowerUp {
+        if timed.event == SewingEvent::PowerUp {
             judge.power_up();
             session.power_up(timed.at_us);
         } else {
@@ -204,7 +204,7 @@ fn life<D: Device>(
         .filter(|board| board.is_ready())
         .and_then(|board| Some((board.ledger().clone(), *board.past()?)));
     let part = session.bus().part();
-    Ok(Outcome {
+    Ok(SewOutcome {
         truth: sewing.truth(),
         counted: judge.past.since(&fitted),
         lost: judge.lost,
@@ -244,7 +244,7 @@ struct Judge {
     slack: Slack,
     fitted: Counters,
     past: Counters,
-    ended: Option<Ended>,
+    ended: Option<SessionEnd>,
     is_warned: bool,
     is_warned_cut: bool,
     lost: Counters,
@@ -341,7 +341,7 @@ impl Judge {
         }
     }
 
-    fn cut(&mut self, at_us: u64, ended: &Ended, truth: &Truth, tally: &Tally) {
+    fn cut(&mut self, at_us: u64, ended: &SessionEnd, truth: &Truth, tally: &DistortTally) {
         self.cuts += 1;
         self.is_warned_cut = self.is_warned;
         self.ended = Some(*ended);

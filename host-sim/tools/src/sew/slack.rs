@@ -3,7 +3,7 @@
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::NeedleSource;
 use shaftbook_world::scenario::{Scenario, Sensor};
-use shaftbook_world::sewing::distort::Tally;
+use shaftbook_world::sewing::distort::DistortTally;
 
 /// What the signal faults of a scenario may add to a count.
 #[derive(Clone, Copy, Debug)]
@@ -28,14 +28,19 @@ impl Slack {
     }
 
     /// Revolutions that were no revolutions but looked like it.
-    fn false_revolutions(self, tally: &Tally) -> u64 {
+    fn false_revolutions(self, tally: &DistortTally) -> u64 {
         tally.extra_pulses + if self.spikes_can_count { tally.glitches } else { 0 }
     }
 
     /// Says which figure of `counted` is above the truth by more than the signals
     /// explain.
     #[must_use]
-    pub fn above(self, counted: &Counters, truth: &Counters, tally: &Tally) -> Option<String> {
+    pub fn above(
+        self,
+        counted: &Counters,
+        truth: &Counters,
+        tally: &DistortTally,
+    ) -> Option<String> {
         let false_revolutions = self.false_revolutions(tally);
         // With several pulses a revolution, a lost or false one shifts the revolutions
         // against the true ones, so one at each border goes to the other side.
@@ -99,12 +104,12 @@ mod tests {
 
     #[test]
     fn the_truth_and_less_are_not_above_it() {
-        assert_eq!(SLACK.above(&truth(), &truth(), &Tally::default()), None);
-        assert_eq!(SLACK.above(&Counters::default(), &truth(), &Tally::default()), None);
+        assert_eq!(SLACK.above(&truth(), &truth(), &DistortTally::default()), None);
+        assert_eq!(SLACK.above(&Counters::default(), &truth(), &DistortTally::default()), None);
         let mut unattributed = truth();
         unattributed.unattributed_stitches = 100;
         unattributed.needle_stitches[2] = 600;
-        assert_eq!(SLACK.above(&unattributed, &truth(), &Tally::default()), None);
+        assert_eq!(SLACK.above(&unattributed, &truth(), &DistortTally::default()), None);
     }
 
     #[test]
@@ -131,14 +136,14 @@ mod tests {
         for (expected, change) in more {
             let mut counted = truth();
             change(&mut counted);
-            let said = SLACK.above(&counted, &truth(), &Tally::default()).expect(expected);
+            let said = SLACK.above(&counted, &truth(), &DistortTally::default()).expect(expected);
             assert!(said.starts_with(expected), "{said}");
         }
     }
 
     #[test]
     fn an_extra_pulse_may_be_one_revolution_more_and_no_trim() {
-        let tally = Tally { extra_pulses: 1, ..Tally::default() };
+        let tally = DistortTally { extra_pulses: 1, ..DistortTally::default() };
         let mut counted = truth();
         counted.needle_stitches[2] += 1;
         assert_eq!(SLACK.above(&counted, &truth(), &tally), None);

@@ -14,7 +14,7 @@ const JUDGED_WITHIN_MS: u64 = 600;
 
 /// What must be wholly before or wholly after.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Figures {
+pub struct CommandFigures {
     /// Services done.
     pub services: u16,
     /// Interval baseline.
@@ -23,7 +23,7 @@ pub struct Figures {
     pub baselines: Vec<u64>,
 }
 
-impl Figures {
+impl CommandFigures {
     /// Whether these are `other`, or the same a moment later: a service dates its time
     /// baselines to when its reply was judged, some ms after it was asked for.
     #[must_use]

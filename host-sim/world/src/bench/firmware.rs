@@ -31,7 +31,7 @@ use super::device::Device;
 use super::pins::{Incoming, Pins};
 use super::screen::PAINT_STEP_US;
 use super::under_test::UnderTest;
-use super::{Bench, Figures};
+use super::{Bench, CommandFigures};
 use crate::bus::{Bus, Tear};
 
 /// Version that the firmware on the bench says it is.
@@ -151,7 +151,7 @@ impl<R: UnderTest> Device for Firmware<R> {
         let past = next.board().past().copied();
         next.found(past.as_ref());
         next.acknowledged = core.acknowledged;
-        next.figures = Figures::of(next.board().ledger());
+        next.figures = CommandFigures::of(next.board().ledger());
         next
     }
 

@@ -5,7 +5,7 @@
 //! whose fitting was cut, in the lap before. Nothing of that can be used, and so the board
 //! is not fitted and begins in the lap after it.
 
-use shaftbook_core::codec::frame::{self, Header, Kind, Record};
+use shaftbook_core::codec::frame::{self, Header, Record, RecordKind};
 use shaftbook_core::codec::snapshot::{self, COUNTER_MEMBERS, STREAM_MAX};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::rules::Rules;
@@ -21,7 +21,7 @@ const ON_A_BLANK_PART: Lap = Lap::new(1);
 #[must_use]
 pub fn unfinished_fitting<R: Rules>(id: BoardId, lap: Lap) -> Record {
     let mut member = snapshot::member(&[0; STREAM_MAX], 0, COUNTER_MEMBERS);
-    let header = Header { kind: Kind::Snapshot, lap: lap.previous() };
+    let header = Header { kind: RecordKind::Snapshot, lap: lap.previous() };
     frame::seal::<R>(&mut member, header, id, 0);
     member
 }

@@ -5,7 +5,7 @@ use rand_core::Rng;
 use rand_pcg::Pcg32;
 use shaftbook_core::authority::{self, Key};
 use shaftbook_core::board::Fitting;
-use shaftbook_core::component::{COMPONENTS_MAX, Component, Kind, Measure, Role};
+use shaftbook_core::component::{COMPONENTS_MAX, Component, ComponentKind, Measure, Role};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::CarriedIn;
@@ -42,17 +42,17 @@ pub fn fitting() -> Fitting {
     };
     for needle in (1..=16).filter_map(Needle::new) {
         add(
-            Kind::needle(needle),
+            ComponentKind::needle(needle),
             Measure::NeedleStitches(needle),
             Role::Operator,
             needle.number() % 2 == 1,
         );
     }
-    add(Kind::FIXED_KNIFE, Measure::Trims, Role::Engineer, true);
-    add(Kind::HOOK_OIL, Measure::PowerUps, Role::Operator, false);
-    add(Kind::BELT, Measure::Running, Role::Engineer, true);
-    add(Kind::PLATE_CLEANING, Measure::Powered, Role::Operator, true);
-    add(Kind::BOBBIN_CASE, Measure::Stitches, Role::Operator, false);
+    add(ComponentKind::FIXED_KNIFE, Measure::Trims, Role::Engineer, true);
+    add(ComponentKind::HOOK_OIL, Measure::PowerUps, Role::Operator, false);
+    add(ComponentKind::BELT, Measure::Running, Role::Engineer, true);
+    add(ComponentKind::PLATE_CLEANING, Measure::Powered, Role::Operator, true);
+    add(ComponentKind::BOBBIN_CASE, Measure::Stitches, Role::Operator, false);
     let settings =
         Settings { needles: 16, needle_source: NeedleSource::Code, ..Settings::default() };
     let carried_in = CarriedIn { hours: 9_876, stitches: 432_100_000, trims: 765_000 };

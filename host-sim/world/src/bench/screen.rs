@@ -31,7 +31,7 @@ const TILES: u32 = (PICTURE_BYTES / TILE_BYTES_MAX) as u32;
 
 /// A panel that redraws without pause.
 #[derive(Clone, Debug)]
-pub struct Screen {
+pub struct BenchScreen {
     rng: Pcg32,
     doing: Doing,
     is_on: bool,
@@ -49,7 +49,7 @@ enum Doing {
     SwitchOn,
 }
 
-impl Screen {
+impl BenchScreen {
     /// A panel that has just got its supply.
     #[must_use]
     pub fn new(seed: u64) -> Self {

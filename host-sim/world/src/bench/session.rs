@@ -16,7 +16,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
-use shaftbook_drivers::memory::{PartKind, WiredPart};
+use shaftbook_drivers::memory::WiredPart;
 use shaftbook_panel::button::Button;
 
 use super::core::Core;
@@ -24,7 +24,7 @@ use super::device::Device;
 use super::firmware::Firmware;
 use super::under_test::UnderTest;
 use super::{Bench, Meant};
-use crate::bus::{Bus, Kind, Tear};
+use crate::bus::{Bus, Tear};
 
 /// Simulated time before the session's, µs: the board is fitted in it.
 const BENCH_US: u64 = 60_000_000;
@@ -33,7 +33,7 @@ const FITTED_US: u64 = 50_000_000;
 
 /// What a power-up ended with, noted at its cut.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Ended {
+pub struct SessionEnd {
     /// Lifetime counters the board had counted; `None` if it did not know its past.
     pub lifetime: Option<Counters>,
     /// Lifetime counters that were durable.
@@ -58,11 +58,7 @@ pub struct Session<D: Device = Core> {
 /// `None` for a part that no driver can address.
 #[must_use]
 pub fn wired_to(bus: &Bus) -> Option<WiredPart> {
-    let kind = match bus.part().kind() {
-        Kind::Eeprom => PartKind::Eeprom,
-        Kind::Fram => PartKind::Fram,
-    };
-    WiredPart::new(kind, 0x50, bus.part().geometry())
+    WiredPart::new(bus.part().kind(), 0x50, bus.part().geometry())
 }
 
 impl<D: Device> Session<D> {
@@ -181,21 +177,25 @@ impl<D: Device> Session<D> {
     /// Cuts the supply at `at_us` of the session's time, in the middle of whatever the
     /// board is doing, and says what is lost with its memory. A page whose program
     /// cycle had begun is left as `tear` says.
-    pub fn cut(&mut self, at_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> Ended {
+    pub fn cut(&mut self, at_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> SessionEnd {
         self.cut_at(at_us + BENCH_US, tear, seen)
     }
 
-    fn cut_at(&mut self, bench_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> Ended {
+    fn cut_at(&mut self, bench_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> SessionEnd {
         self.bench.bus.cut_at_ns(bench_us * 1_000);
         let at_us = self.since_reset_us(bench_us);
         self.work_until(at_us, seen);
         self.bench.bus.advance_to(bench_us * 1_000);
         self.bench.bus.power_cycle(tear);
         if !std::mem::take(&mut self.is_powered) {
-            return Ended::default();
+            return SessionEnd::default();
         }
         let (board, now) = (self.bench.board(), Instant::from_us(at_us));
-        Ended { lifetime: board.lifetime(now), saved: *board.saved(), session: board.session(now) }
+        SessionEnd {
+            lifetime: board.lifetime(now),
+            saved: *board.saved(),
+            session: board.session(now),
+        }
     }
 
     /// Turns the board for all work that falls due before `at_us` since its reset.

@@ -44,7 +44,7 @@ pub trait UnderTest: LoopRules + Clone + Send + Sync + 'static {
     }
 
     /// The moment of reading `tick` of a timer of `bits` bits, 16 or 32.
-    fn extend(clock: &mut Clock, bits: u32, tick: u32) -> Instant {
+    fn extend(clock: &mut ExtendedTimer, bits: u32, tick: u32) -> Instant {
         sound::extend(clock, bits, tick)
     }
 
@@ -63,7 +63,7 @@ impl UnderTest for Sound {}
 
 /// A timer of either width, extended.
 #[derive(Clone, Debug, Default)]
-pub struct Clock {
+pub struct ExtendedTimer {
     /// Of 16 bits.
     pub narrow: TickClock<16>,
     /// Of 32 bits.
@@ -78,7 +78,7 @@ pub mod sound {
     use shaftbook_drivers::memory::Memory;
 
     use super::{
-        Board, BoardId, Bus, Clock, EdgeConsumer, Input, Instant, Polled, Rules, WiredPart,
+        Board, BoardId, Bus, EdgeConsumer, ExtendedTimer, Input, Instant, Polled, Rules, WiredPart,
     };
 
     /// [`super::UnderTest::poll`].
@@ -103,7 +103,7 @@ pub mod sound {
     }
 
     /// [`super::UnderTest::extend`].
-    pub fn extend(clock: &mut Clock, bits: u32, tick: u32) -> Instant {
+    pub fn extend(clock: &mut ExtendedTimer, bits: u32, tick: u32) -> Instant {
         if bits == 16 { clock.narrow.extend(tick) } else { clock.wide.extend(tick) }
     }
 

@@ -53,7 +53,7 @@ pub enum Answers {
 
 /// Something that happens to the bus or the part at a moment.
 #[derive(Clone, Debug)]
-pub enum Event {
+pub enum BusEvent {
     /// Somebody else answers from now on.
     Answers(Answers),
     /// Another part is in the socket from now on.
@@ -79,7 +79,7 @@ pub enum Event {
 
 /// What went over the bus since it was made.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Tally {
+pub struct BusTally {
     /// Transactions begun.
     pub transactions: u64,
     /// Transactions whose address was not acknowledged.
@@ -107,7 +107,7 @@ pub struct Bus {
     pub(super) display: Option<Box<DisplayModel>>,
     pub(super) timing: Timing,
     pub(super) now_ns: u64,
-    pub(super) tally: Tally,
+    pub(super) tally: BusTally,
     pub(super) answers: Answers,
     /// Who answered before the display held the bus.
     pub(super) held_from: Option<Answers>,
@@ -115,7 +115,7 @@ pub struct Bus {
     refused_of_all: u64,
     pub(super) cut: ArmedCut,
     /// What is still to happen, latest first.
-    events: Vec<(u64, Event)>,
+    events: Vec<(u64, BusEvent)>,
     next_event_ns: u64,
     rng: Pcg32,
     /// The cycles begun since recording was asked for.
@@ -150,7 +150,7 @@ impl Bus {
             display: None,
             timing,
             now_ns: 0,
-            tally: Tally::default(),
+            tally: BusTally::default(),
             answers: Answers::Part,
             held_from: None,
             refused_of_all: 0,
@@ -179,7 +179,7 @@ impl Bus {
     /// Counts of what went over the bus.
     #[must_use]
     #[inline]
-    pub fn tally(&self) -> Tally {
+    pub fn tally(&self) -> BusTally {
         self.tally
     }
 
@@ -248,7 +248,7 @@ impl Bus {
 
     /// Lets `event` happen at `at_ns`: before the first transaction that begins at or
     /// after that time, or in [`Bus::advance_to`].
-    pub fn schedule(&mut self, at_ns: u64, event: Event) {
+    pub fn schedule(&mut self, at_ns: u64, event: BusEvent) {
         let place = self.events.partition_point(|(other_ns, _)| *other_ns > at_ns);
         self.events.insert(place, (at_ns, event));
         self.next_event_ns = self.events.last().map_or(u64::MAX, |(at_ns, _)| *at_ns);
@@ -259,15 +259,15 @@ impl Bus {
         while let Some((at_ns, event)) = self.events.pop_if(|(at_ns, _)| *at_ns <= self.now_ns) {
             self.part.settle(at_ns);
             match event {
-                Event::Answers(answers) => self.set_answers(answers),
-                Event::Exchange(part) => self.part = *part,
-                Event::WriteProtect(is_protected) => self.part.set_write_protected(is_protected),
-                Event::RefuseAtRandom(probability) => self.refuse_at_random(probability),
-                Event::FlipBits { page, count, seed } => {
+                BusEvent::Answers(answers) => self.set_answers(answers),
+                BusEvent::Exchange(part) => self.part = *part,
+                BusEvent::WriteProtect(is_protected) => self.part.set_write_protected(is_protected),
+                BusEvent::RefuseAtRandom(probability) => self.refuse_at_random(probability),
+                BusEvent::FlipBits { page, count, seed } => {
                     self.part.flip_bits_in_page(page, count, seed);
                 }
-                Event::StickPage(page, how) => self.part.stick_page(page, how),
-                Event::DisplayFails(bytes, how) => {
+                BusEvent::StickPage(page, how) => self.part.stick_page(page, how),
+                BusEvent::DisplayFails(bytes, how) => {
                     if let Some(display) = &mut self.display {
                         display.fail_after(bytes, how);
                     }

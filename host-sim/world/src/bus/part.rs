@@ -8,19 +8,11 @@ use std::ops::Range;
 use rand_core::Rng;
 use rand_pcg::Pcg32;
 use shaftbook_core::medium::Geometry;
+use shaftbook_drivers::memory::PartKind;
 
 use super::cells::{Cells, Stuck};
 use super::tear::{PAGE_BYTES_MAX, Tear};
 use super::wear::Wear;
-
-/// What kind of memory a part is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// Pages, and a program cycle after each write.
-    Eeprom,
-    /// Bytes are kept as they arrive.
-    Fram,
-}
 
 /// Bytes that cannot be the memory of a part of that shape.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,7 +49,7 @@ struct Cycle {
 /// A memory part.
 #[derive(Clone, Debug)]
 pub struct Part {
-    kind: Kind,
+    kind: PartKind,
     size_bytes: usize,
     page_bytes: usize,
     cells: Cells,
@@ -118,7 +110,7 @@ impl Part {
             return Err(WrongImage { found_bytes: image.len(), geometry });
         }
         Ok(Self {
-            kind: Kind::Eeprom,
+            kind: PartKind::Eeprom,
             size_bytes,
             page_bytes,
             cells: Cells::new(image),
@@ -155,13 +147,13 @@ impl Part {
     /// The same part as an FRAM: bytes are kept as they arrive, never busy.
     #[must_use]
     pub fn as_fram(mut self) -> Self {
-        self.kind = Kind::Fram;
+        self.kind = PartKind::Fram;
         self
     }
 
     /// EEPROM or FRAM.
     #[must_use]
-    pub fn kind(&self) -> Kind {
+    pub fn kind(&self) -> PartKind {
         self.kind
     }
 
@@ -309,8 +301,8 @@ impl Part {
             return;
         }
         match self.kind {
-            Kind::Eeprom => self.latch(bytes),
-            Kind::Fram => self.keep(bytes),
+            PartKind::Eeprom => self.latch(bytes),
+            PartKind::Fram => self.keep(bytes),
         }
     }
 
@@ -371,7 +363,7 @@ impl Part {
     /// program; how many bytes it programs, 0 when it did not begin.
     #[inline]
     pub(super) fn stop(&mut self, end_ns: u64) -> usize {
-        if self.latch.count == 0 || self.kind == Kind::Fram || self.cycle.is_some() {
+        if self.latch.count == 0 || self.kind == PartKind::Fram || self.cycle.is_some() {
             return 0;
         }
         let page_start = self.counter & !(self.page_bytes - 1);

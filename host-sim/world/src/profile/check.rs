@@ -2,7 +2,7 @@
 //!
 //! The first thing wrong is reported, with the path of its key.
 
-use shaftbook_core::component::{COMPONENTS_MAX, Kind, Measure};
+use shaftbook_core::component::{COMPONENTS_MAX, ComponentKind, Measure};
 
 use super::{Counted, Entry, LIMIT_MAX, Limit, Profile, kinds};
 use crate::scenario::check::Wrong;
@@ -30,7 +30,7 @@ pub fn check(profile: &Profile) -> Check {
     if profile.components.is_empty() {
         return wrong("components", "there is none");
     }
-    let mut seen: Vec<Kind> = Vec::new();
+    let mut seen: Vec<ComponentKind> = Vec::new();
     for (n, entry) in profile.components.iter().enumerate() {
         let key = format!("components[{n}]");
         component(&key, entry, profile.needles)?;

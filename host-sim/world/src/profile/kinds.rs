@@ -1,17 +1,17 @@
 //! The names that a profile gives to components.
 
-use shaftbook_core::component::Kind;
+use shaftbook_core::component::ComponentKind;
 
 /// Names of the kinds that every board knows.
-const NAMED: [(&str, Kind); 8] = [
-    ("fixed-knife", Kind::FIXED_KNIFE),
-    ("moving-knife", Kind::MOVING_KNIFE),
-    ("hook-oil", Kind::HOOK_OIL),
-    ("plate-cleaning", Kind::PLATE_CLEANING),
-    ("tension-cleaning", Kind::TENSION_CLEANING),
-    ("bobbin-case", Kind::BOBBIN_CASE),
-    ("belt", Kind::BELT),
-    ("trimmer-cleaning", Kind::TRIMMER_CLEANING),
+const NAMED: [(&str, ComponentKind); 8] = [
+    ("fixed-knife", ComponentKind::FIXED_KNIFE),
+    ("moving-knife", ComponentKind::MOVING_KNIFE),
+    ("hook-oil", ComponentKind::HOOK_OIL),
+    ("plate-cleaning", ComponentKind::PLATE_CLEANING),
+    ("tension-cleaning", ComponentKind::TENSION_CLEANING),
+    ("bobbin-case", ComponentKind::BOBBIN_CASE),
+    ("belt", ComponentKind::BELT),
+    ("trimmer-cleaning", ComponentKind::TRIMMER_CLEANING),
 ];
 /// Number of the first of the profile's own kinds, `own-1`.
 const FIRST_OWN: u8 = 40;
@@ -24,9 +24,9 @@ pub const NAMES: &str = "each-needle, needle-1 to needle-16, fixed-knife, moving
 /// The kinds that `name` stands for on a head of `needles`: one for each needle, or one;
 /// none for a name that is not known.
 #[must_use]
-pub fn unfold(name: &str, needles: u8) -> Vec<Kind> {
+pub fn unfold(name: &str, needles: u8) -> Vec<ComponentKind> {
     if name == "each-needle" {
-        return (1..=needles).map(Kind).collect();
+        return (1..=needles).map(ComponentKind).collect();
     }
     if let Some((_, kind)) = NAMED.iter().find(|(named, _)| *named == name) {
         return vec![*kind];
@@ -37,5 +37,5 @@ pub fn unfold(name: &str, needles: u8) -> Vec<Kind> {
     };
     let needle = numbered("needle-", 16);
     let own = numbered("own-", OWN_MAX).map(|number| FIRST_OWN - 1 + number);
-    needle.or(own).map(Kind).into_iter().collect()
+    needle.or(own).map(ComponentKind).into_iter().collect()
 }

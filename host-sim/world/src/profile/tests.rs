@@ -1,6 +1,6 @@
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use shaftbook_core::component::{Kind, Measure, Role};
+use shaftbook_core::component::{ComponentKind, Measure, Role};
 use shaftbook_core::counters::Needle;
 
 use super::Profile;
@@ -34,11 +34,11 @@ fn care_in_months_is_days_with_a_clock_and_the_other_limit_without() {
     assert_eq!((with.len(), without.len()), (3, 3));
     assert_eq!((with[0].measure, with[0].notice, with[0].due), (Measure::Days, 54, 60));
     let second = Measure::NeedleStitches(Needle::new(2).unwrap());
-    assert_eq!((without[1].kind, without[1].measure), (Kind(2), second));
+    assert_eq!((without[1].kind, without[1].measure), (ComponentKind(2), second));
     assert_eq!((without[1].notice, without[1].due), (8_100, 9_000));
     for components in [with, without] {
         let belt = components[2];
-        assert_eq!((belt.kind, belt.measure), (Kind::BELT, Measure::Running));
+        assert_eq!((belt.kind, belt.measure), (ComponentKind::BELT, Measure::Running));
         assert_eq!((belt.notice, belt.due), (2_700, 5_400));
         assert_eq!((belt.renewed_by, belt.with_service), (Role::Engineer, true));
     }

@@ -10,13 +10,13 @@ use std::collections::{BTreeSet, BinaryHeap};
 
 use shaftbook_core::input::{Input, Level};
 
-use super::event::{Event, Timed};
+use super::event::{SewingEvent, Timed};
 use super::random::{Chance, Random};
-use crate::scenario::{Failure, FailureKind, Faults, Sensor};
+use crate::scenario::{FailureKind, Faults, Sensor, SensorFailure};
 
 /// How often each thing was done to the signals.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize)]
-pub struct Tally {
+pub struct DistortTally {
     /// Edges added by bouncing contacts and sensors.
     pub bounce_edges: u64,
     /// Short spikes on the shaft line.
@@ -45,7 +45,7 @@ struct Fails {
 }
 
 impl Fails {
-    fn of(failure: &Failure) -> Self {
+    fn of(failure: &SensorFailure) -> Self {
         #[allow(clippy::cast_sign_loss)] // Checked: at least 0.
         let us = |hours: f64| (hours * 3_600e6) as u64;
         Self {
@@ -90,7 +90,7 @@ pub struct Distort {
     code: u8,
     last_rise_us: u64,
     gap_us: u64,
-    tally: Tally,
+    tally: DistortTally,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -152,7 +152,7 @@ impl Distort {
             code: 0,
             last_rise_us: 0,
             gap_us: 0,
-            tally: Tally::default(),
+            tally: DistortTally::default(),
         };
         let none = distort.contact_bounce_us == 0
             && distort.shaft_bounce_us == 0
@@ -167,7 +167,7 @@ impl Distort {
 
     /// What was done so far.
     #[must_use]
-    pub const fn tally(&self) -> Tally {
+    pub const fn tally(&self) -> DistortTally {
         self.tally
     }
 
@@ -212,7 +212,7 @@ impl Distort {
     /// the caller passes it on itself.
     pub fn push(&mut self, clean: Timed) {
         match clean.event {
-            Event::PowerUp => {
+            SewingEvent::PowerUp => {
                 self.swallowed.clear();
                 self.levels = [Level::Inactive; 4];
                 self.shaft_sensor = Level::Inactive;
@@ -220,8 +220,8 @@ impl Distort {
                 self.needle_dead = false;
                 self.last_rise_us = clean.at_us;
             }
-            Event::Cut => self.waiting.clear(),
-            Event::Input(input) => {
+            SewingEvent::Cut => self.waiting.clear(),
+            SewingEvent::Input(input) => {
                 self.needle_failure(clean.at_us);
                 self.input(clean.at_us, input);
             }

@@ -18,8 +18,8 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::NeedleSource;
 
 use super::calendar::{Calendar, Spell};
-use super::event::{Event, Timed};
-use super::pattern::{Ended, Pattern};
+use super::event::{SewingEvent, Timed};
+use super::pattern::{Pattern, PatternEnd};
 use super::random::{Chance, Jitter, Random};
 use super::truth::Truth;
 use crate::scenario::{self, Power, Scenario};
@@ -83,7 +83,7 @@ struct Leg {
 
 /// The machine; see the module's text.
 #[derive(Clone, Debug)]
-pub struct Machine {
+pub struct SewingMachine {
     // The fast path's data first.
     edge_us: u64,
     /// The fast path may give edges before this time; 0 sends it to `slow`.
@@ -98,7 +98,7 @@ pub struct Machine {
     jitter: Jitter,
 
     jitter_ppm: u64,
-    config: scenario::Machine,
+    config: scenario::ScenarioMachine,
     needle_source: NeedleSource,
     needle_level_mv: [u16; NEEDLES_MAX],
     run_gap_us: u64,
@@ -130,7 +130,7 @@ pub struct Machine {
     truth: Truth,
 }
 
-impl Machine {
+impl SewingMachine {
     /// The machine of a scenario, before its first power-up.
     #[must_use]
     pub fn new(scenario: &Scenario, seed: u64) -> Self {
@@ -291,7 +291,7 @@ impl Machine {
                     .push_back((on_us + FIRST_READING_US, Input::NeedleCode(self.needle_index))),
                 NeedleSource::Level => self.reading_us = on_us + FIRST_READING_US,
             }
-            return Some(Timed::new(on_us, Event::PowerUp));
+            return Some(Timed::new(on_us, SewingEvent::PowerUp));
         }
     }
 
@@ -315,7 +315,7 @@ impl Machine {
         self.off_us = NEVER_US;
         // A run that was broken off goes on; a trim that was due is not made up.
         self.todo = Todo::Sew;
-        Timed::new(at_us, Event::Cut)
+        Timed::new(at_us, SewingEvent::Cut)
     }
 
     fn pop_queue(&mut self) -> Option<Timed> {
@@ -370,7 +370,7 @@ impl Machine {
         self.queue.push_back((at_us, Input::Trim(Level::Active)));
         self.queue.push_back((at_us + TRIM_US, Input::Trim(Level::Inactive)));
         self.free_us += u64::from(self.config.trim_ms) * MS_US;
-        if self.pattern.next_run() == Ended::Piece {
+        if self.pattern.next_run() == PatternEnd::Piece {
             self.free_us += u64::from(self.config.frame_change_s) * S_US;
             self.free_us +=
                 2 * MS_US * u64::from(self.random.below(self.config.idle_s.saturating_mul(1_000)));
@@ -521,7 +521,7 @@ impl Machine {
     }
 }
 
-fn break_chance(machine: &scenario::Machine, needle_index: usize) -> Chance {
+fn break_chance(machine: &scenario::ScenarioMachine, needle_index: usize) -> Chance {
     Chance::of(machine.breaks_per_100k.at(needle_index) / 100_000.0)
 }
 

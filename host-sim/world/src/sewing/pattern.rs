@@ -19,7 +19,7 @@ pub struct Left {
 
 /// What came to an end with a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ended {
+pub enum PatternEnd {
     /// Only the run: the same colour block goes on.
     Run,
     /// The colour block.
@@ -60,23 +60,23 @@ impl Pattern {
     }
 
     /// Goes on to the next run and says what ended.
-    pub fn next_run(&mut self) -> Ended {
+    pub fn next_run(&mut self) -> PatternEnd {
         let ended = self.advance();
         let block = self.designs[self.design].blocks[self.block];
         self.left = run_of(&block, self.run);
         ended
     }
 
-    fn advance(&mut self) -> Ended {
+    fn advance(&mut self) -> PatternEnd {
         let design = &self.designs[self.design];
         self.run += 1;
         if self.run < design.blocks[self.block].trims {
-            return Ended::Run;
+            return PatternEnd::Run;
         }
         self.run = 0;
         self.block += 1;
         if self.block < design.blocks.len() {
-            return Ended::Block;
+            return PatternEnd::Block;
         }
         self.block = 0;
         self.piece += 1;
@@ -84,7 +84,7 @@ impl Pattern {
             self.piece = 0;
             self.design = (self.design + 1) % self.designs.len();
         }
-        Ended::Piece
+        PatternEnd::Piece
     }
 }
 
@@ -134,8 +134,17 @@ mod tests {
     #[test]
     fn the_ends_come_in_order() {
         let mut pattern = Pattern::new(designs());
-        let ends: Vec<Ended> = (0..5).map(|_| pattern.next_run()).collect();
-        assert_eq!(ends, [Ended::Run, Ended::Run, Ended::Block, Ended::Piece, Ended::Run]);
+        let ends: Vec<PatternEnd> = (0..5).map(|_| pattern.next_run()).collect();
+        assert_eq!(
+            ends,
+            [
+                PatternEnd::Run,
+                PatternEnd::Run,
+                PatternEnd::Block,
+                PatternEnd::Piece,
+                PatternEnd::Run
+            ]
+        );
     }
 
     #[test]

@@ -7,7 +7,7 @@ use proptest::test_runner::RngSeed;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::Input;
 
-use super::{Event, Sewing, Timed};
+use super::{Sewing, SewingEvent, Timed};
 use crate::scenario::Scenario;
 
 const BASE: &str = r#"
@@ -56,7 +56,7 @@ struct ByHand {
 impl ByHand {
     fn take(&mut self, timed: Timed, pulses_per_revolution: u64, run_gap_us: u64) {
         match timed.event {
-            Event::PowerUp => {
+            SewingEvent::PowerUp => {
                 *self = Self {
                     on_us: Some(timed.at_us),
                     pulses: 0,
@@ -66,8 +66,8 @@ impl ByHand {
                 };
                 self.counters.power_ups += 1;
             }
-            Event::Cut => self.powered_us += timed.at_us - self.on_us.take().unwrap(),
-            Event::Input(input) => {
+            SewingEvent::Cut => self.powered_us += timed.at_us - self.on_us.take().unwrap(),
+            SewingEvent::Input(input) => {
                 assert!(self.on_us.is_some(), "an input without power");
                 self.input(timed.at_us, input, pulses_per_revolution, run_gap_us);
             }
@@ -120,7 +120,7 @@ fn compared(scenario: &Scenario) -> Counters {
             settings.pulses_per_revolution.into(),
             u64::from(settings.run_gap_ms) * 1_000,
         );
-        if timed.event == Event::Cut {
+        if timed.event == SewingEvent::Cut {
             assert_eq!(sewing.truth().counters(), by_hand.counters, "at {last_us} µs");
         }
     }
@@ -216,11 +216,12 @@ fn the_warning_comes_the_hold_up_before_the_cut() {
         "[power]\nwarning = true\nhold_up_ms = 80\noff_while_sewing = true\n[machine]",
     )]);
     let events: Vec<Timed> = Sewing::new(&scenario, 1).collect();
-    let cuts: Vec<usize> = (0..events.len()).filter(|n| events[*n].event == Event::Cut).collect();
+    let cuts: Vec<usize> =
+        (0..events.len()).filter(|n| events[*n].event == SewingEvent::Cut).collect();
     assert_eq!(cuts.len(), 6);
     for cut in cuts {
         let warning = events[cut - 1];
-        assert!(matches!(warning.event, Event::Input(Input::PowerFail(_))), "{warning:?}");
+        assert!(matches!(warning.event, SewingEvent::Input(Input::PowerFail(_))), "{warning:?}");
         assert_eq!(events[cut].at_us - warning.at_us, 80_000);
     }
 }

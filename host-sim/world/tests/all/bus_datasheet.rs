@@ -3,7 +3,8 @@
 
 use embedded_hal::i2c::{I2c, Operation};
 use shaftbook_core::medium::Geometry;
-use shaftbook_world::bus::{Bus, BusError, Kind, Part, Timing};
+use shaftbook_drivers::memory::PartKind;
+use shaftbook_world::bus::{Bus, BusError, Part, Timing};
 
 const PART: u8 = 0x50;
 const REFUSED: Result<(), BusError> = Err(BusError::NotAcknowledged);
@@ -189,7 +190,7 @@ fn a_protected_write_is_acknowledged_and_programs_nothing() {
 #[test]
 fn fram_keeps_any_number_of_bytes_at_once() {
     let part = Part::blank(Geometry::REFERENCE).unwrap().as_fram();
-    assert_eq!(part.kind(), Kind::Fram);
+    assert_eq!(part.kind(), PartKind::Fram);
     let mut bus = Bus::new(part, Timing::FAST_MODE, 7);
     let data: Vec<u8> = (0..200).collect();
     write(&mut bus, 0x7FA0, &data).unwrap();

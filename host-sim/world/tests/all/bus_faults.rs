@@ -2,7 +2,7 @@
 
 use embedded_hal::i2c::{I2c, Operation};
 use shaftbook_core::medium::Geometry;
-use shaftbook_world::bus::{Answers, Bus, BusError, Event, Part, Stuck, Tear, Timing};
+use shaftbook_world::bus::{Answers, Bus, BusError, BusEvent, Part, Stuck, Tear, Timing};
 
 const PART: u8 = 0x50;
 const REFUSED: Result<(), BusError> = Err(BusError::NotAcknowledged);
@@ -185,10 +185,10 @@ fn a_stranger_acknowledges_and_keeps_nothing() {
 #[test]
 fn things_happen_at_their_moment_in_their_order() {
     let mut bus = bus();
-    bus.schedule(3_000_000, Event::Answers(Answers::Nobody));
-    bus.schedule(1_000_000, Event::Exchange(Box::new(part_of(0xFF))));
-    bus.schedule(2_000_000, Event::FlipBits { page: 0, count: 1, seed: 1 });
-    bus.schedule(2_000_000, Event::StickPage(1, Stuck::Reads(0x11)));
+    bus.schedule(3_000_000, BusEvent::Answers(Answers::Nobody));
+    bus.schedule(1_000_000, BusEvent::Exchange(Box::new(part_of(0xFF))));
+    bus.schedule(2_000_000, BusEvent::FlipBits { page: 0, count: 1, seed: 1 });
+    bus.schedule(2_000_000, BusEvent::StickPage(1, Stuck::Reads(0x11)));
     assert_eq!(read_byte(&mut bus, 0), 0, "before all of it");
     bus.advance_to(999_999);
     assert_eq!(bus.part().cells()[100], 0);
@@ -203,8 +203,8 @@ fn things_happen_at_their_moment_in_their_order() {
 #[test]
 fn events_that_fall_due_during_traffic_happen_before_the_next_transaction() {
     let mut bus = bus();
-    bus.schedule(1, Event::WriteProtect(true));
-    bus.schedule(1, Event::RefuseAtRandom(1.0));
+    bus.schedule(1, BusEvent::WriteProtect(true));
+    bus.schedule(1, BusEvent::RefuseAtRandom(1.0));
     program(&mut bus, 0, &[5]);
     assert_eq!(bus.part().cells()[0], 5, "began before both");
     assert_eq!(bus.read(PART, &mut [0]), REFUSED);
@@ -216,7 +216,7 @@ fn events_that_fall_due_during_traffic_happen_before_the_next_transaction() {
 #[test]
 fn an_event_comes_before_the_transaction_that_begins_at_its_moment() {
     let mut bus = bus();
-    bus.schedule(0, Event::Answers(Answers::Nobody));
+    bus.schedule(0, BusEvent::Answers(Answers::Nobody));
     assert_eq!(bus.read(PART, &mut [0]), REFUSED);
 }
 
@@ -224,7 +224,7 @@ fn an_event_comes_before_the_transaction_that_begins_at_its_moment() {
 fn a_cycle_that_ended_before_the_page_stuck_is_kept() {
     let mut bus = bus();
     bus.write(PART, &[0, 0, 9]).unwrap();
-    bus.schedule(bus.now_ns() + 6_000_000, Event::StickPage(0, Stuck::KeepsOld));
+    bus.schedule(bus.now_ns() + 6_000_000, BusEvent::StickPage(0, Stuck::KeepsOld));
     bus.advance_to(20_000_000);
     assert_eq!(read_byte(&mut bus, 0), 9);
     bus.write(PART, &[0, 0, 10]).unwrap();
@@ -233,7 +233,7 @@ fn a_cycle_that_ended_before_the_page_stuck_is_kept() {
     // In one step: the cycle ends, the page sticks, the wait goes on.
     let mut bus = self::bus();
     bus.write(PART, &[0, 0, 9]).unwrap();
-    bus.schedule(bus.now_ns() + 1, Event::StickPage(0, Stuck::KeepsOld));
+    bus.schedule(bus.now_ns() + 1, BusEvent::StickPage(0, Stuck::KeepsOld));
     bus.advance_to(20_000_000);
     assert_eq!(read_byte(&mut bus, 0), 0, "stuck within the cycle");
 }

@@ -8,7 +8,7 @@ use shaftbook_drivers::display::{
     STEP_WIRE_BYTES_MAX, TILE_BYTES_MAX, WakeStep,
 };
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
-use shaftbook_world::bus::{Bus, BusError, DisplayFailure, Event, Part, Tear, Timing};
+use shaftbook_world::bus::{Bus, BusError, BusEvent, DisplayFailure, Part, Tear, Timing};
 
 fn bus() -> Bus {
     let part = Part::blank(Geometry::REFERENCE).unwrap();
@@ -197,7 +197,7 @@ fn a_display_that_dies_or_hangs_after_any_byte_is_an_error_and_the_memory_goes_o
 fn a_display_can_fail_at_a_moment() {
     let mut bus = bus();
     wake(&mut bus).unwrap();
-    bus.schedule(bus.now_ns() + 1_000, Event::DisplayFails(0, DisplayFailure::Dies));
+    bus.schedule(bus.now_ns() + 1_000, BusEvent::DisplayFails(0, DisplayFailure::Dies));
     assert_eq!(Display::new(&mut bus).switch_on(), Ok(()));
     assert_eq!(Display::new(&mut bus).switch_off(), Err(DisplayError::NoAnswer));
 }

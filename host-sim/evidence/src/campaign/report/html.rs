@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::heat;
 use super::json::{Bounded, Failure, Figures, Histogram, Report, Wear};
-use super::plot::{Bars, Line, Scale};
+use super::plot::{Bars, PlotLine, Scale};
 use crate::campaign::results::Results;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS};
 use shaftbook_world::figures::grouped;
@@ -222,7 +222,8 @@ fn lost(figures: &Figures, histogram: &Histogram) -> Markup {
         median(histogram, 1_000, "s").map(|text| format!("; {text}")).unwrap_or_default(),
     );
     let bins = 1_000 / LOST_BIN_MS;
-    let marks = (0..=12).step_by(2).map(|s| Line { at: (s * bins) as f64, name: s.to_string() });
+    let marks =
+        (0..=12).step_by(2).map(|s| PlotLine { at: (s * bins) as f64, name: s.to_string() });
     let plot = Bars {
         id: "lost",
         title: "Running time lost at cuts without warning",
@@ -232,7 +233,7 @@ fn lost(figures: &Figures, histogram: &Histogram) -> Markup {
         count_label: "cuts, logarithmic",
         bin_label: "running time lost, s (the last bar: 12 and more)",
         marks: marks.collect(),
-        bound: Some(Line {
+        bound: Some(PlotLine {
             at: bound as f64 / LOST_BIN_MS as f64,
             name: format!("bound {} s", decimal(bound, 1_000)),
         }),
@@ -253,7 +254,7 @@ fn boot(figures: &Figures, histogram: &Histogram) -> Markup {
     let bins_a_mark = [5, 10, 25].into_iter().find(|bins| shown / bins <= 8).unwrap_or(25);
     let marks = (0..=shown)
         .step_by(bins_a_mark)
-        .map(|bin| Line { at: bin as f64, name: decimal(bin as u64 * BOOT_BIN_US, 1_000) });
+        .map(|bin| PlotLine { at: bin as f64, name: decimal(bin as u64 * BOOT_BIN_US, 1_000) });
     let plot = Bars {
         id: "boot",
         title: "Time from power-up until writing can begin",
@@ -291,7 +292,7 @@ fn wear(wear: &Wear) -> Markup {
     };
     let pages = wear.page_programs.len();
     let marks =
-        (0..=pages).step_by(128).map(|page| Line { at: page as f64, name: page.to_string() });
+        (0..=pages).step_by(128).map(|page| PlotLine { at: page as f64, name: page.to_string() });
     let plot = Bars {
         id: "wear",
         title: "Wear of the pages, all runs added",
@@ -303,7 +304,7 @@ fn wear(wear: &Wear) -> Markup {
         marks: marks.collect(),
         bound: None,
         level: (wear.programs > 0)
-            .then(|| Line { at: wear.mean_page_programs, name: format!("mean {mean}") }),
+            .then(|| PlotLine { at: wear.mean_page_programs, name: format!("mean {mean}") }),
     };
     figure(&plot, &words, None)
 }

@@ -8,10 +8,10 @@ use serde::{Deserialize, Serialize};
 
 use super::median_bin;
 use super::names::{fault_name, fault_names, kind_name, kind_names, state_name, state_names};
-use crate::campaign::kind::Kind;
-use crate::campaign::results::{Count, FAILURES_KEPT, Results};
+use crate::campaign::kind::FaultKind;
+use crate::campaign::results::{FAILURES_KEPT, Results, RunCount};
 use crate::campaign::row::Row;
-use crate::campaign::state::State;
+use crate::campaign::state::MetState;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS, Named};
 use shaftbook_world::judge::Bounds;
 
@@ -270,7 +270,8 @@ impl Report {
     pub fn of(results: &Results, file: &str) -> Self {
         let (header, tally) = (&results.header, &results.tally);
         let plan = &header.plan;
-        let names = |states: Vec<State>| states.iter().map(|state| state.name().into()).collect();
+        let names =
+            |states: Vec<MetState>| states.iter().map(|state| state.name().into()).collect();
         Self {
             format: REPORT_FORMAT,
             campaign: Campaign {
@@ -284,10 +285,10 @@ impl Report {
             },
             verdict: verdict(results),
             scenarios: plan.shops.iter().zip(&results.shops).map(scenario).collect(),
-            fault_kinds: Kind::ALL.into_iter().zip(&results.kinds).map(kind).collect(),
+            fault_kinds: FaultKind::ALL.into_iter().zip(&results.kinds).map(kind).collect(),
             coverage: Coverage {
-                kinds: Kind::ALL.iter().map(|kind| kind.name().into()).collect(),
-                states: State::ALL.into_iter().map(|state| hits(results, state)).collect(),
+                kinds: FaultKind::ALL.iter().map(|kind| kind.name().into()).collect(),
+                states: MetState::ALL.into_iter().map(|state| hits(results, state)).collect(),
                 unvisited: names(results.unvisited()),
                 missing: names(results.missing()),
             },
@@ -328,16 +329,16 @@ fn verdict(results: &Results) -> Verdict {
     }
 }
 
-fn scenario((shop, count): (&crate::campaign::plan::Shop, &Count)) -> ScenarioRuns {
-    let Count { runs, failed } = *count;
+fn scenario((shop, count): (&crate::campaign::plan::Shop, &RunCount)) -> ScenarioRuns {
+    let RunCount { runs, failed } = *count;
     ScenarioRuns { name: shop.name.clone(), weight: shop.weight, runs, failed }
 }
 
-fn kind((kind, count): (Kind, &Count)) -> KindRuns {
+fn kind((kind, count): (FaultKind, &RunCount)) -> KindRuns {
     KindRuns { kind: kind.name().into(), runs: count.runs, failed: count.failed }
 }
 
-fn hits(results: &Results, state: State) -> StateHits {
+fn hits(results: &Results, state: MetState) -> StateHits {
     let hits = &results.tally.hits;
     StateHits {
         state: state.name().into(),
@@ -345,7 +346,7 @@ fn hits(results: &Results, state: State) -> StateHits {
         required: results.header.plan.required.iter().any(|name| name == state.name()),
         all: hits.of_state(state),
         cuts: hits.of_cuts(state),
-        hits: Kind::ALL.into_iter().map(|kind| hits.of(kind, state)).collect(),
+        hits: FaultKind::ALL.into_iter().map(|kind| hits.of(kind, state)).collect(),
     }
 }
 

@@ -3,8 +3,8 @@
 use schemars::{Schema, SchemaGenerator, json_schema};
 use shaftbook_core::fault::Fault;
 
-use crate::campaign::kind::Kind;
-use crate::campaign::state::State;
+use crate::campaign::kind::FaultKind;
+use crate::campaign::state::MetState;
 
 /// A fault's name in tables: the words of its own name.
 pub(super) fn fault_name(fault: Fault) -> String {
@@ -20,7 +20,7 @@ pub(super) fn fault_name(fault: Fault) -> String {
 
 /// The name of one kind of fault.
 pub(super) fn kind_name(_: &mut SchemaGenerator) -> Schema {
-    let names = Kind::ALL.map(Kind::name);
+    let names = FaultKind::ALL.map(FaultKind::name);
     json_schema!({ "type": "string", "enum": names })
 }
 
@@ -31,7 +31,7 @@ pub(super) fn kind_names(generator: &mut SchemaGenerator) -> Schema {
 
 /// The name of one state.
 pub(super) fn state_name(_: &mut SchemaGenerator) -> Schema {
-    let names = State::ALL.map(State::name);
+    let names = MetState::ALL.map(MetState::name);
     json_schema!({ "type": "string", "enum": names })
 }
 

@@ -21,9 +21,9 @@ use ::parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
 use ::parquet::schema::parser::parse_message_type;
 
 use super::json::named;
-use crate::campaign::plan::Plan;
+use crate::campaign::plan::CampaignPlan;
 use crate::campaign::row::Row;
-use crate::campaign::stream::{Header, Reader};
+use crate::campaign::stream::{Reader, StreamHeader};
 use shaftbook_world::input_error::InputError;
 
 /// Most rows of a row group.
@@ -39,7 +39,7 @@ enum Cells {
     /// Yes or no.
     Flag(fn(&Row) -> bool),
     /// Words.
-    Text(fn(&Plan, &Row) -> String),
+    Text(fn(&CampaignPlan, &Row) -> String),
     /// Words, or null.
     Maybe(fn(&Row) -> Option<&str>),
     /// A list of words.
@@ -69,7 +69,7 @@ const COLUMNS: &[(&str, Cells)] = &[
     ("seen", Cells::Maybe(|row| row.seen.as_deref())),
 ];
 
-fn scenario(plan: &Plan, row: &Row) -> String {
+fn scenario(plan: &CampaignPlan, row: &Row) -> String {
     plan.shops.get(row.shop as usize).map_or_else(String::new, |shop| shop.name.clone())
 }
 
@@ -141,7 +141,7 @@ fn text(error: &dyn Display) -> String {
     error.to_string()
 }
 
-fn properties(header: &Header) -> WriterProperties {
+fn properties(header: &StreamHeader) -> WriterProperties {
     let value = |key: &str, value: String| KeyValue::new(key.to_owned(), value);
     let about = vec![
         value("campaign", header.plan.name.clone()),
@@ -159,7 +159,7 @@ fn properties(header: &Header) -> WriterProperties {
 
 fn group<W: Write + Send>(
     file: &mut SerializedFileWriter<W>,
-    plan: &Plan,
+    plan: &CampaignPlan,
     rows: &[Row],
 ) -> Written<()> {
     let mut group = file.next_row_group()?;
@@ -179,7 +179,7 @@ fn group<W: Write + Send>(
 fn write_column(
     column: &mut SerializedColumnWriter<'_>,
     cells: Cells,
-    plan: &Plan,
+    plan: &CampaignPlan,
     rows: &[Row],
 ) -> Written<()> {
     match cells {

@@ -29,7 +29,7 @@ pub enum Scale {
 
 /// A line across the plot, from bottom to top or from left to right, with its name.
 #[derive(Clone, Debug)]
-pub struct Line {
+pub struct PlotLine {
     /// Where: in bins from the left edge, or a height.
     pub at: f64,
     /// What it is.
@@ -54,11 +54,11 @@ pub struct Bars<'a> {
     /// What runs from left to right.
     pub bin_label: &'a str,
     /// Marks under the bars: in bins from the left edge, with what they say.
-    pub marks: Vec<Line>,
+    pub marks: Vec<PlotLine>,
     /// A bound, from bottom to top.
-    pub bound: Option<Line>,
+    pub bound: Option<PlotLine>,
     /// A level, from left to right.
-    pub level: Option<Line>,
+    pub level: Option<PlotLine>,
 }
 
 impl Bars<'_> {

@@ -11,7 +11,7 @@ use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::{Eeprom, WiredPart};
 
 use super::switches::Sabotaged;
-use shaftbook_world::bench::under_test::{Clock, sound};
+use shaftbook_world::bench::under_test::{ExtendedTimer, sound};
 use shaftbook_world::bus::Bus;
 
 type TheBoard = Board<Sabotaged>;
@@ -164,7 +164,7 @@ pub fn ram_kept(_: BoardId, before: &TheBoard) -> TheBoard {
 }
 
 /// A reading below the last one is taken for a wrap.
-pub fn late_stamp_is_a_wrap(clock: &mut Clock, bits: u32, tick: u32) -> Instant {
+pub fn late_stamp_is_a_wrap(clock: &mut ExtendedTimer, bits: u32, tick: u32) -> Instant {
     let wraps = clock.newest_us >> bits;
     let at_us = wraps << bits | u64::from(tick);
     clock.newest_us = if at_us < clock.newest_us { at_us + (1 << bits) } else { at_us };

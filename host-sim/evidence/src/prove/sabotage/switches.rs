@@ -17,7 +17,7 @@ use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::rules::LoopRules;
 
-use shaftbook_world::bench::under_test::{Clock, UnderTest, sound};
+use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest, sound};
 use shaftbook_world::bus::Bus;
 
 /// A board that does what the [`Switches`] of its thread say.
@@ -148,7 +148,7 @@ switches! {
             sound::power_up::<Sabotaged>;
         watchdog(id: BoardId, before: &Board<Sabotaged>) -> Board<Sabotaged>,
             sound::power_up::<Sabotaged>;
-        extend(clock: &mut Clock, bits: u32, tick: u32) -> Instant,
+        extend(clock: &mut ExtendedTimer, bits: u32, tick: u32) -> Instant,
             sound::extend;
         take_missed(
             board: &mut Board<Sabotaged>,

@@ -9,7 +9,7 @@ use shaftbook_core::fault::Fault;
 
 use crate::prove::Run;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{Bench, Figures, Recovered};
+use shaftbook_world::bench::{Bench, CommandFigures, Recovered};
 use shaftbook_world::bus::Tear;
 use shaftbook_world::judge::neither_lost_nor_invented;
 
@@ -101,7 +101,7 @@ fn check<D: Device>(
     if !before.board().store().retired().is_empty() {
         return Err("a slot of a sound part was retired".into());
     }
-    let figures = Figures::of(after.bench.board().ledger());
+    let figures = CommandFigures::of(after.bench.board().ledger());
     if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
         return Err(format!(
             "neither before nor after: {figures:?}, before {:?}, after {:?}",

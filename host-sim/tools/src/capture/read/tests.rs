@@ -5,10 +5,10 @@ use proptest::test_runner::RngSeed;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::Settings;
 
-use super::{Capture, Seen};
+use super::{CaptureReader, Seen};
 use crate::capture::signals::Names;
 use shaftbook_world::input_error::InputError;
-use shaftbook_world::sewing::{Event, Timed};
+use shaftbook_world::sewing::{SewingEvent, Timed};
 
 const HEADER: &str = "$timescale 1 us $end\n$scope module m $end\n\
     $var wire 1 ! shaft $end\n$var wire 1 \" trim $end\n$var wire 1 # n0 $end\n\
@@ -21,7 +21,7 @@ fn names() -> Names {
 }
 
 fn read(text: &str, names: &Names) -> Result<(Vec<Timed>, Seen), InputError> {
-    let mut capture = Capture::open("c.vcd", text.as_bytes(), names, &Settings::default())?;
+    let mut capture = CaptureReader::open("c.vcd", text.as_bytes(), names, &Settings::default())?;
     let events = capture.by_ref().collect::<Result<Vec<_>, _>>()?;
     Ok((events, capture.seen()))
 }
@@ -37,28 +37,28 @@ fn shaft(at_us: u64, active: bool) -> Timed {
 #[test]
 fn changes_on_the_line_of_the_time_stamp_and_a_bare_last_one() {
     let (events, seen) = body("#5 0!\n#10 1!\n#20 0!\n#9000", &names());
-    assert_eq!(events, [Timed::new(5, Event::PowerUp), shaft(10, true), shaft(20, false)]);
+    assert_eq!(events, [Timed::new(5, SewingEvent::PowerUp), shaft(10, true), shaft(20, false)]);
     assert_eq!(seen, Seen { unknown_values: 0, begin_us: 5, end_us: 9_000 });
 }
 
 #[test]
 fn unknown_values_make_no_edge_and_are_counted() {
     let (events, seen) = body("#0 0!\n#10 x!\n#20 0!\n#30 z!\n#40 1!\n#50 x!\n#60 1!\n", &names());
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), shaft(40, true)]);
+    assert_eq!(events, [Timed::new(0, SewingEvent::PowerUp), shaft(40, true)]);
     assert_eq!(seen.unknown_values, 3);
 }
 
 #[test]
 fn the_first_level_is_not_an_edge() {
     let (events, _) = body("$dumpvars 1! $end\n#0\n#10 0!\n#20 1!\n", &names());
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), shaft(10, false), shaft(20, true)]);
+    assert_eq!(events, [Timed::new(0, SewingEvent::PowerUp), shaft(10, false), shaft(20, true)]);
 }
 
 #[test]
 fn an_active_low_line_is_turned_round() {
     let names = Names { active_low: vec!["shaft".into()], ..names() };
     let (events, _) = body("#0 1!\n#10 0!\n#20 1!\n", &names);
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), shaft(10, true), shaft(20, false)]);
+    assert_eq!(events, [Timed::new(0, SewingEvent::PowerUp), shaft(10, true), shaft(20, false)]);
 }
 
 #[test]
@@ -66,14 +66,17 @@ fn code_lines_of_one_time_are_one_change() {
     let names = Names { needle: vec!["n0".into(), "n1".into()], ..names() };
     let (events, _) = body("#0 0# 0$\n#10 1# 1$\n#20 0#\n", &names);
     let code = |at_us, code| Timed::input(at_us, Input::NeedleCode(code));
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), code(0, 0), code(10, 3), code(20, 2)]);
+    assert_eq!(events, [Timed::new(0, SewingEvent::PowerUp), code(0, 0), code(10, 3), code(20, 2)]);
 }
 
 #[test]
 fn a_code_with_an_unknown_line_is_not_given() {
     let names = Names { needle: vec!["n0".into(), "n1".into()], ..names() };
     let (events, _) = body("#0 0#\n#10 1#\n#20 1$\n", &names);
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), Timed::input(20, Input::NeedleCode(3))]);
+    assert_eq!(
+        events,
+        [Timed::new(0, SewingEvent::PowerUp), Timed::input(20, Input::NeedleCode(3))]
+    );
 }
 
 #[test]
@@ -81,7 +84,7 @@ fn a_voltage_may_be_in_volts() {
     let names = Names { needle_level: Some("volts".into()), level_in_volts: true, ..names() };
     let (events, _) = body("#0 r1.2344 %\n#5 r-3 %\n", &names);
     let level = |at_us, mv| Timed::input(at_us, Input::NeedleLevel(mv));
-    assert_eq!(events, [Timed::new(0, Event::PowerUp), level(0, 1_234), level(5, 0)]);
+    assert_eq!(events, [Timed::new(0, SewingEvent::PowerUp), level(0, 1_234), level(5, 0)]);
 }
 
 #[test]
@@ -90,7 +93,7 @@ fn the_recorded_supply_makes_power_ups_and_cuts() {
     let (events, _) = body("#0 0! 0#\n#5 1!\n#6 0!\n#10 1#\n#20 1!\n#30 0# 0!\n", &names);
     assert_eq!(
         events,
-        [Timed::new(10, Event::PowerUp), shaft(20, true), Timed::new(30, Event::Cut)]
+        [Timed::new(10, SewingEvent::PowerUp), shaft(20, true), Timed::new(30, SewingEvent::Cut)]
     );
 }
 
@@ -186,7 +189,7 @@ proptest! {
         texts.push(body);
         for text in texts {
             let Ok(capture) =
-                Capture::open("c.vcd", text.as_slice(), &all, &Settings::default())
+                CaptureReader::open("c.vcd", text.as_slice(), &all, &Settings::default())
             else {
                 continue;
             };

@@ -3,7 +3,7 @@
 use shaftbook_core::counters::Counters;
 use shaftbook_core::rules::{Rules, Sound};
 
-use super::{Outcome, run_with_rules};
+use super::{SewOutcome, run_with_rules};
 use shaftbook_mainloop::rules::LoopRules;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::scenario::Scenario;
@@ -35,7 +35,7 @@ blocks = [
 ]
 "#;
 
-fn sewn<R: UnderTest>(warning: &str, failures: &str) -> Outcome {
+fn sewn<R: UnderTest>(warning: &str, failures: &str) -> SewOutcome {
     let text = SHOP.replace("WARNING", warning).replace("FAILURES", failures);
     let scenario = Scenario::parse("shop", &text).unwrap();
     run_with_rules::<R>(&scenario, 2, &mut (), |_| {}).unwrap()

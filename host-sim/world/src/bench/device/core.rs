@@ -16,7 +16,7 @@ use shaftbook_drivers::memory::WiredPart;
 
 use super::Device;
 use crate::bench::Bench;
-use crate::bench::screen::Screen;
+use crate::bench::screen::BenchScreen;
 use crate::bench::under_test::UnderTest;
 use crate::bus::Bus;
 
@@ -26,7 +26,7 @@ pub struct Core<R: UnderTest = Sound> {
     board: Board<R>,
     /// What the driver takes the part for.
     wired: WiredPart,
-    screen: Option<Screen>,
+    screen: Option<BenchScreen>,
 }
 
 impl<R: UnderTest> Core<R> {
@@ -42,7 +42,7 @@ impl<R: UnderTest> Core<R> {
     }
 
     fn again(&self, board: Board<R>) -> Self {
-        let screen = self.screen.as_ref().map(Screen::powered_again);
+        let screen = self.screen.as_ref().map(BenchScreen::powered_again);
         Self { board, wired: self.wired, screen }
     }
 }
@@ -101,7 +101,7 @@ impl<R: UnderTest> Device for Core<R> {
     }
 
     fn fit_screen(&mut self, seed: u64) {
-        self.screen = Some(Screen::new(seed));
+        self.screen = Some(BenchScreen::new(seed));
     }
 
     fn has_screen(&self) -> bool {
@@ -109,7 +109,7 @@ impl<R: UnderTest> Device for Core<R> {
     }
 
     fn round_us(&self) -> Option<u64> {
-        self.screen.as_ref().and_then(Screen::round_us)
+        self.screen.as_ref().and_then(BenchScreen::round_us)
     }
 
     fn request(bench: &mut Bench<Self>, command: Command) -> Result<(), Refusal> {

@@ -8,7 +8,7 @@ use shaftbook_core::settings::{NeedleSource, Settings};
 use super::Session;
 use crate::bus::Tear;
 use crate::fitting::{BOARD, bus_of, plain_fitting};
-use crate::scenario::Part;
+use crate::scenario::ScenarioPart;
 
 const PERIOD_US: u64 = 50_000;
 
@@ -17,7 +17,7 @@ fn settings() -> Settings {
 }
 
 fn fitted() -> (Session, Counters) {
-    let bus = bus_of(&Part::default(), 3).unwrap();
+    let bus = bus_of(&ScenarioPart::default(), 3).unwrap();
     Session::fitted(bus, BOARD, plain_fitting(settings()), None).unwrap()
 }
 
