@@ -54,7 +54,7 @@ pub const LAYERS: [Layer; 6] = [
             "shaftbook-panel",
             "shaftbook-drivers",
         ],
-        &["defmt", "embedded-hal", "heapless"],
+        &["defmt", "embedded-hal", "heapless", "sha2"],
     ),
 ];
 /// The crates of the host, and those of the host below each.

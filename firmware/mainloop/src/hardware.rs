@@ -65,6 +65,12 @@ pub trait Hardware {
     /// Turns the buzzer on or off.
     fn buzzer(&mut self, on: bool);
 
+    /// The firmware's own bytes as they stand in the flash; none where they cannot be read.
+    /// The same in each call.
+    fn image(&self) -> &[u8] {
+        &[]
+    }
+
     /// The next byte that came in at the service port; `None` when there is none.
     fn port_read(&mut self) -> Option<u8>;
 

@@ -5,6 +5,7 @@
 //!
 //! - [`hardware`]: what a board must provide
 //! - [`main_loop`]: the loop, one [`main_loop::MainLoop::turn`] at a time
+//! - [`image_hash`]: the hash of the firmware's own bytes, piece by piece
 //! - [`showing`]: keeps the display awake and up to date
 //! - [`indicator`]: lamp and buzzer
 //! - [`port`]: the service port: text lines that tell the state, and change nothing
@@ -24,6 +25,7 @@
 extern crate std;
 
 pub mod hardware;
+pub mod image_hash;
 pub mod indicator;
 pub mod main_loop;
 pub mod pin;

@@ -31,6 +31,7 @@ use shaftbook_panel::console::Console;
 use shaftbook_panel::view::View;
 
 use crate::hardware::{Hardware, SLEEP_MAX_US};
+use crate::image_hash::ImageHash;
 use crate::indicator::Indicator;
 use crate::port::Port;
 use crate::rules::LoopRules;
@@ -70,7 +71,7 @@ pub struct MainLoop<R: LoopRules = Sound> {
     port: Port,
     ticks: TickClock<32>,
     part: WiredPart,
-    version: &'static str,
+    image_hash: ImageHash,
     press: Option<Press>,
     view_at: Instant,
     level_at: Instant,
@@ -100,7 +101,7 @@ impl<R: LoopRules> MainLoop<R> {
             port: Port::new(),
             ticks: TickClock::new(),
             part,
-            version,
+            image_hash: ImageHash::default(),
             press: None,
             view_at: Instant::ZERO,
             level_at: Instant::ZERO,
@@ -255,6 +256,7 @@ impl<R: LoopRules> MainLoop<R> {
             Task::PortLine => at_once(self.port.has_work()),
             Task::Display => self.showing.deadline(),
             Task::Clock => self.clock_at,
+            Task::ImageHash => at_once(self.image_hash.has_work()),
             Task::Hints if self.board.is_ready() => self.console.thinks_at(),
             // What is in no list is never due.
             Task::View | Task::Hints => Instant::NEVER,
@@ -295,7 +297,7 @@ impl<R: LoopRules> MainLoop<R> {
                 self.indicator.stands(now, view.faulty, view.due);
                 self.showing.offer(view);
             }
-            Task::PortLine => self.port.step(&self.board, now, self.version),
+            Task::PortLine => self.port.step(&self.board, now, self.console.build()),
             Task::Display => self.showing.step::<R, _>(now, hardware.bus()),
             Task::Clock => {
                 self.clock_at = now.plus_us(CLOCK_US);
@@ -303,6 +305,11 @@ impl<R: LoopRules> MainLoop<R> {
             }
             Task::Hints => {
                 self.console.think(&self.board, now);
+            }
+            Task::ImageHash => {
+                if let Some(hash) = self.image_hash.step(hardware.image()) {
+                    self.console.hashed(hash);
+                }
             }
         }
     }

@@ -23,6 +23,7 @@ use heapless::{Deque, String};
 use shaftbook_core::board::{Board, Effect};
 use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
+use shaftbook_panel::state::Build;
 
 use crate::hardware::Hardware;
 use report::PortReport;
@@ -94,9 +95,9 @@ impl Port {
     }
 
     /// Makes the next line of a report under way.
-    pub fn step<R: Rules>(&mut self, board: &Board<R>, now: Instant, version: &'static str) {
+    pub fn step<R: Rules>(&mut self, board: &Board<R>, now: Instant, build: Build) {
         let Some(report) = self.report.take() else { return };
-        let (line, more) = report.line(board, now, version);
+        let (line, more) = report.line(board, now, build);
         self.say(&line);
         self.report = more;
     }

@@ -20,11 +20,13 @@ pub enum Task {
     Clock,
     /// The next step of the look for hints.
     Hints,
+    /// The next piece of the hash of the firmware's own bytes.
+    ImageHash,
 }
 
 impl Task {
     /// All of them, the most pressing first.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Press,
         Self::PanelTime,
         Self::View,
@@ -32,5 +34,6 @@ impl Task {
         Self::Display,
         Self::Clock,
         Self::Hints,
+        Self::ImageHash,
     ];
 }

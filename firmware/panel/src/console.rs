@@ -15,7 +15,7 @@ use shaftbook_core::time::Instant;
 
 use crate::button::Press;
 use crate::panel::{Ask, Panel};
-use crate::state::State;
+use crate::state::{Build, State};
 use crate::view::View;
 
 /// Time from one look for hints to the next, µs.
@@ -32,8 +32,8 @@ pub struct Console {
     look_at: Instant,
     /// What the clock says.
     clock: Option<u16>,
-    /// Version of the board's firmware.
-    version: &'static str,
+    /// The board's firmware.
+    build: Build,
 }
 
 impl Console {
@@ -47,8 +47,19 @@ impl Console {
             hints: Hints::new(),
             look_at: Instant::ZERO,
             clock: None,
-            version,
+            build: Build { version, hash: None },
         }
+    }
+
+    /// The board's firmware.
+    #[must_use]
+    pub const fn build(&self) -> Build {
+        self.build
+    }
+
+    /// The hash of the firmware's own bytes was worked out; see [`Build::hash`].
+    pub const fn hashed(&mut self, hash: u32) {
+        self.build.hash = Some(hash);
     }
 
     /// The panel.
@@ -65,7 +76,7 @@ impl Console {
 
     /// Does what `press` asks for.
     pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
-        let mut state = State::of(board, now, &self.hints, self.version);
+        let mut state = State::of(board, now, &self.hints, self.build);
         state.clock = self.clock;
         let Some(ask) = self.panel.press(now, press, &state) else { return };
         if let Err(refusal) = self.ask(board, now, ask) {
@@ -144,7 +155,7 @@ impl Console {
     /// What stands on the screen at `now`.
     #[must_use]
     pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
-        let mut state = State::of(board, now, &self.hints, self.version);
+        let mut state = State::of(board, now, &self.hints, self.build);
         state.clock = self.clock;
         self.panel.view(&state)
     }

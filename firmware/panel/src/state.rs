@@ -17,6 +17,16 @@ pub struct MemoryHealth {
     pub laps: u32,
 }
 
+/// Which firmware runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Build {
+    /// Its version; a release's has the commit behind it.
+    pub version: &'static str,
+    /// First four bytes of the SHA-256 of its own bytes in the flash, big-endian; `None`
+    /// until that is worked out, and where they cannot be read.
+    pub hash: Option<u32>,
+}
+
 /// Everything that is shown.
 #[derive(Clone, Copy, Debug)]
 pub struct State<'a> {
@@ -24,22 +34,22 @@ pub struct State<'a> {
     pub machine: Machine<'a>,
     /// The memory.
     pub memory: MemoryHealth,
-    /// Version of the board's firmware.
-    pub version: &'static str,
+    /// The board's firmware.
+    pub build: Build,
     /// The day that the clock says, believed or not (1 is 1 January 2020); `None` without
     /// a clock or while it says none.
     pub clock: Option<u16>,
 }
 
 impl<'a> State<'a> {
-    /// The state of `board` at `now`. `hints` are those of the last look; `version` is
-    /// that of the image it runs in.
+    /// The state of `board` at `now`. `hints` are those of the last look; `build` is
+    /// the firmware that it runs.
     #[must_use]
     pub fn of<R: Rules>(
         board: &'a Board<R>,
         now: Instant,
         hints: &'a [Hint],
-        version: &'static str,
+        build: Build,
     ) -> Self {
         let store = board.store();
         let mut machine = Machine::of(board, now);
@@ -50,7 +60,7 @@ impl<'a> State<'a> {
                 retired_slots: store.retired().len() as u16,
                 laps: store.head().lap.get(),
             },
-            version,
+            build,
             clock: None,
         }
     }

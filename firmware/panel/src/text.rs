@@ -299,6 +299,8 @@ pub struct Words {
     pub identity: &'static str,
     /// Version, at most 9 columns.
     pub version: &'static str,
+    /// Hash of the firmware's own bytes.
+    pub hash: &'static str,
     /// Memory slots retired, at most 13 columns.
     pub retired: &'static str,
     /// Times round the memory, at most 13 columns.

@@ -31,6 +31,7 @@ pub struct Args {
 #[derive(Debug, Serialize)]
 struct Report {
     flash_bytes: u64,
+    hash: String,
     blocks: usize,
     out: String,
     bytes: usize,
@@ -50,13 +51,14 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
     whole.finish()?;
     let report = Report {
         flash_bytes: flash.bytes(),
+        hash: format!("{:08x}", flash.hash()),
         blocks: file.len() / uf2::BLOCK_BYTES,
         out: args.out.display().to_string(),
         bytes: file.len(),
     };
     let text = format!(
-        "in the flash    {} bytes\nwritten         {}, {} blocks, {} bytes\n",
-        report.flash_bytes, report.out, report.blocks, report.bytes
+        "in the flash    {} bytes, which the board shows as hash {}\nwritten         {}, {} blocks, {} bytes\n",
+        report.flash_bytes, report.hash, report.out, report.blocks, report.bytes
     );
     print(args.format, &text, &report)?;
     Ok(Verdict::Held)

@@ -14,6 +14,8 @@ pub mod uf2;
 use std::collections::BTreeMap;
 use std::fmt;
 
+use sha2::{Digest, Sha256};
+
 /// First address of the flash.
 pub const FLASH_START: u32 = 0x1000_0000;
 /// Bytes of the flash of the usual modules, and of the board's.
@@ -91,6 +93,24 @@ impl Flash {
         self.ranges.iter().map(|(from, to)| u64::from(to - from)).sum()
     }
 
+    /// What the board's panel and service port show of it: the first four bytes of the SHA-256
+    /// of all from the beginning of the flash to the last byte that was put, big-endian.
+    ///
+    /// # Panics
+    /// Never: the hash has 32 bytes.
+    #[must_use]
+    pub fn hash(&self) -> u32 {
+        let end = self.ranges.iter().map(|(_, to)| *to).max().unwrap_or(FLASH_START);
+        let mut digest = Sha256::new();
+        for start in (FLASH_START..end).step_by(SECTOR_BYTES as usize) {
+            let bytes = (end - start).min(SECTOR_BYTES) as usize;
+            let sector = self.sectors.get(&start).unwrap_or(&[ERASED; SECTOR_BYTES as usize]);
+            digest.update(&sector[..bytes]);
+        }
+        let hash = digest.finalize();
+        u32::from_be_bytes(*hash.first_chunk().expect("32 bytes"))
+    }
+
     /// The sectors that are touched, in order of their addresses.
     pub fn sectors(&self) -> impl Iterator<Item = (u32, &Sector)> {
         self.sectors.iter().map(|(address, sector)| (*address, sector))
@@ -113,6 +133,19 @@ mod tests {
         assert_eq!(flash.put(end - 1, &[3]), Err(FlashError::Twice(end - 1)));
         flash.put(end - 3, &[4]).expect("right before it");
         assert_eq!(flash.bytes(), 3);
+    }
+
+    #[test]
+    fn the_hash_is_that_of_all_bytes_from_the_beginning_on() {
+        let mut flash = Flash::default();
+        // FIPS 180-4's example.
+        flash.put(FLASH_START, b"abc").expect("its first bytes");
+        assert_eq!(flash.hash(), 0xBA78_16BF);
+        flash.put(FLASH_START + SECTOR_BYTES, b"d").expect("the next sector");
+        let mut bytes = vec![ERASED; SECTOR_BYTES as usize + 1];
+        bytes[..3].copy_from_slice(b"abc");
+        bytes[SECTOR_BYTES as usize] = b'd';
+        assert_eq!(flash.hash().to_be_bytes(), Sha256::digest(&bytes)[..4]);
     }
 
     #[test]

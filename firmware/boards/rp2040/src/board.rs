@@ -7,6 +7,7 @@ use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};
 
 use crate::bus::Bus;
 use crate::capture;
+use crate::flashed;
 use crate::gpio::Pin;
 use crate::level::Level;
 use crate::pins::Direction::Out;
@@ -90,6 +91,10 @@ impl Hardware for Parts {
 
     fn buzzer(&mut self, on: bool) {
         BUZZER.assert(on);
+    }
+
+    fn image(&self) -> &[u8] {
+        flashed::image()
     }
 
     fn port_read(&mut self) -> Option<u8> {

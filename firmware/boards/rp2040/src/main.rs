@@ -27,6 +27,7 @@ mod board;
 mod bus;
 mod bus_clear;
 mod capture;
+mod flashed;
 mod gpio;
 mod level;
 mod number;

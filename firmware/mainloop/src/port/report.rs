@@ -9,6 +9,7 @@ use shaftbook_core::board::Board;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
+use shaftbook_panel::state::Build;
 use shaftbook_readout::tag::BoardTag;
 
 use super::Line;
@@ -18,7 +19,7 @@ use super::Line;
 pub struct PortReport(u8);
 
 /// Lines before the needles'.
-const HEAD: u8 = 14;
+const HEAD: u8 = 15;
 const NEEDLES: u8 = NEEDLES_MAX as u8;
 /// Lines before the faults'.
 const FAULTS: u8 = HEAD + 2 * NEEDLES;
@@ -36,12 +37,12 @@ impl PortReport {
         self,
         board: &Board<R>,
         now: Instant,
-        version: &'static str,
+        build: Build,
     ) -> (Line, Option<Self>) {
         let mut line = Line::new();
         let lifetime = board.lifetime(now);
         let written = if self.0 < HEAD {
-            head(&mut line, self.0, board, lifetime.as_ref(), now, version)
+            head(&mut line, self.0, board, lifetime.as_ref(), now, build)
         } else if self.0 < FAULTS {
             needle(&mut line, self.0 - HEAD, lifetime.as_ref())
         } else if let Some(fault) = board.faults().iter().nth(usize::from(self.0 - FAULTS)) {
@@ -64,27 +65,31 @@ fn head<R: Rules>(
     board: &Board<R>,
     lifetime: Option<&Counters>,
     now: Instant,
-    version: &'static str,
+    build: Build,
 ) -> core::fmt::Result {
     let counted = lifetime.copied().unwrap_or_default();
     match number {
-        0 => write!(line, "version {version}"),
-        1 => write!(line, "board {:016X} {}", board.id().0, BoardTag::of(board.id())),
-        2 => write!(line, "up_ms {}", now.as_us() / 1_000),
-        3 => write!(line, "ready {}", u8::from(board.is_ready())),
-        4 => write!(line, "known {}", u8::from(lifetime.is_some())),
-        5 => write!(line, "powered_ms {}", counted.powered_ms),
-        6 => write!(line, "running_ms {}", counted.running_ms),
-        7 => write!(line, "stitches {}", counted.stitches()),
-        8 => write!(
+        0 => write!(line, "version {}", build.version),
+        1 => match build.hash {
+            Some(hash) => write!(line, "hash {hash:08x}"),
+            None => write!(line, "hash ?"),
+        },
+        2 => write!(line, "board {:016X} {}", board.id().0, BoardTag::of(board.id())),
+        3 => write!(line, "up_ms {}", now.as_us() / 1_000),
+        4 => write!(line, "ready {}", u8::from(board.is_ready())),
+        5 => write!(line, "known {}", u8::from(lifetime.is_some())),
+        6 => write!(line, "powered_ms {}", counted.powered_ms),
+        7 => write!(line, "running_ms {}", counted.running_ms),
+        8 => write!(line, "stitches {}", counted.stitches()),
+        9 => write!(
             line,
             "unattributed {} {}",
             counted.unattributed_stitches, counted.unattributed_breaks
         ),
-        9 => write!(line, "jumps {}", counted.jumps),
-        10 => write!(line, "trims {}", counted.trims),
-        11 => write!(line, "power_ups {}", counted.power_ups),
-        12 => write!(line, "rejected {} missed {}", counted.glitches, counted.missed_edges),
+        10 => write!(line, "jumps {}", counted.jumps),
+        11 => write!(line, "trims {}", counted.trims),
+        12 => write!(line, "power_ups {}", counted.power_ups),
+        13 => write!(line, "rejected {} missed {}", counted.glitches, counted.missed_edges),
         _ => durable(line, board.saved()),
     }
 }

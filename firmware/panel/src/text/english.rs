@@ -206,6 +206,7 @@ pub const WORDS: Words = Words {
     stated_hours: "Stated",
     identity: "Id",
     version: "Version",
+    hash: "Hash",
     retired: "Pages retired",
     laps: "Memory rounds",
     language_label: "Language",

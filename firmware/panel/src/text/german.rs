@@ -206,6 +206,7 @@ pub const WORDS: Words = Words {
     stated_hours: "Angabe",
     identity: "Nr",
     version: "Version",
+    hash: "Hashwert",
     retired: "Seiten defekt",
     laps: "Umläufe",
     language_label: "Sprache",

@@ -30,7 +30,7 @@ fn lines(words: &Words) -> std::vec::Vec<(usize, &'static str)> {
     );
     add(2, &[w.h]);
     add(3, &[w.of]);
-    add(9, &[w.lifetime, w.version, w.language_label]);
+    add(9, &[w.lifetime, w.version, w.hash, w.language_label]);
     add(NAME_COLUMNS, &[w.service_name]);
     add(FIGURE_COLUMNS, &[w.due, w.per_100k, w.today]);
     add(10, &[w.stitches, w.unattributed, w.jumps, w.trims, w.breaks, w.running, w.powered]);

@@ -1,4 +1,4 @@
-//! The board itself: measured and stated hours apart, identity, memory, version.
+//! The board itself: measured and stated hours apart, identity, memory, version and hash.
 
 use core::fmt::Write;
 
@@ -10,7 +10,7 @@ use crate::state::State;
 use crate::text::Words;
 
 /// Lines of the list.
-pub(super) const LINES: usize = 8;
+pub(super) const LINES: usize = 9;
 
 #[inline(never)]
 pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
@@ -50,10 +50,19 @@ fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
             words.laps
         }
         5 => {
-            figure = line(state.version);
+            figure = line(state.build.version);
             words.version
         }
         6 => {
+            match state.build.hash {
+                Some(hash) => {
+                    let _ = write!(figure, "{hash:08x}");
+                }
+                None => figure = line("?"),
+            }
+            words.hash
+        }
+        7 => {
             figure = line(words.language);
             words.language_label
         }

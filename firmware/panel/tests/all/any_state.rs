@@ -24,7 +24,7 @@ use shaftbook_panel::draw::draw;
 use shaftbook_panel::frame::Frame;
 use shaftbook_panel::panel::{Ask, NOTICE_US, PHONE_RETURN_US, Panel};
 use shaftbook_panel::screen::{Notice, Screen, Top, Typed};
-use shaftbook_panel::state::{MemoryHealth, State};
+use shaftbook_panel::state::{Build, MemoryHealth, State};
 use shaftbook_panel::text::{COLUMNS, Language};
 use shaftbook_panel::view::{self, Body};
 use shaftbook_readout::code::Code;
@@ -62,7 +62,7 @@ impl Owner {
         State {
             machine,
             memory: self.memory,
-            version: "0.1.0",
+            build: Build { version: "0.1.0", hash: Some(0x0123_cdef) },
             clock: self.day.map(|day| day.saturating_add(500)),
         }
     }

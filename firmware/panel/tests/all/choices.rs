@@ -12,7 +12,7 @@ use shaftbook_core::time::Instant;
 use shaftbook_panel::button::{Button, Press};
 use shaftbook_panel::panel::{Ask, Panel, RETURN_US};
 use shaftbook_panel::screen::{Notice, Screen, Top};
-use shaftbook_panel::state::{MemoryHealth, State};
+use shaftbook_panel::state::{Build, MemoryHealth, State};
 use shaftbook_panel::view::{Body, View};
 
 const NOW: Instant = Instant::ZERO;
@@ -51,7 +51,7 @@ fn state(ledger: &Ledger, running_h: u64, trims: u64) -> State<'_> {
             hints: &[],
         },
         memory: MemoryHealth::default(),
-        version: "0",
+        build: Build { version: "0", hash: None },
         clock: None,
     }
 }

@@ -10,7 +10,7 @@ use shaftbook_core::identity::BoardId;
 use shaftbook_core::journal::{EntryNumber, Event};
 use shaftbook_core::ledger::{CarriedIn, Fitted, HistoryLine, IntervalBaseline, Ledger};
 use shaftbook_core::settings::Settings;
-use shaftbook_panel::state::{MemoryHealth, State};
+use shaftbook_panel::state::{Build, MemoryHealth, State};
 
 /// Needles on the head.
 const NEEDLES: u8 = 12;
@@ -140,7 +140,7 @@ impl Demo {
                 hints: &self.hints,
             },
             memory: self.memory,
-            version: env!("CARGO_PKG_VERSION"),
+            build: Build { version: env!("CARGO_PKG_VERSION"), hash: Some(0x5eed_cafe) },
             clock: self.clock,
         }
     }
