@@ -106,7 +106,11 @@ fn steady_screens(demo: &Demo) -> Vec<(&'static str, &'static str, Screen)> {
         ("journal", "what was done and seen, the newest first", top(Top::Journal)),
         ("entry", "one entry of the journal", Screen::Entry { line: 5 }),
         ("about", "the board, measured and stated hours apart", top(Top::About)),
-        ("about-more", "its memory, its version", Screen::List { top: Top::About, line: 7 }),
+        (
+            "about-more",
+            "its memory, its version, the hash",
+            Screen::List { top: Top::About, line: 7 },
+        ),
     ]);
     screens
 }

@@ -79,10 +79,7 @@ impl CounterStore for Ours {
     const NAME: &'static str = "Shaftbook's store";
 
     fn power_up(part: &mut Pages<'_>) -> Result<(Self, Option<Counters>), StoreError> {
-        let mut this = Self {
-            store: Store::new(BOARD),
-            origin_ns: part.bus().now_ns(),
-        };
+        let mut this = Self { store: Store::new(BOARD), origin_ns: part.bus().now_ns() };
         for _ in 0..POLLS_MAX {
             match this.poll(part, false, &Counters::default())? {
                 Some(StoreEvent::Ready) => {
