@@ -158,7 +158,7 @@ fn no_pulse_is_lost_or_invented_at_top_speed_with_contact_bounce() {
     assert_eq!(counted.stitches(), REVOLUTIONS);
     assert_eq!(counted.missed_edges, 0);
     // Whatever it has to count, it finds time for the hash of its own bytes.
-    let program = repository().join("firmware/boards/target/images/shaftbook-rp2040.elf");
+    let program = repository("firmware/boards/target/images/shaftbook-rp2040.elf");
     let flash = flash_of(&fs::read(program).expect("the image")).expect("a program");
     let hash = format!("hash {:08x}", flash.hash());
     assert!(said(&result).iter().any(|(_, line)| *line == hash), "{hash}: {:?}", said(&result));

@@ -69,7 +69,7 @@ mod tests {
     /// A million times "a", from the same source.
     #[test]
     fn pieces_make_the_hash_of_the_whole() {
-        assert_eq!(hash(&[b'a'; 1_000_000]), Some(0xCDC7_6E5C));
+        assert_eq!(hash(&std::vec![b'a'; 1_000_000]), Some(0xCDC7_6E5C));
     }
 
     #[test]

@@ -310,7 +310,7 @@ pub struct Words {
 
     /// A needle.
     pub needle_care: CareWords,
-    /// Kinds 32 to 39: see [`Kind`].
+    /// Kinds 32 to 39: see [`ComponentKind`].
     pub kind: [CareWords; 8],
     /// The profile's own; its number follows the name.
     pub own_care: CareWords,

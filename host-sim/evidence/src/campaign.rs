@@ -9,10 +9,9 @@
 //!   [`row`]: what is kept of it
 //! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
 //!   [`merge`]: the parts of a split campaign put together
-//! - [`results`]: what every report is made of; [`summary`]: a page of text;
+//! - [`results`]: what every report is made from; [`summary`]: a page of text;
 //!   [`cases`]: JUnit
-//! - [`results`]: what every report is made of
-//! - [`report`]: JSON, Parquet and HTML made of the results
+//! - [`report`]: JSON, Parquet and HTML made from the results
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
 //! Invariants: the plan decides every byte of the results; a campaign that is interrupted

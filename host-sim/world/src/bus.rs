@@ -17,7 +17,7 @@
 //! - [`Tear`]: what a cut leaves of a page whose cycle had begun
 //! - [`Timing`]: how long bytes and cycles take
 //! - [`DisplayModel`]: the panel's display on the same bus, if one is fitted
-//! - [`Bus`]: the wire, the cuts, the line faults; [`Answers`], [`Event`], [`Tally`]
+//! - [`Bus`]: the wire, the cuts, the line faults; [`Answers`], [`BusEvent`], [`BusTally`]
 
 mod cells;
 mod cut;

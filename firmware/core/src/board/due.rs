@@ -42,7 +42,7 @@ pub(super) struct Due {
     /// Trims of the session at which a checkpoint is due.
     limit_trims: u64,
     /// The checkpoint that makes this power-up count, and all older ones final.
-    is_first_record_due: bool,
+    is_first_record_wanted: bool,
 }
 
 impl Due {
@@ -56,14 +56,14 @@ impl Due {
             saved_running_us: 0,
             look_running_us: u64::MAX,
             limit_trims: u64::MAX,
-            is_first_record_due: false,
+            is_first_record_wanted: false,
         }
     }
 
     /// The past is known: this power-up is to be stored.
     pub(super) fn first_record(&mut self) {
         self.saved_at = Instant::ZERO;
-        self.is_first_record_due = true;
+        self.is_first_record_wanted = true;
     }
 
     /// Whether what was counted makes the board look whether a checkpoint is due.
@@ -119,7 +119,7 @@ impl Due {
     /// `saved` is durable; it was `past` at power-up.
     fn note_saved(&mut self, now: Instant, past: &Counters, saved: &Counters, meter: &Meter) {
         self.saved_at = now;
-        self.is_first_record_due = false;
+        self.is_first_record_wanted = false;
         if self.warned_at.is_some() {
             // A warning was answered.
             self.answers_left = self.answers_left.saturating_sub(1);
@@ -133,7 +133,7 @@ impl Due {
     }
 
     fn is_checkpoint_due<R: Rules>(&self, now: Instant, meter: &Meter) -> bool {
-        self.is_first_record_due
+        self.is_first_record_wanted
             || meter.trims() >= self.limit_trims
             || now >= self.powered_limit::<R>(meter)
             || now >= self.running_limit(now, meter)

@@ -3,7 +3,7 @@
 //! loss of any one member is made good.
 //!
 //! Where the fields of a member stand is in [`mod@member`], those of the stream in [`place`], of
-//! a component in [`component`] and of a journal line in [`line`].
+//! a component in [`mod@component`] and of a journal line in [`mod@line`].
 //!
 //! The mark is the low six bits of the counters' power-ups: after a power cut in the
 //! middle of a snapshot, its members are overwritten in the same lap, and one that

@@ -2,6 +2,10 @@
 //! counts what happens and has it stored when our own board would store a checkpoint.
 //!
 //! A store of counters has no services and no panel: those steps only let time pass.
+//!
+//! It is not on the bench of `shaftbook_world`: a `Device` there hands out a whole board, with
+//! its ledger, its commands and its faults, of which a store has none. What it shares with
+//! the bench is the bus, the part and the judge.
 
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::FaultSet;

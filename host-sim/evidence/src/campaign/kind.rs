@@ -94,7 +94,7 @@ impl FaultKind {
         )
     }
 
-    /// Its place in [`Kind::ALL`].
+    /// Its place in [`FaultKind::ALL`].
     #[must_use]
     pub const fn index(self) -> usize {
         self as usize

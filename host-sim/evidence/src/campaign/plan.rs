@@ -1,7 +1,7 @@
 //! A campaign file: which scenarios, how many runs, which faults. Schema:
 //! `docs/CAMPAIGN.md`.
 //!
-//! Invariant: a [`Plan`] is complete: what it needs of its scenarios is in it, so that
+//! Invariant: a [`CampaignPlan`] is complete: what it needs of its scenarios is in it, so that
 //! the results of a campaign can be merged, replayed and shrunk without its files.
 
 use std::collections::BTreeMap;

@@ -1,4 +1,4 @@
-//! The reports of a campaign, each made of its results.
+//! The reports of a campaign, each made from its results.
 //!
 //! - [`json`]: the figures for programs, with a published schema; [`schema`] makes it
 //! - [`html`]: one page for people; [`plot`] draws in it, [`heat`] is its table of coverage

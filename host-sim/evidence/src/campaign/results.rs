@@ -1,4 +1,4 @@
-//! The results of a campaign, read back from its stream: what every report is made of.
+//! The results of a campaign, read back from its stream: what every report is made from.
 //!
 //! Invariant: bounded memory, however many runs: figures are folded, of the rows only the
 //! first that failed are kept.
@@ -41,7 +41,7 @@ pub struct Results {
     pub all: RunCount,
     /// By scenario, in the plan's order.
     pub shops: Vec<RunCount>,
-    /// By kind of fault, in the order of [`Kind::ALL`]: runs in which it came.
+    /// By kind of fault, in the order of [`FaultKind::ALL`]: runs in which it came.
     pub kinds: Vec<RunCount>,
     /// All figures.
     pub tally: Tally,

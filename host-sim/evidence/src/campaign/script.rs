@@ -1,4 +1,5 @@
-//! The script of a run: a workload, and the faults that come on the way. Written to a file it is a regression that replays.
+//! The script of a run: a workload, and the faults that come on the way. Written to a file,
+//! it is a regression that replays.
 //!
 //! Invariant: a script and its start decide everything; replaying one needs no seed
 //! but those it carries.
@@ -37,14 +38,14 @@ pub struct Again {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Deed {
-    /// See [`Kind::Cut`].
+    /// See [`FaultKind::Cut`].
     Cut {
         /// Bus bytes that pass before it.
         after_bytes: u64,
         /// What it leaves of a page in its program cycle, as `shaftbook prove` writes it.
         tear: String,
     },
-    /// See [`Kind::NestedCut`].
+    /// See [`FaultKind::NestedCut`].
     NestedCut {
         /// Bus bytes that pass before it.
         after_bytes: u64,
@@ -53,48 +54,48 @@ pub enum Deed {
         /// The second cut.
         again: Again,
     },
-    /// See [`Kind::WarnedCut`].
+    /// See [`FaultKind::WarnedCut`].
     WarnedCut {
         /// From the warning to the cut, ms.
         hold_up_ms: u32,
         /// As for a cut.
         tear: String,
     },
-    /// See [`Kind::Reset`].
+    /// See [`FaultKind::Reset`].
     Reset {
         /// Bus bytes that pass before it.
         after_bytes: u64,
         /// How long the bus stays held, ms.
         held_ms: u32,
     },
-    /// See [`Kind::Refused`].
+    /// See [`FaultKind::Refused`].
     Refused {
         /// Transactions refused, of 1,000.
         per_mille: u32,
         /// For so long, ms.
         for_ms: u32,
     },
-    /// See [`Kind::BusHeld`].
+    /// See [`FaultKind::BusHeld`].
     BusHeld {
         /// For so long, ms.
         for_ms: u32,
     },
-    /// See [`Kind::Silent`].
+    /// See [`FaultKind::Silent`].
     Silent {
         /// For so long, ms.
         for_ms: u32,
     },
-    /// See [`Kind::Stranger`].
+    /// See [`FaultKind::Stranger`].
     Stranger {
         /// For so long, ms.
         for_ms: u32,
     },
-    /// See [`Kind::WriteProtect`].
+    /// See [`FaultKind::WriteProtect`].
     WriteProtect {
         /// For so long, ms.
         for_ms: u32,
     },
-    /// See [`Kind::FlippedBits`].
+    /// See [`FaultKind::FlippedBits`].
     FlippedBits {
         /// Which page, counted from the one that is written next.
         page_ahead: u32,
@@ -103,7 +104,7 @@ pub enum Deed {
         /// Which ones.
         seed: u64,
     },
-    /// See [`Kind::StuckPage`].
+    /// See [`FaultKind::StuckPage`].
     StuckPage {
         /// Which page, counted from the one that is written next.
         page_ahead: u32,
@@ -111,19 +112,19 @@ pub enum Deed {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         reads: Option<u8>,
     },
-    /// See [`Kind::MisdirectedWrite`].
+    /// See [`FaultKind::MisdirectedWrite`].
     MisdirectedWrite {
         /// Sound program cycles before it.
         cycles: u32,
         /// Page it lands on, counted from the one that is written next.
         page_ahead: u32,
     },
-    /// See [`Kind::WornPart`].
+    /// See [`FaultKind::WornPart`].
     WornPart {
         /// How many pages take no program, from the one that is written next.
         pages: u32,
     },
-    /// See [`Kind::Display`].
+    /// See [`FaultKind::Display`].
     Display {
         /// Seed of its memory after power-up.
         seed: u64,

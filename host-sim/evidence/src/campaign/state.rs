@@ -173,7 +173,7 @@ impl MetState {
         Self::ALL.into_iter().find(|state| state.name() == name)
     }
 
-    /// Its place in [`State::ALL`].
+    /// Its place in [`MetState::ALL`].
     #[must_use]
     pub const fn index(self) -> usize {
         self as usize

@@ -155,7 +155,7 @@ impl HintRow {
     }
 }
 
-/// One machine in every row, in the order of [`Row::ALL`].
+/// One machine in every row, in the order of [`HintRow::ALL`].
 pub fn one_machine(seed: u64, run: u64) -> Vec<Seen> {
     let seed = seed.wrapping_mul(1_000_003).wrapping_add(run);
     let mut random = Random::new(seed, STREAM);

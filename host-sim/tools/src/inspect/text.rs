@@ -1,4 +1,4 @@
-//! A [`Report`] for people: at most 100 columns.
+//! A [`ImageReport`] for people: at most 100 columns.
 
 use std::fmt::{self, Write};
 

@@ -70,7 +70,7 @@ pub struct SewOutcome {
     pub image: Vec<u8>,
     /// Program cycles of the part, and of its hottest page.
     pub cycles: u64,
-    /// See [`Outcome::cycles`].
+    /// See [`SewOutcome::cycles`].
     pub hottest_page_cycles: u32,
     /// Settings the board counted with.
     pub settings: Settings,

@@ -3,7 +3,7 @@
 //!
 //! Invariants: events come out in time order; the truth is not touched; after a
 //! cut nothing from before it comes out. Each thing done to the signals is counted
-//! in [`Tally`], so that a difference between board and truth has a cause.
+//! in [`DistortTally`], so that a difference between board and truth has a cause.
 
 use std::cmp::Reverse;
 use std::collections::{BTreeSet, BinaryHeap};

@@ -13,7 +13,7 @@ pub enum SewingEvent {
     Cut,
 }
 
-/// An [`Event`] and when it happens.
+/// A [`SewingEvent`] and when it happens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Timed {
     /// µs since midnight of the first day (or since a capture's beginning).

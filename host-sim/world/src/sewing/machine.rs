@@ -2,7 +2,7 @@
 //!
 //! A run is sewn in *legs* of equal speed (one a revolution while the speed ramps,
 //! one for all the rest). Inside a leg a shaft edge costs a few instructions
-//! ([`Machine::next_event`]); everything else goes through `Machine::slow`.
+//! ([`SewingMachine::next_event`]); everything else goes through `SewingMachine::slow`.
 //!
 //! Invariants: events come in time order; between a cut and the next power-up
 //! there are none; the shaft stands whenever the trimmer, the needle case or the
@@ -188,7 +188,7 @@ impl SewingMachine {
     }
 
     /// Gives the shaft edges up to the next other event to `take`, until it breaks.
-    /// Faster than [`Machine::next_event`], as no edge goes through memory.
+    /// Faster than [`SewingMachine::next_event`], as no edge goes through memory.
     #[inline]
     pub fn drive_edges(
         &mut self,

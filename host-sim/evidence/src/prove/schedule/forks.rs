@@ -56,10 +56,9 @@ impl Forks {
                 let recovered: Recovered<D> =
                     Recovered::from_image_cut_again(image.clone(), seed, &again);
                 check(bench, &recovered, &truth).map_err(|what| {
-                    let nest: String = again
-                        .iter()
-                        .map(|(bytes, tear)| format!(", cut again after {bytes} bytes ({tear})"))
-                        .collect();
+                    let nest = again.iter().fold(String::new(), |nest, (bytes, tear)| {
+                        nest + &format!(", cut again after {bytes} bytes ({tear})")
+                    });
                     format!("cut ({tear}){nest}: {what}")
                 })
             });
