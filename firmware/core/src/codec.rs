@@ -1,5 +1,5 @@
-//! The records on the part: one file a format, each with its diagram, named
-//! ranges and one encode/decode pair. `docs/FORMAT.md` describes every byte.
+//! The records on the part: one file a format, each with the places of its fields by name
+//! and one walk that encodes and decodes. `docs/FORMAT.md` describes every byte.
 //!
 //! - [`fields`]: little-endian bit fields, one walk for both directions
 //! - [`frame`]: what all records share: kind, lap, CRC

@@ -3,8 +3,7 @@
 //! Invariants: no field ever decreases; the stitches are *derived*, as the sum of
 //! the needles' and the unattributed ones, so the two cannot differ.
 //!
-//! Not done here: baselines and wear (`wear`), what is stated by a person
-//! (`CarriedIn` in `profile`).
+//! Not done here: baselines, wear, and what is stated by a person (`ledger`).
 
 /// Needle positions a board can tell apart.
 pub const NEEDLES_MAX: usize = 16;

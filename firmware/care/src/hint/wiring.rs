@@ -8,8 +8,8 @@
 //!
 //! **Shaft glitches.** A sound sensor may bounce at every pulse, and each bounce is
 //! counted as a glitch: a share of the pulses says nothing. What says something is that
-//! the share *rises*, by half at least, as bounce drifts with speed and wear: this session's glitches against those to be expected at the
-//! lifetime's rate before it. Missed edges (a storm of spikes filled the capture queue)
+//! the share *rises*, by half at least, as bounce drifts with speed and wear: this session's
+//! glitches against those to be expected at the lifetime's rate before it. Missed edges (a storm of spikes filled the capture queue)
 //! count with them and on their own. What was so from the first day on is not found.
 
 use shaftbook_core::counters::Counters;

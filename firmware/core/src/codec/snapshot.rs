@@ -2,14 +2,15 @@
 //! *members* of 55 bytes, one a slot, and a parity member that is their XOR. The
 //! loss of any one member is made good.
 //!
-//! Where the fields of a member stand is in [`mod@member`], those of the stream in [`place`], of
-//! a component in [`mod@component`] and of a journal line in [`mod@line`].
+//! The fields of a member have their places in [`mod@member`], those of the stream in
+//! [`place`], of a component in [`mod@component`], and of a journal line in [`mod@line`].
 //!
 //! The mark is the low six bits of the counters' power-ups: after a power cut in the
 //! middle of a snapshot, its members are overwritten in the same lap, and one that
 //! was not must not pass for a member of the new one.
 //!
-//! The stream is in the order of [`pass`]. The counters come first, within the first four members, so that they are known first.
+//! The stream is in the order of [`pass`]. The counters come first, within the first four
+//! members, so that they are known first.
 
 use super::fields::{Bits, Fields, bytes, width};
 use super::frame::Record;

@@ -12,8 +12,8 @@
 //! empty lines are comments.
 //!
 //! Invariants: a file is made for its owner only (mode 0600), in one piece, and never
-//! over another; no other command writes over one ([`is_key_file`]); a file that its group or others may open is refused, judged on the very
-//! file that is then read. Errors are one line and never quote the file.
+//! over another; no other command writes over one ([`is_key_file`]); a file that its group
+//! or others may open is refused, judged on the very file that is then read. Errors are one line and never quote the file.
 //!
 //! Where the system has no such modes (not Unix), they are not checked.
 
