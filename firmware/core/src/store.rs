@@ -166,12 +166,12 @@ pub struct Store<R: Rules> {
     differing: u8,
     /// Places at which a smaller part would repeat the first record, still to check.
     aliases_left: u8,
-    worn_out: bool,
     scanned: bool,
-    ring: Ring,
+    worn_out: bool,
     entry_slot: Option<u16>,
     /// First copy's slot of the entry under way.
     first_copy: Option<u16>,
+    ring: Ring,
     /// Next place to write.
     head: Place,
     /// Where the live snapshot begins.
