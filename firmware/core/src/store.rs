@@ -187,11 +187,11 @@ pub struct Store<R: Rules> {
     base_counters: Counters,
     draft_counters: Counters,
     saved: Counters,
-    /// The counters as of the record under way.
+    /// The counters as of the record being read or written.
     counters: Counters,
-    /// Their delta as the record under way holds it.
+    /// Their delta as that record holds it.
     delta: Counters,
-    /// The entry under way; its `at` holds delta.
+    /// The entry being read or written; its `at` holds delta until the entry is applied.
     entry: Entry,
     retired: Retired,
     /// All that is durable beside the counters, and a fitting that is on its way there.

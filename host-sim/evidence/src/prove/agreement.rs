@@ -1,5 +1,8 @@
 //! Part of proof 10: the bare core and the whole firmware live the same drawn shift and
 //! agree on every counter and event, and on what is found on their parts after a cut.
+//!
+//! A shift is signals at fixed times and no workload of steps: a step waits for the board, and
+//! so it would not fall on the same moments of both.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
