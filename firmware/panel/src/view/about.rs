@@ -1,4 +1,5 @@
-//! The board itself: measured and stated hours apart, identity, memory, version.
+//! The screen about the board itself: measured and stated hours apart, identity, memory,
+//! version.
 
 use core::fmt::Write;
 
