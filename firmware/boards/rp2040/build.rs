@@ -1,7 +1,7 @@
 //! Puts `memory.x` where the linker looks for it.
 //!
-//! The link scripts themselves (`-Tlink.x`, `-Tdefmt.x`) stand in `.cargo/config.toml` of
-//! the boards' workspace, and only there: given twice they fail to link.
+//! The link scripts themselves (`-Tlink.x`, `-Tdefmt.x`) are named in `.cargo/config.toml` of
+//! the boards' workspace and nowhere else, because linking fails if they are given twice.
 
 use std::path::PathBuf;
 use std::{env, fs};

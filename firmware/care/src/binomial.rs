@@ -1,13 +1,13 @@
-//! The exact binomial test: how often chance alone gives as many events or more.
+//! The exact binomial test: how likely chance alone is to give as many events or more.
 //!
-//! The tail is summed term by term from its largest term, which comes from the saddle
-//! point form of the binomial probability (C. Loader, *Fast and Accurate Computation of
-//! Binomial Probabilities*, 2000): no large logarithms are subtracted, so it is good to
+//! The tail is summed term by term from its largest term, which comes from the saddle-point
+//! form of the binomial probability (C. Loader, *Fast and Accurate Computation of Binomial
+//! Probabilities*, 2000). That form subtracts no large logarithms, so the result is good to
 //! about 12 digits for any number of tries and any chance.
 //!
-//! Invariants: always within 0 to 1; no input panics or loops for long: at most
-//! [`TERMS_MAX`] terms, and what they leave out is bounded from above by a geometric
-//! series, so that a test errs to "no sign".
+//! Invariants: the result is always within 0 to 1. No input panics or loops for long: at most
+//! [`TERMS_MAX`] terms are summed. The terms left out are bounded from above by a geometric
+//! series, so that a test errs towards "no sign".
 
 use libm::{exp, fabs, lgamma, log, log1p};
 

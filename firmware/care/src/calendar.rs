@@ -1,12 +1,11 @@
-//! From what a clock chip says to a day that can be trusted.
+//! Judges what a clock chip says, and gives a day that can be trusted.
 //!
-//! Invariants: a trusted day is never before a day that is known, and never far after
-//! it; a clock that cannot be trusted is a named state, and the day that is known is
-//! kept. What is known comes from the board ([`Board::day`],
-//! [`Ledger::day_reached`](shaftbook_core::ledger::Ledger::day_reached)), so that it
-//! outlives a cut.
+//! Invariants: a trusted day is never before the last known day, and never far after it. A
+//! clock that cannot be trusted has a named state, and the last known day is kept. That day
+//! comes from the board ([`Board::day`],
+//! [`Ledger::day_reached`](shaftbook_core::ledger::Ledger::day_reached)), so it outlives a cut.
 //!
-//! Does not read a chip (`shaftbook-drivers`) and does not keep the day (`Board`).
+//! Not done here: reading the chip (`shaftbook-drivers`), keeping the day (`Board`).
 
 use shaftbook_core::board::Board;
 use shaftbook_core::fault::Fault;

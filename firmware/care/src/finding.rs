@@ -1,4 +1,4 @@
-//! What a hint is: a finding, how sure it is, and the figures that it is made from.
+//! What a hint is: a finding, how sure it is, and the figures behind it.
 
 use shaftbook_core::counters::Needle;
 

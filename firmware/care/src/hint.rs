@@ -1,16 +1,16 @@
-//! First-look hints: what the counters point at, how sure, and why.
+//! First-look hints: what the counters point at, how sure that is, and why.
 //!
-//! - `breaks`: which needle breaks more thread than its fellows, or all do
+//! - `breaks`: one needle breaks more thread than its fellows, or all needles more than before
 //! - `trims`: cleaning and knife against their limits
 //! - `wiring`: a needle signal that never changes, glitches on the shaft signal
-//! - this file: the list; what a hint is, is in [`finding`](crate::finding)
+//! - this file: the list of hints; what a hint is, is in [`finding`](crate::finding)
 //!
-//! Invariants: every hint carries the figures it is made from; an empty list says "no
-//! sign", not "no fault"; the same figures give the same hints. Each test errs to "no
-//! sign". What each hint means, its error rates on simulated machines and its limits are
-//! in `docs/CARE.md`.
+//! Invariants: every hint carries the figures that it is made from; an empty list says "no
+//! sign", not "no fault"; the same figures give the same hints. Each test errs towards "no
+//! sign". What each hint means, its error rates on simulated machines and its limits are in
+//! `docs/CARE.md`.
 //!
-//! Does not look at faults that the board names itself (`Machine::faults`).
+//! Faults that the board itself names (`Machine::faults`) are not looked at here.
 
 mod breaks;
 mod trims;

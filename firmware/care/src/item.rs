@@ -1,4 +1,5 @@
-//! Wear, limit and standing of each component.
+//! How each component stands now: its wear, its limits, and whether it is fine, at notice or
+//! due.
 
 use shaftbook_core::component::{Component, Standing};
 

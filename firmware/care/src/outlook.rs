@@ -1,16 +1,18 @@
 //! How many days are left, at the recent rate of use.
 //!
-//! With a clock: powered time against the calendar day, as a straight line by least
-//! squares through the journal's lines that carry a day and now. It needs three points
-//! over a week; only the last [`RECENT_DAYS`] count where they are enough. Else the mean
-//! from the oldest point until now, if that is a day or more. Without a clock, or while
-//! the clock is at fault: per power-up, a day of use being one power-up.
+//! With a clock, the rate is a straight line of powered time against the calendar day, fitted
+//! by least squares. Its points are the journal's entries that carry a day, and the present.
+//! The line needs three points over a week; where the last [`RECENT_DAYS`] hold enough of them,
+//! only those count. Without such a line, the rate is the mean from the oldest point until now,
+//! if that is a day or more. Without a clock, or while the clock is at fault, the rate is that
+//! of use per power-up, and each power-up counts as one day of use.
 //!
-//! A component that is worn by something else than powered time is converted by the
-//! lifetime's ratio of its measure to powered time: the journal keeps no other measure.
-//! A change of habits therefore shows late for those; that is a limit of the method.
+//! The journal keeps no measure but powered time. So a component that wears by something else
+//! is converted by the lifetime's ratio of its measure to powered time. A change of habits
+//! therefore shows late for such a component: that is a limit of the method.
 //!
-//! Rounded down, so that nothing is due before it is announced at a steady rate of use.
+//! Days are rounded down, so that at a steady rate of use nothing is due before the day
+//! announced.
 
 use shaftbook_core::component::Measure;
 use shaftbook_core::counters::Counters;

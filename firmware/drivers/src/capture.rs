@@ -1,11 +1,10 @@
-//! Edges from the interrupt to the main loop.
+//! Takes edges from the interrupt to the main loop.
 //!
-//! Purpose: an interrupt stamps an edge and leaves at once; the main loop takes
-//! the edges in order. A full queue drops the newest edge and counts it, so a loss
-//! is always visible.
+//! Purpose: an interrupt stamps an edge and leaves at once; the main loop takes the edges in
+//! order. A full queue drops the newest edge and counts it, so a loss is always visible.
 //!
-//! Invariants: edges come out in the order they went in; each edge pushed is
-//! either popped or counted as missed, never both and never neither.
+//! Invariants: edges come out in the order they went in; each edge pushed is either popped or
+//! counted as missed, never both and never neither.
 //!
 //! Not done here: debouncing, wrapping of the time stamps (`shaftbook_core::time`).
 

@@ -1,17 +1,19 @@
 //! The calendar day from a DS3231 clock chip on the I²C bus.
 //!
-//! One reading is one transaction of 16 registers: date and flags belong together, and
-//! at 400 kHz it takes under half a millisecond, so it delays a power-fail checkpoint by
-//! less than a page write. Why this chip: it works at 3.3 V and 400 kHz like the memory
-//! part beside it, and its flag says that the oscillator has stopped since it was set (an
-//! empty battery). The registers are decoded and set by crate `ds323x`, but first checked
-//! here: the crate takes digits above 9 as they come.
+//! One reading is one transaction of 16 registers, because date and flags belong together. At
+//! 400 kHz it takes under half a millisecond, so it delays a power-fail checkpoint by less than
+//! a page write does.
 //!
-//! Invariants: no register content panics; a day is given only if the oscillator never
-//! stopped and every digit is one.
+//! Why this chip: it works at 3.3 V and 400 kHz like the memory part beside it, and it has a
+//! flag that says when its oscillator has stopped since the clock was set (an empty battery).
+//! Crate `ds323x` decodes and sets the registers. It accepts digits above 9, so they are
+//! checked here first.
 //!
-//! Does not judge whether the day is plausible (`shaftbook_care::calendar`) and does not
-//! retry.
+//! Invariants: no register content panics; a day is given only if the oscillator has not
+//! stopped since the clock was set and all digits are 0 to 9.
+//!
+//! Not done here: judging whether the day is plausible (`shaftbook_care::calendar`), trying
+//! again.
 
 use core::convert::Infallible;
 

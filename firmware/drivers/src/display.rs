@@ -1,31 +1,32 @@
-//! The panel's display: 128 by 64 pixels, SSD1306 controller, on the I²C bus that it
-//! shares with the memory part.
+//! The panel's display: 128 by 64 pixels, SSD1306 controller, on the I²C bus that it shares
+//! with the memory part.
 //!
-//! Purpose: to hand over a picture in *tiles*, and to wake the display, in steps so
-//! short that the board can look at its power-fail warning between any two of them.
-//! The picture itself is kept by the panel.
+//! Purpose: to hand over a picture in *tiles*, and to wake the display, in steps so short that
+//! the board can look at its power-fail warning between any two of them. The panel keeps the
+//! picture itself.
 //!
 //! Invariants:
 //! - one call is at most [`STEP_WIRE_BYTES_MAX`] bytes in [`STEP_TRANSACTIONS_MAX`]
 //!   transactions: less than [`STEP_BUS_US_MAX`] µs on a 400 kHz bus;
-//! - nothing of the display is kept here: make a [`Display`] for a call over `&mut bus`,
-//!   as with a memory part, and nothing is lost when it is dropped;
-//! - a display that is missing or dying is an error value, never more. Any step may be
-//!   sent again, in any order.
+//! - nothing of the display is kept here: make a [`Display`] for a call over `&mut bus`, as
+//!   with a memory part, and nothing is lost when it is dropped;
+//! - a display that is missing or dying is an error value, never more. Any step may be sent
+//!   again, in any order.
 //!
-//! Commands and transport are crate `ssd1306`'s. Three things of it are not used, each
-//! for a reason:
-//! - its buffered mode sends up to 1,024 bytes in one go: 26 ms, longer than the whole
-//!   answer to a power-fail warning may take;
+//! Commands and transport come from crate `ssd1306`. Three things in that crate are not used,
+//! each for a reason:
+//! - its buffered mode sends up to 1,024 bytes in one go: 26 ms, longer than the whole answer
+//!   to a power-fail warning may take;
 //! - its `init` switches the display on while its memory still holds noise. Here
-//!   [`Display::wake`] leaves it dark, the picture is sent, then
+//!   [`Display::wake`] leaves it dark, then the picture is sent, then comes
 //!   [`Display::switch_on`];
-//! - its `set_draw_area` depends on an addressing mode that it remembers, which a driver
-//!   made for one call cannot. The display is kept in *page addressing mode* instead, its
-//!   own mode after reset, where page and column are two short commands without a state.
+//! - its `set_draw_area` depends on an addressing mode that the crate remembers, and a driver
+//!   made for one call cannot remember. Instead, the display is kept in *page addressing mode*,
+//!   which it also has after reset: page and column are then two short commands that need no
+//!   state.
 //!
-//! Not done here: what is shown, when to try again, and noticing that a display has lost
-//! its settings in a short loss of supply: it acknowledges all the same, so the caller
+//! Not done here: what is shown, and when to try again. Nor is it noticed that a display has
+//! lost its settings in a short loss of supply, because it still acknowledges: the caller
 //! should wake it anew now and then.
 
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, Operation};

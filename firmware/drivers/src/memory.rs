@@ -5,13 +5,13 @@
 //! - [`Eeprom`]: 24-series, two address bytes, pages and a program time;
 //! - [`Fram`]: the same commands, no pages, no program time.
 //!
-//! Each driver is a bus and a [`WiredPart`], nothing else: make one for a call or keep it,
-//! it costs the same. `&mut bus` is a bus too, so one bus serves several parts.
+//! A driver is a bus and a [`WiredPart`], nothing else, so making one for each call costs no
+//! more than keeping one. `&mut bus` is a bus too, so one bus serves several parts.
 //!
-//! Rule of this module: every operation is one bus transaction, and no answer of the
-//! part is believed further than the bus goes. An acknowledged write may have
-//! programmed nothing (write-protect), and some bus drivers report a short write to
-//! an absent part as done: the store reads back.
+//! Every operation is one bus transaction, and what the bus reports is not taken as proof of
+//! what the part did: an acknowledged write may have programmed nothing (write-protect), and
+//! some bus drivers report a short write to an absent part as done. So the store reads back
+//! what it has written.
 
 mod any;
 mod eeprom;

@@ -1,4 +1,4 @@
-//! What a board must provide.
+//! What a board must provide to the main loop: the trait [`Hardware`].
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::input::{Input, Level};

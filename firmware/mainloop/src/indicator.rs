@@ -6,11 +6,11 @@
 //! | slow blinking, 1 s lit, 1 s dark | something is due |
 //! | fast blinking, 0.2 s lit, 0.2 s dark | a fault: the panel names it |
 //!
-//! The buzzer says a short chirp for a press, and three when something has come due.
-//! Patterns are our own.
+//! The buzzer gives one short chirp for a press, and three when something has come due. The
+//! patterns are our own choice.
 //!
-//! Invariants: a pure function of the state and time; while a power-fail warning is
-//! answered both are off, to spare the hold-up capacitor.
+//! Invariant: what lamp and buzzer show depends on the state and the time alone. The main loop
+//! keeps both off while it answers a power-fail warning, to spare the hold-up capacitor.
 
 use shaftbook_core::time::Instant;
 

@@ -1,7 +1,7 @@
 //! # Shaftbook main loop
 //!
-//! What every board runs after its hardware is set up: counting, storing, panel, service
-//! port, over a trait that a board fills.
+//! What every board runs after its hardware is set up: counting, storing, panel and service
+//! port, over a trait that each board implements.
 //!
 //! - [`hardware`]: what a board must provide
 //! - [`main_loop`]: the loop, one [`main_loop::MainLoop::turn`] at a time
@@ -10,13 +10,13 @@
 //! - [`indicator`]: lamp and buzzer
 //! - [`port`]: the service port: text lines that tell the state, and change nothing
 //! - [`rules`]: the loop's rules, each of which can be broken on its own
-//! - `task`: the table of what is done beside counting
+//! - `task`: the list of what is done beside counting
 //! - [`pin`]: from a pin's two interrupt flags to its edges
 //! - [`stop`]: a panic or hard fault, kept over the watchdog's reset
 //!
 //! Invariants: at most one piece of panel work between two polls of the board
-//! (`shaftbook_core::turn`); nothing here waits for the world. Panics: none, but for what
-//! the panel's libraries might do.
+//! (`shaftbook_core::turn`); nothing here waits for the world. Panics: none, except what the
+//! panel's libraries might do.
 
 #![no_std]
 #![forbid(unsafe_code)]

@@ -9,12 +9,13 @@
 //!                        └► sleep until an edge or the next deadline
 //! ```
 //!
-//! Invariants: what the board takes for certain at a moment rests on all edges up to it;
-//! after edges were lost the levels are read again; a poll comes before each piece of
-//! other work; while a power-fail warning is answered there is no other work, and lamp and
-//! buzzer are dark and quiet; no sleep is longer than [`SLEEP_MAX_US`].
+//! Invariants: when the board takes something for certain at a moment, it has had all edges up
+//! to that moment. After edges were lost, the levels are read again. A poll comes before each
+//! piece of other work. While a power-fail warning is answered there is no other work, and lamp
+//! and buzzer are off. No sleep is longer than [`SLEEP_MAX_US`].
 //!
-//! Not done here: interrupts, pins, logging. [`MainLoop::turn`] says what has happened.
+//! Not done here: interrupts, pins, logging. [`MainLoop::turn`] returns what has happened, for
+//! a log.
 
 use shaftbook_core::board::{Board, Effect, Polled};
 use shaftbook_core::fault::Fault;

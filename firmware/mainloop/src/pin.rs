@@ -1,12 +1,12 @@
 //! From a pin's two interrupt flags to its edges.
 //!
-//! Purpose: an interrupt that finds "has risen" and "has fallen" both set was late: the pin
-//! moved at least twice. Both edges are handed on, the later one last, so that the board
-//! sees what the pin did and ends at the pin's true level.
+//! Purpose: an interrupt that finds "has risen" and "has fallen" both set was late: the pin has
+//! moved at least twice. Both edges are handed on, and the order is chosen so that the last one
+//! leads to the level that was read. So the board ends at the pin's true level.
 //!
-//! Invariant: after the edges given, the level that was handed on is the level that was
-//! read. That holds too for a flag that contradicts the level: the pin moved again after the
-//! flags were read, and it may or may not interrupt again.
+//! Invariant: after the edges given, the level that was handed on is the level that was read.
+//! That holds too for a flag that contradicts the level: then the pin moved again after the
+//! flags were read, and that move may or may not interrupt again.
 
 use shaftbook_core::input::Level;
 

@@ -1,7 +1,7 @@
 //! The service port: text lines over a UART, 115,200 baud, 8N1.
 //!
-//! A person with a terminal, or a test bench, asks for the board's state. The port *tells*;
-//! it changes nothing, so it needs no authorisation.
+//! A person with a terminal, or a test bench, asks for the board's state. The port *tells*; it
+//! changes nothing, so it needs no authorisation.
 //!
 //! | ask | answer |
 //! |---|---|
@@ -9,11 +9,10 @@
 //! | `state` | one `name value` a line, the last line `end` ([`report`]) |
 //! | `watch` | from now on a line for everything that becomes durable; again: no more |
 //!
-//! Lines end with LF; a CR before it is ignored. What is no such word is answered with
-//! `? help`.
+//! Lines end with LF; a CR before it is ignored. Any other word is answered with `? help`.
 //!
-//! Invariants: at most one line is made in a step; nothing waits: while there is no room
-//! for a line no line is made, and a `watch` line that finds no room is left out.
+//! Invariants: at most one line of a report is made in a step. Nothing waits: a report goes on
+//! when there is room for its next line, and any other line that finds no room is left out.
 
 pub mod report;
 

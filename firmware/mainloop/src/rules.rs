@@ -1,9 +1,11 @@
-//! The rules of the main loop, each as one named switch, as `shaftbook_core::rules` has
-//! them for the core: a proof is only worth something if it fails when the thing it guards
-//! is broken, and this is how the loop that ships is broken.
+//! The rules of the main loop, each a named switch, as `shaftbook_core::rules` has them for the
+//! core.
 //!
-//! Invariant: [`Sound`] changes nothing: every default here is the right one, and a
-//! constant, so that the sound loop carries none of the others.
+//! A proof is only worth something if it fails when the thing that it guards is broken. These
+//! switches are how the loop that ships is broken for that.
+//!
+//! Invariant: [`Sound`] changes nothing. Every default here is the right one, and a constant,
+//! so that the sound loop carries nothing of the broken ones.
 
 use shaftbook_core::rules::{Rules, Sound};
 

@@ -1,11 +1,11 @@
 //! Keeps the display awake and up to date, one short step at a time.
 //!
-//! Invariants: a step is one piece of drawing or one call of the display driver; a display
-//! that is missing costs one short call every [`AWAY_US`].
+//! Invariants: a step is one piece of drawing or one call of the display driver; a display that
+//! is missing costs one short call every [`AWAY_US`].
 //!
-//! A display that lost its settings in a dip of its supply acknowledges all the same, so
-//! it is woken anew every [`REFRESH_US`], and its whole picture is sent again: dark for
-//! some 3 ms, which nobody sees.
+//! A display that lost its settings in a dip of its supply still acknowledges. So every display
+//! is woken anew every [`REFRESH_US`], and its whole picture is sent again. It is dark for some
+//! 3 ms, which nobody sees.
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::time::Instant;

@@ -1,11 +1,11 @@
 //! A panic or hard fault, kept over the watchdog's reset.
 //!
-//! Purpose: the firmware that stopped writes four words where a reset leaves them alone
-//! (scratch registers, or memory that start-up does not clear); the firmware that starts
+//! Purpose: the firmware that stops writes four words where a reset leaves them as they are
+//! (scratch registers, or memory that start-up does not clear). The firmware that starts next
 //! reads them, tells the board, and clears them.
 //!
-//! Invariant: what was not written whole is not a record: words of power-up noise pass
-//! with a chance of 1 in 2^64.
+//! Invariant: what was not written whole is not taken for a record: the noise in these words at
+//! power-up passes for one with a chance of 1 in 2^64.
 
 /// Words of a record.
 pub const STOP_WORDS: usize = 4;

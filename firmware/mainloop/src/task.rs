@@ -1,7 +1,7 @@
-//! The table of what the main loop does beside counting, in the order in which what is
-//! due is taken: what a person waits for first.
+//! What the main loop does beside counting, as a list: when several tasks are due, the first
+//! one in the list is done. What a person waits for comes first.
 //!
-//! When a task is due, and what is done then, stand in `main_loop`, once each.
+//! When a task is due, and what is done then, is written in `main_loop`, once for each task.
 
 /// Other work, one piece of it between two polls of the board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,8 +1,8 @@
 //! Three buttons: edges with their time stamps in, short and long presses out.
 //!
-//! Invariants: a press is told once; a long one is told while the button is still
-//! held, so that a person sees that it was long enough; contact bounce is ignored.
-//! Two buttons held together are no press.
+//! Invariants: a press is reported once; a long one is reported while the button is still held,
+//! so that a person sees that it was long enough; contact bounce is ignored. Two buttons held
+//! together are no press.
 
 use shaftbook_core::input::Level;
 use shaftbook_core::time::Instant;

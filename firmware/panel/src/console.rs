@@ -1,8 +1,8 @@
-//! The panel together with what it does: presses carried to the board, and the board's
-//! answers back to the screen. One board image has one [`Console`].
+//! The panel together with what it does: presses carried to the board, and the board's answers
+//! back to the screen. One board image has one [`Console`].
 //!
-//! Invariants: it decides nothing about the machine; the board does. A refusal changes
-//! nothing.
+//! Invariants: the console decides nothing about the machine; the board does. A request that
+//! the board refuses changes nothing.
 
 use shaftbook_care::calendar;
 use shaftbook_care::hint::{Hints, Look};

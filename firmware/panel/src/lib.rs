@@ -1,17 +1,17 @@
 //! # Shaftbook panel
 //!
-//! What an operator sees and presses: three buttons and 128 by 64 pixels of one bit.
-//! Pure: the machine's state and button presses come in; a view model comes out, and
-//! what is to be asked of the board.
+//! What an operator sees and presses: three buttons and 128 by 64 pixels of one bit. It is
+//! pure: the machine's state and button presses come in; what to show, and what to ask of the
+//! board, comes out.
 //!
-//! - [`button`]: edges of three buttons to short and long presses
+//! - [`button`]: from edges of three buttons to short and long presses
 //! - [`state`]: what the screens are made from
-//! - [`screen`], [`panel`]: which screen, what a press does
-//! - [`view`]: what stands on a screen, before it is pixels
-//! - [`text`]: all words, one table a language
+//! - [`screen`], [`panel`]: which screen is shown, and what a press does
+//! - [`view`]: what is on a screen, before it is pixels
+//! - [`text`]: all words, one table for each language
 //! - [`number`]: figures as they are shown
-//! - [`frame`], [`draw`], [`painter`]: pixels, in steps small enough for a board that
-//!   must answer a power-fail warning in between
+//! - [`frame`], [`draw`], [`painter`]: pixels, in steps small enough for a board that must
+//!   answer a power-fail warning in between
 //! - [`console`]: a press carried to the board, and the board's answer back
 //!
 //! Panics: none, whatever comes in. Not done here: the display's driver, the pins.

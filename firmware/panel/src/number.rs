@@ -1,8 +1,8 @@
-//! Figures as they are shown: grouped digits, hours, and a display that shows when it
-//! has rolled over.
+//! Figures as they are shown: digits in groups, hours, and counters that show when they have
+//! rolled over.
 //!
-//! Invariant: nothing is cut off silently. What does not fit a line is not written
-//! into it (the text tests check that all lines fit).
+//! Invariant: no figure is cut off. A line takes as much text as fits and drops the rest; the
+//! tests of `text` check that every text fits.
 
 use core::fmt::Write;
 

@@ -3,8 +3,8 @@
 //! Invariants:
 //! - from every screen, Back leads towards the first one, and so does doing nothing;
 //! - nothing is renewed by a short press, and nothing without a confirmation;
-//! - what is due is marked on every screen but the QR code's, and can only be done, not
-//!   put away;
+//! - every screen but the QR code's shows that something is due; the mark goes when the care is
+//!   done, and cannot be dismissed;
 //! - the code that is read aloud does not change while it is on the screen.
 
 use shaftbook_care::item;

@@ -1,10 +1,10 @@
-//! All words on the screens: one table a language, one file a table.
+//! All words on the screens: one table for each language, each in a file of its own.
 //!
-//! A new language is one file with a [`Words`] and a line in [`Language`]. Characters
-//! are those of ISO/IEC 8859-1, which the fonts have.
+//! A new language is one file with a [`Words`], and its name in [`Language`]. Characters are
+//! those of ISO/IEC 8859-1, which the fonts have.
 //!
-//! Invariant: a line of text fits its place on the screen ([`COLUMNS`], or what a
-//! field says): `tests` below check every line of every language.
+//! Invariant: a line of text fits its place on the screen ([`COLUMNS`], or what the comment of
+//! its field says). The `tests` beside this file check every line of every language.
 
 mod english;
 mod german;

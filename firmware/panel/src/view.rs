@@ -1,9 +1,9 @@
-//! What stands on a screen, before it is pixels: lines, figures, bars.
+//! What is on a screen, before it is pixels: lines, figures, bars.
 //!
-//! One file a screen. Nothing here changes anything.
+//! Each screen has a file. Nothing here changes anything.
 //!
-//! Each screen is a function that is never inlined: else the frames of all screens stand
-//! on the stack of the one that is shown.
+//! Each screen is a function that is never inlined. Otherwise the stack of the screen that is
+//! shown would hold the frames of all the others as well.
 
 mod about;
 mod care;

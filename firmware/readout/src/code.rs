@@ -8,10 +8,11 @@
 //! ```
 //!
 //! The parity is that of [`crate::reed_solomon`] over the 24 symbols before it. Then each
-//! symbol is added (XOR) to its symbol of the mask. The mask is fixed and different at
-//! each place, for Reed–Solomon words know no places of their own: without it, thirty
-//! zeros would be a good code, and so would be a code with its first zero left out and
-//! another at its end.
+//! symbol is added (XOR) to its symbol of the mask, which is fixed and different at each place.
+//!
+//! The mask is there because a Reed–Solomon word does not tell at which place it begins.
+//! Without it, thirty zeros would be a good code, and so would a code that has lost a zero at
+//! its beginning and gained one at its end.
 
 use core::fmt;
 

@@ -1,10 +1,12 @@
 //! From what was heard to what was meant, or a refusal.
 //!
-//! Of the six parity symbols, [`KEPT`] are never used up for correction: at most two
-//! wrong symbols are corrected, or four unheard ones filled in, or one or two unheard and
-//! one wrong. So two codes differ in seven symbols, and what is accepted lies within two
-//! of one: four wrong symbols never come near another code. What cannot be corrected is
-//! refused, never guessed.
+//! Of the six parity symbols, [`KEPT`] are never used up for correction. So what is corrected
+//! is at most two wrong symbols, or four unheard ones, or one wrong symbol beside one or two
+//! unheard ones.
+//!
+//! Any two codes differ in at least seven symbols, and what is accepted differs from a code in
+//! at most two wrong ones. So four wrong symbols never come near another code. What cannot be
+//! corrected is refused, never guessed.
 
 use core::fmt;
 

@@ -1,7 +1,7 @@
-//! What a person heard and wrote down: thirty symbols, or why it is no code.
+//! What a person heard and wrote down: thirty symbols, or the reason why it is no code.
 //!
-//! Invariants: any text gives thirty symbols or one named error; nothing is dropped or
-//! added to make it fit. Work: once through the text.
+//! Invariants: any text gives thirty symbols or one named error; no symbol is dropped or added
+//! to make it fit. Work: the text is read once.
 
 use core::fmt;
 

@@ -1,7 +1,7 @@
 //! What a read-out code says, and its 120 bits.
 //!
-//! Bit 0 is the highest bit of the first symbol, bit 119 the lowest of the 24th; a field
-//! has its highest bit first. There is no bit to spare.
+//! Bit 0 is the highest bit of the first symbol, bit 119 the lowest of the 24th; a field has
+//! its highest bit first. There is no bit to spare.
 //!
 //! ```text
 //!   bits     field             meaning
@@ -29,12 +29,13 @@
 //!                              32 more: strong, else possible
 //! ```
 //!
-//! All figures are rounded down. All are measured, none stated.
+//! All figures are rounded down. All are measured, none is stated.
 //!
-//! Invariants: what is read is what was written. Refused: another version, a value
-//! without a meaning, a fault without a name, and what cannot be (no component but wear
-//! or due ones; wear of 100 % or more exactly when something is due). That makes a code
-//! that was corrected into the wrong one a little likelier to be noticed.
+//! Invariants: what is read is what was written. These are refused: another version, a value
+//! without a meaning, a fault without a name, and what cannot be: due components, components at
+//! notice or wear when there is no component; wear of 100 % or more when nothing is due, or
+//! less when something is. Refusing them makes it a little likelier to notice a code that was
+//! corrected into the wrong one.
 
 use shaftbook_care::hint::{Certainty, Finding};
 use shaftbook_care::item::{items, most_pressing};

@@ -1,6 +1,7 @@
-//! Figures cut to a few bits: whole steps, with an end that is said.
+//! Figures cut to a few bits: counted in whole steps, up to a last step that means "this or
+//! more".
 //!
-//! Invariant: a figure that did not fit says so: it is "at least", never a wrong one.
+//! Invariant: a figure that did not fit reads as "at least" that much, never as a wrong figure.
 
 /// A figure in steps of `UNIT`, rounded down, at most `MOST` steps; `MOST` steps are
 /// "`MOST` steps or more".

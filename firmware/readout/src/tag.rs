@@ -8,12 +8,12 @@
 //!         └──────────────────────────────────────────────┴───────┘
 //! ```
 //!
-//! Over GF(32), symbol `n` weighs 2ⁿ⁺¹ and the check symbol 1; all eight so weighed add
-//! up to [`SUM`].
+//! In the sum, over GF(32), symbol `n` has the weight 2ⁿ⁺¹ and the check symbol the weight 1.
+//! The check symbol is chosen so that the sum of all eight is [`SUM`].
 //!
-//! Invariants: one wrong symbol, and any two different symbols changed for each other,
-//! give another sum (no weight is 0, no two are the same), so they are always noticed.
-//! Eight equal symbols are no tag of nothing: the sum is not 0 for zeros.
+//! Invariants: one wrong symbol gives another sum, and so do two different symbols that are
+//! swapped, because no weight is 0 and no two weights are the same. So both are always noticed.
+//! Eight zeros are not a tag, because their sum is 0 and [`SUM`] is not.
 
 use core::fmt;
 

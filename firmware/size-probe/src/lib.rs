@@ -1,7 +1,7 @@
-//! What the probes share: a bus and an interrupt mask of which nothing is known, and their
-//! panic handlers.
+//! What the probes share: a bus and an interrupt mask whose answers the compiler does not know,
+//! so that it can leave nothing out; and the panic handlers.
 //!
-//! Each binary is linked without a start-up routine and is only read, never run.
+//! Each probe is linked without a start-up routine and is only read, never run.
 
 #![no_std]
 

@@ -1,7 +1,7 @@
-//! The machine's interrupt table: the two UARTs' receivers.
+//! The machine's interrupt table. Only the receivers of the two UARTs are in it.
 //!
-//! Numbers: Application Note AN385, table of interrupt assignments, as QEMU's machine wires
-//! them.
+//! The interrupt numbers are those of Application Note AN385, table of interrupt assignments,
+//! as QEMU wires its machine.
 
 use cortex_m::interrupt::InterruptNumber;
 use cortex_m::peripheral::NVIC;

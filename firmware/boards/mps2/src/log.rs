@@ -3,8 +3,8 @@
 //! | level | what | in a release image |
 //! |---|---|---|
 //! | `info` | the boot | yes |
-//! | `warn` | faults that come | yes |
-//! | `debug` | everything else that happens while it sews | no (`DEFMT_LOG`) |
+//! | `warn` | faults that are raised, and a stop before this boot | yes |
+//! | `debug` | everything else that happens while the machine sews | no (`DEFMT_LOG`) |
 //!
 //! Invariant: while a sound board sews, a release image logs nothing.
 

@@ -1,4 +1,4 @@
-//! This machine, as the main loop sees it.
+//! This machine as the main loop sees it: its parts as [`Hardware`].
 
 use shaftbook_core::input::Input;
 use shaftbook_drivers::capture::EdgeConsumer;

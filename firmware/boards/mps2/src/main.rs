@@ -1,5 +1,6 @@
-//! Board image for QEMU's machine `mps2-an385`: the same main loop as on the real board,
-//! over this machine's bus and UARTs, on a time that a script makes.
+//! The board image for QEMU's machine `mps2-an385`. It runs the same main loop as the real
+//! board, over this machine's bus and UARTs. Its time is made by a script, so that hours of
+//! sewing take seconds and every run gives the same counts.
 //!
 //! - [`machine`]: what the main loop asks of the hardware
 //! - [`wire`]: the I²C bus

@@ -1,7 +1,7 @@
-//! What comes in at the UARTs: from their interrupts to the main loop.
+//! The bytes that the UARTs receive, on their way from the interrupts to the main loop.
 //!
-//! Invariants: an interrupt takes one byte and leaves; when its queue is nearly full it
-//! pauses reception, so that whoever sends is held back: nothing is lost and nothing waits.
+//! Invariants: an interrupt takes one byte and returns. When its queue is full, it pauses
+//! reception and the sender is held back, so that nothing is lost and nothing waits.
 
 use core::cell::RefCell;
 

@@ -1,12 +1,13 @@
-//! One record of the script.
+//! One record of the script that makes this board's time and signals.
 //!
 //! ```text
 //! byte  0      1 … 2            3 … 6             7
 //!       kind   value (u16, LE)  gap_us (u32, LE)  sum: all eight add up to 0xA5 (mod 256)
 //! ```
 //!
-//! `gap_us`: µs since the record before it; of the first record after a reset, since the
-//! reset. `value` of a signal: 1 asserted, 0 at rest.
+//! `gap_us` is the time since the record before it, in µs; for the first record after a reset
+//! it is the time since the reset. A `level` is 1 when the signal is asserted and 0 when it is
+//! at rest.
 //!
 //! | kind | name | value |
 //! |---|---|---|
@@ -21,7 +22,8 @@
 //! | 8, 9, 10 | button Back, Next, Act | level |
 //! | 11 | stand: time stands here until the next record is there | 0 |
 //!
-//! Invariant: bytes with another sum, or of another kind, are no record.
+//! Invariant: bytes with another sum, or with a kind that is not in the table, are not a
+//! record.
 
 use shaftbook_core::input::{Input, Level};
 use shaftbook_panel::button::Button;

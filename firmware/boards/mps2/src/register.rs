@@ -1,7 +1,7 @@
 //! A 32-bit register of a peripheral.
 //!
-//! Invariant: a [`Register`] exists only for an address of this machine's peripherals,
-//! given in [`Register::of`]; reading and writing one touches no memory that Rust owns.
+//! Invariant: a [`Register`] exists only for an address of this machine's peripherals, which
+//! [`Register::of`] checks. Reading or writing one touches no memory that Rust owns.
 
 /// Where this machine's peripherals lie, and the processor's own.
 const PERIPHERALS: core::ops::Range<usize> = 0x4000_0000..0x4010_0000;

@@ -1,7 +1,7 @@
-//! A panic or a hard fault: recorded, then the machine is reset.
+//! Records a panic or a hard fault, then resets the machine.
 //!
-//! Invariant: nothing here can panic or wait. The four words lie in memory that start-up
-//! does not clear, and that keeps its content over a system reset.
+//! Invariants: nothing here can panic or wait. The record is four words in memory that start-up
+//! does not clear and that keeps its content over a system reset.
 
 use core::cell::UnsafeCell;
 use core::mem::MaybeUninit;

@@ -1,18 +1,19 @@
 //! The board's time, which the script makes.
 //!
-//! Hours of sewing take seconds, and the same script gives the same counts: time goes on
-//! only by sleep, by the bits of bus transactions, and by 1 µs for each look at the timer;
-//! and it never goes past a moment before it is known that no record comes earlier.
+//! Hours of sewing take seconds, and the same script gives the same counts. Time goes on only
+//! by sleep, by the bits of bus transactions, and by 1 µs for each look at the timer. It never
+//! passes a moment until it is certain that no record comes before that moment.
 //!
-//! - A record that falls into a transaction reaches the queue with its own stamp, as an
-//!   interrupt would bring it there.
-//! - No record there yet: the processor sleeps until one is. The script decides.
-//! - [`What::Stand`]: time stands, but the board goes on: it finishes what it does, and
-//!   answers the service port. So a bench can stop, ask, and go on.
+//! - A record whose moment falls inside a transaction reaches the queue with its own stamp, as
+//!   if an interrupt had brought it.
+//! - If the next record is not there yet, the processor sleeps until it is, however long that
+//!   takes.
+//! - At a [`What::Stand`], time stands but the board goes on: it finishes its work and answers
+//!   the service port. So a bench can stop the machine, ask, and let it go on.
 //!
-//! A reset loses what is in the UART: who sends waits for [`STARTED`]. For each record
-//! taken one byte [`TAKEN`] goes back; for a stand, when there is nothing
-//! left to do. Invariant: it is never left out and never early.
+//! A reset loses what is in the UART, so the sender waits for [`STARTED`] before it sends. For
+//! each record taken, one byte [`TAKEN`] goes back; for a stand it goes back only when nothing
+//! is left to do. Invariant: this byte is never left out and never early.
 
 use shaftbook_core::input::Input;
 use shaftbook_drivers::capture::EdgeProducer;

@@ -1,7 +1,7 @@
 //! One UART of the machine (CMSDK APB UART).
 //!
-//! Invariant: nothing waits. Reception can be paused: the byte that has come in stays in
-//! the UART, and whoever sends is held back.
+//! Invariant: nothing waits. Reception can be paused: then the byte that has come in stays in
+//! the UART, and the sender is held back.
 
 use crate::register::Register;
 

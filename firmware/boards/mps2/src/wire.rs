@@ -1,9 +1,9 @@
 //! The I²C bus: two lines, driven bit by bit, at 400 kHz of the board's time.
 //!
-//! Invariants: a transaction ends after as many bits as it has, whatever the wires do; a
-//! byte that is not acknowledged ends it with an error; a data line that is held low is
-//! clocked free, once, and is an error if that does not help. Each bit takes 2.5 µs of the
-//! scripted time. A target that stretches the clock does not exist on this machine.
+//! Invariants: every transaction ends, whatever the wires do. A byte that is not acknowledged
+//! ends it with an error. If the data line is held low at a start, the line is clocked free; if
+//! that does not help, the transaction ends with an error. Each bit takes 2.5 µs of the
+//! scripted time. Clock stretching is not handled, because no target on this machine does it.
 
 use embedded_hal::i2c::{
     ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation, SevenBitAddress,

@@ -1,7 +1,8 @@
 //! SABOTAGED copy of `shaftbook_drivers::capture`: the count of missed edges is read and then
-//! cleared, with nothing that keeps an interrupt from coming in between.
+//! cleared, and nothing keeps an interrupt from coming in between.
 //!
-//! It is in no board image: nothing can depend on this package (`tests/system/dependencies.rs`).
+//! No board image contains it: nothing can depend on this package
+//! (`tests/system/dependencies.rs`).
 
 use core::sync::atomic::{AtomicU32, Ordering};
 

@@ -1,8 +1,8 @@
-//! The program of both binaries: a main loop takes edges, an interrupt pushes them.
+//! The program of both race tests: an interrupt pushes edges while a main loop takes them.
 //!
-//! The runner (`tests/rp2040/race.mjs`) reads and writes [`RACE_RESULT`]; it raises the
-//! interrupt whenever it likes while the phase is [`OPEN`]. At the end every edge pushed
-//! must have been popped or counted as missed, in order.
+//! The runner (`tests/rp2040/race.mjs`) reads [`RACE_RESULT`] and writes one word of it. It
+//! raises the interrupt whenever it likes while the phase is [`OPEN`]. At the end every edge
+//! that was pushed must have been popped, in order, or counted as missed.
 //!
 //! `crate::capture` is the capture under test: that of the drivers, or the sabotaged one.
 

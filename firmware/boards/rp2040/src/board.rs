@@ -1,4 +1,4 @@
-//! The board below the main loop: its parts as [`Hardware`].
+//! The board as the main loop sees it: its parts as [`Hardware`].
 
 use rp2040_hal::Watchdog;
 use shaftbook_core::input::Input;

@@ -1,21 +1,21 @@
 //! The two-wire bus: I²C master over I2C0, 400 kHz.
 //!
-//! Ours, because the blocking driver of the chip's library waits without bound, and says
-//! "done" of a short write to a part that is not there (seen with rp2040-hal 0.12).
+//! The driver is our own. The blocking driver of the chip's library can wait without end, and
+//! it reports a short write to a missing part as done (seen with rp2040-hal 0.12).
 //!
 //! Invariants:
-//! - every wait ends: a transaction by its deadline, which is twice its time on the wire
-//!   and [`SLACK_US`];
+//! - every wait ends: a transaction has a deadline, twice its time on the wire plus
+//!   [`SLACK_US`];
 //! - a transaction is done when its Stop has been on the wire and nothing was refused;
 //! - after a wait that ran out, or a lost arbitration, the lines are clocked free
-//!   ([`crate::bus_clear`]) and the controller starts anew.
+//!   ([`crate::bus_clear`]) and the controller is started anew.
 //!
-//! What the controller cannot do: an address without a byte. A transaction without bytes
-//! is [`BusError::Empty`].
+//! The controller cannot send an address without a byte after it, so a transaction without
+//! bytes is refused as [`BusError::Empty`].
 //!
-//! Registers: RP2040 datasheet, section "I2C". Writing 0 to `IC_ENABLE` abandons what is
-//! under way and clears the interrupt flags: it is only done when the bus is idle, or
-//! after a wait that ran out.
+//! Registers: RP2040 datasheet, section "I2C". Writing 0 to `IC_ENABLE` abandons the
+//! transaction under way and clears the interrupt flags, so it is done only when the bus is
+//! idle, or before the lines are clocked free.
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use rp2040_hal::pac::{I2C0, RESETS};

@@ -1,13 +1,13 @@
-//! Clocks a bus free: a part that was cut off in the middle of a byte holds the data line
-//! low until it has been clocked to the byte's end.
+//! Clocks a bus free. A part that was cut off in the middle of a byte holds the data line low
+//! until it has been clocked to the end of that byte.
 //!
-//! I²C-bus specification and user manual UM10204, section "Bus clear": nine clock pulses,
-//! always all of them: a data line that is high may be a 1 that a part is sending. Among
-//! nine is the place of an acknowledge, which nobody gives, so that the part stops sending.
-//! A Stop after them ends what it takes for a transaction.
+//! The method is that of the I²C-bus specification and user manual UM10204, section "Bus
+//! clear". There are always nine clock pulses, even if the data line is high, because that may
+//! be a 1 that a part is sending. One of the nine is the place of an acknowledge; nobody gives
+//! it, so the part stops sending. A Stop after them ends what the part takes for a transaction.
 //!
-//! Invariant: ends within 0.4 ms, also when a line is held for good; leaves both lines
-//! let go.
+//! Invariant: it ends within 0.4 ms, even when a line is held for good, and leaves both lines
+//! released.
 
 use crate::gpio::{Function, Pin};
 use crate::timer::{Deadline, pause_us};

@@ -1,11 +1,12 @@
-//! Edges of the pins, in the interrupt.
+//! Captures the edges of the pins, in the interrupt.
 //!
-//! Order: the stamp first, flags cleared next, levels read last, so that no edge is lost:
-//! one that comes after the clearing interrupts again. The power-fail warning is pushed
-//! before everything else.
+//! The order is: take the stamp, clear the flags, read the levels. So no edge is lost, because
+//! one that comes after the clearing interrupts again. The power-fail warning is pushed before
+//! everything else.
 //!
-//! Invariants: nothing waits; no lock is taken but for counting an edge that found its
-//! queue full; the queues' ends belong to the handler alone, from the first interrupt on.
+//! Invariants: nothing waits. The first interrupt takes over its ends of the queues, which
+//! belong to the handler alone from then on. After that a lock is taken only to count an edge
+//! that found its queue full.
 
 use core::cell::Cell;
 

@@ -1,7 +1,7 @@
-//! Pins by the names of the pin table.
+//! Pins, found by their names in the pin table.
 //!
-//! Invariant: every GPIO number in this program comes out of [`PINS`]; a name that is not
-//! there, or has another direction, does not compile.
+//! Invariant: every GPIO number in this program comes out of [`PINS`]. A name that is not in
+//! the table, or is there with another direction, does not compile.
 
 use rp2040_hal::pac;
 

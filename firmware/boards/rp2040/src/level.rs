@@ -1,8 +1,9 @@
-//! The needle-position voltage, by the analogue-digital converter.
+//! The needle-position voltage, read by the analogue-to-digital converter.
 //!
-//! A divider gives the pin a quarter of the voltage at the machine's tap: 0 to 3.3 V at
-//! the pin are 0 to 13.2 V there. No calibration: the converter's own errors (about 1 %
-//! of the range, from memory) are far less than the distance of two needles' voltages.
+//! A divider gives the pin a quarter of the voltage at the machine's tap, so 0 to 3.3 V at the
+//! pin are 0 to 13.2 V there. There is no calibration: the converter's own errors (about 1 % of
+//! the range, from memory) are far smaller than the difference between the voltages of two
+//! needles.
 
 use rp2040_hal::pac::{ADC, RESETS};
 

@@ -1,24 +1,24 @@
 //! The image of the RP2040 board.
 //!
-//! Sets the chip up, then turns the shared main loop (`shaftbook_mainloop`) for ever.
+//! It sets the chip up, then turns the shared main loop (`shaftbook_mainloop`) for ever.
 //!
-//! Interrupts and one blocking loop, no executor: what must be in time (an edge's stamp)
-//! is done by an interrupt, what must be in order (poll, then at most one other piece of
-//! work) by the loop, and its longest turn can be counted by adding up. An executor
-//! (embassy, RTIC) would put state machines of its own between a power-fail warning and
+//! It consists of interrupts and one blocking loop, without an async executor. An interrupt
+//! does what must be in time (the stamp of an edge). The loop does what must be in order (a
+//! poll, then at most one other piece of work), and the length of its longest turn is found by
+//! adding up. An executor would put state machines of its own between a power-fail warning and
 //! the checkpoint, for concurrency that the board does not have.
 //!
-//! - [`pins`], [`gpio`]: the pin table, and pins by its names
+//! - [`pins`], [`gpio`]: the pin table, and pins by their names
 //! - [`capture`]: edges, in the interrupt
 //! - [`timer`]: stamps and sleep
 //! - [`bus`], [`bus_clear`]: the two-wire bus
 //! - [`level`]: the needle-position voltage
 //! - [`port`]: the service port
-//! - [`watchdog`], [`panic`]: the end of the firmware, and its record
-//! - [`number`]: who the board is
+//! - [`watchdog`], [`panic`]: how the firmware ended, and the record of it
+//! - [`number`]: the board's number
 //! - [`board`]: the parts as the main loop's hardware
 //!
-//! One core runs: core 1 stays asleep in the boot ROM.
+//! Only one core runs: core 1 stays asleep in the boot ROM.
 
 #![no_std]
 #![no_main]

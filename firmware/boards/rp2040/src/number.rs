@@ -1,12 +1,12 @@
-//! The board's number, from the last sector of the flash.
+//! The board's number, read from the last sector of the flash.
 //!
 //! ```text
 //! 0x101F_F000  8 bytes  "SHAFTBK1"
 //! 0x101F_F008  8 bytes  the number, least significant byte first
 //! ```
 //!
-//! `shaftbook number` makes the file that writes it. Not the flash chip's own number:
-//! reading that needs the boot ROM, and stops execution from flash for a moment.
+//! `shaftbook number` makes the file that puts it there. The flash chip has a number of its
+//! own, but reading that needs the boot ROM and stops execution from flash for a moment.
 
 use shaftbook_core::identity::BoardId;
 

@@ -1,7 +1,7 @@
-//! The end of the firmware: what happened is kept over the reset.
+//! What is done at a panic or a hard fault: a record of it is kept over the reset.
 //!
-//! Only a number is kept, so that no text and no formatting is linked for it: of a panic
-//! the line, of a hard fault the program counter.
+//! Only a number is kept, so that no text and no formatting is linked for it: the line of a
+//! panic, or the program counter of a hard fault.
 
 use core::panic::PanicInfo;
 

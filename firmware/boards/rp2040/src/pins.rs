@@ -1,7 +1,7 @@
 //! The pin table: the one place that says what is wired where.
 //!
-//! Plain data without an import, so that a test on a host can include this file and hold
-//! the wiring guide against it. `gpio.rs` looks signals up by name when it is compiled.
+//! It is plain data without imports, so that a test on a host can include this file and compare
+//! the wiring guide with it. `gpio.rs` looks signals up by name at compile time.
 
 /// Which way a signal goes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

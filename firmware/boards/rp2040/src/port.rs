@@ -1,10 +1,10 @@
 //! The service port: UART0, 115,200 baud, 8N1.
 //!
-//! Bytes that come in are taken by the interrupt into a queue, so that none is lost while
-//! the bus is busy. Bytes go out through the controller's own queue of 32.
+//! An interrupt takes the bytes that come in into a queue, so that none is lost while the bus
+//! is busy. Bytes go out through the controller's own queue of 32.
 //!
 //! Invariants: nothing waits; a byte that comes with an error, or finds the queue full, is
-//! dropped (the port's lines are checked where they are understood).
+//! dropped (the main loop answers a line that it does not know with `? help`).
 
 use core::cell::Cell;
 

@@ -1,7 +1,7 @@
 //! The µs timer: stamps, deadlines, sleep.
 //!
-//! Invariant: sleep ends at its deadline, whatever happens between setting the alarm and
-//! falling asleep. Nothing here waits but [`sleep`].
+//! Invariant: a sleep ends at its deadline, whatever happens between setting the alarm and
+//! falling asleep. Only [`sleep`] and [`pause_us`] wait.
 
 use rp2040_hal::pac;
 use rp2040_hal::pac::interrupt;

@@ -1,19 +1,19 @@
 //! The watchdog, and how the last run of the firmware ended.
 //!
-//! Words that a watchdog's reset leaves alone (scratch registers):
+//! A reset by the watchdog keeps these words (the chip's scratch registers):
 //!
 //! | words | hold |
 //! |---|---|
 //! | 0 to 3 | a [`Stop`], or nothing |
 //! | 4 | [`RUNNING`] while this firmware's watchdog runs |
-//! | 5 to 7 | left alone: the boot ROM's |
+//! | 5 to 7 | the boot ROM's; not touched here |
 //!
-//! Word 4 tells a reset by our watchdog from the one by which the boot ROM starts a
-//! freshly copied image (it uses the watchdog as well, and clears that word first, from
+//! Word 4 tells apart two resets: one by our watchdog, and one by which the boot ROM starts a
+//! freshly copied image. The boot ROM uses the watchdog as well, but clears word 4 first (from
 //! memory).
 //!
-//! The watchdog stands still while a debugger halts the chip: that is its state after
-//! reset, which the chip library keeps.
+//! The watchdog stands still while a debugger halts the chip. That is its state after reset,
+//! and the chip library keeps it.
 
 use rp2040_hal::Watchdog;
 use rp2040_hal::fugit::ExtU32;

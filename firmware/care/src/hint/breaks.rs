@@ -1,20 +1,22 @@
-//! Thread breaks: one needle against its fellows, all needles against the past.
+//! Thread breaks: one needle against its fellows, and all needles against the past.
 //!
-//! **One needle.** If all needles broke thread alike, each break would fall on a needle
-//! with the chance of its share of the stitches: of all attributed breaks, those of the
-//! needle are binomial. The tail from what was seen is the chance of a false alarm.
+//! **One needle.** If all needles broke thread alike, the chance that a break falls on one of
+//! them would be that needle's share of the stitches. The number of its breaks, among all
+//! attributed breaks, is then binomial. The chance of as many breaks as were seen, or more, is
+//! the chance of a false alarm.
 //!
-//! **All needles.** If breaks were no more frequent in this session than before, each
-//! break of the lifetime would fall into the session with the chance of the session's
-//! share of the stitches. Needles that are named already are left out of both.
+//! **All needles.** If breaks were no more frequent in this session than before, the chance
+//! that a break of the lifetime falls into the session would be the session's share of the
+//! stitches. Needles that are named already are left out of both counts.
 //!
-//! **Correction.** A look makes one test a needle in each of two spans, and one of all
-//! needles. Each is held to the error rate divided by their number (Bonferroni), so the
-//! rates hold for the look as a whole, whatever the needles do.
+//! **Correction.** One look tests each needle that has sewn in two spans (session and
+//! lifetime), and all needles together once. Each test is held to the error rate divided by the
+//! number of tests (Bonferroni), so the rate holds for the look as a whole, whatever the
+//! needles do.
 //!
-//! **Size.** With enough stitches any small difference between threads is beyond chance.
-//! A hint also needs twice the rate to be expected, four breaks, and a thousand
-//! stitches on the needle. Our own choice, no source.
+//! **Size.** With enough stitches, even a small difference between threads is more than chance.
+//! So a hint also needs twice the rate to be expected, four breaks, and a thousand stitches on
+//! the needle. These limits are our own choice, no source.
 
 use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 use shaftbook_core::settings::NeedleSource;

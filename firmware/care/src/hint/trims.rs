@@ -1,9 +1,9 @@
 //! Trims since cleaning and since the knife was replaced, against their limits.
 //!
-//! Not a test: the wear of a component is known exactly. What is not known is whether the
-//! trimmer cuts badly. Cleaning is the cheaper cure, so it comes first; the knife is
-//! named only when the cleaning is not due and not even near (its notice). A limit passed
-//! once is possible, passed twice strong: our own choice, no source.
+//! This is not a test, because the wear of a component is known exactly. What is not known is
+//! whether the trimmer cuts badly. Cleaning is the cheaper cure, so it comes first: the knife
+//! is named only when cleaning is neither due nor at its notice limit. A hint is possible when
+//! the limit is passed, and strong at twice the limit: our own choice, no source.
 
 use shaftbook_core::component::{ComponentKind, Standing};
 

@@ -1,16 +1,19 @@
 //! Signs that a sensor's wiring is at fault.
 //!
-//! **Needle position.** Code lines at rest read as needle 1, a dead potentiometer as no
-//! needle. So: many stitches of no known needle, or many stitches and never another
-//! needle than one, on a head of several whose position is wired. Limits are our own
-//! choice, no source. A shop that sews one colour for weeks looks the same, so one needle
-//! alone is never more than possible until half a million stitches.
+//! **Needle position.** Code lines at rest read as needle 1, and a dead potentiometer reads as
+//! no needle. So on a machine that has several needles and a wired needle position, two things
+//! point at the wiring: many stitches of no known needle, or many stitches of one needle and
+//! none of any other. A shop that sews one colour for weeks looks the same, so one needle alone
+//! is never more than possible until half a million stitches. The limits are our own choice, no
+//! source.
 //!
-//! **Shaft glitches.** A sound sensor may bounce at every pulse, and each bounce is
-//! counted as a glitch: a share of the pulses says nothing. What says something is that
-//! the share *rises*, by half at least, as bounce drifts with speed and wear: this session's
-//! glitches against those to be expected at the lifetime's rate before it. Missed edges (a storm of spikes filled the capture queue)
-//! count with them and on their own. What was so from the first day on is not found.
+//! **Shaft glitches.** A sound sensor may bounce at every pulse, and each bounce is counted as
+//! a glitch, so the share of glitches says nothing by itself. What says something is that the
+//! share *rises*. This session's glitches are held against those to be expected at the rate of
+//! the lifetime before it, and must be half as many again at least, because bounce drifts with
+//! speed and wear. Missed edges (a storm of spikes has filled the capture queue) count with the
+//! glitches, and also on their own. Glitches that were there from the first day on do not rise,
+//! so they are not found.
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::NeedleSource;

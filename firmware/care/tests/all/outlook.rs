@@ -1,4 +1,5 @@
-//! Days left at the recent rate of use, and what stands for a component in days.
+//! Days left at the recent rate of use, care that is due by calendar days, and the day that a
+//! clock is believed to say.
 
 use crate::support::{Made, needle};
 use proptest::prelude::*;

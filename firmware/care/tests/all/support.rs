@@ -1,4 +1,4 @@
-//! A machine that is made up from its figures.
+//! Shared by these tests: a machine made up from its figures.
 
 // Each test program uses its own part of it.
 #![allow(dead_code)]

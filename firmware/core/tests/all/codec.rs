@@ -1,5 +1,5 @@
-//! Codecs and the ring's arithmetic, case by case: what the property tests beside the
-//! code leave open.
+//! Codecs and the ring's arithmetic, case by case: what the property tests beside the code do
+//! not reach.
 
 use shaftbook_core::authority::Key;
 use shaftbook_core::codec::checkpoint::Checkpoint;

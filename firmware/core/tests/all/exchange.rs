@@ -1,4 +1,4 @@
-//! The exchange with the engineer, over a board on a plain array.
+//! The exchange with the engineer, on a board whose memory part is a plain array.
 
 use crate::support::{Bench, KEY, Plain, fitting};
 use shaftbook_core::authority::{self, EightDigits, Key, Purpose};

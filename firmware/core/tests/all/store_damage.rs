@@ -1,4 +1,4 @@
-//! Damage to single slots and runs of slots, at the places where it once misled the
+//! Damage to single slots and to runs of slots, at the places where such damage once misled the
 //! store.
 
 use crate::support::{Bench, Plain, fitting};

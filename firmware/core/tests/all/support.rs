@@ -1,4 +1,4 @@
-//! A board on a memory part that is a plain array.
+//! Shared by these tests: a board on a memory part that is a plain array.
 
 // Each test program uses its own part of it.
 #![allow(dead_code)]

@@ -1,4 +1,4 @@
-//! The driver of whichever part is wired.
+//! One driver for either kind of part: which one, its [`WiredPart`] says.
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};

@@ -1,4 +1,4 @@
-//! A 24-series EEPROM.
+//! The driver of a 24-series EEPROM.
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};

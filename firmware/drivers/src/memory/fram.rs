@@ -1,4 +1,4 @@
-//! An FRAM with an EEPROM's commands.
+//! The driver of an FRAM that takes an EEPROM's commands.
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};

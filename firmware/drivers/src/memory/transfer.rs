@@ -1,4 +1,5 @@
-//! What both kinds of part share: addresses, reads and writes of one transaction each.
+//! What the drivers of both kinds of part share: addresses, and reads and writes of one
+//! transaction each.
 
 use embedded_hal::i2c::{Error, ErrorKind, I2c, Operation};
 use shaftbook_core::medium::MediumError;

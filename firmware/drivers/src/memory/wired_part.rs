@@ -1,4 +1,4 @@
-//! A memory part as it is wired to the bus.
+//! A memory part as it is wired to the bus: its kind, its bus address and its shape.
 
 use shaftbook_core::medium::Geometry;
 

@@ -1,5 +1,5 @@
-//! Tests of `shaftbook-drivers` by its public interface: one program, so that it is linked
-//! once.
+//! Tests of `shaftbook-drivers` through its public interface. They are one program, so that the
+//! crate is linked only once.
 
 mod clock;
 mod display_transactions;

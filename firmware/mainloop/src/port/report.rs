@@ -1,7 +1,7 @@
-//! The board's state, one `name value` a line.
+//! The report that answers `state` at the service port: one `name value` a line.
 //!
-//! Figures are the lifetime's, as counted at the moment the line is made; `durable …`
-//! those that a power cut now would leave. Names as in `core::counters`.
+//! Its figures are the lifetime's, as counted at the moment the line is made. Those after
+//! `durable` are what a power cut at that moment would leave.
 
 use core::fmt::Write;
 

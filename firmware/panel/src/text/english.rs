@@ -1,4 +1,4 @@
-//! English.
+//! The words on the screens, in English.
 
 use super::{CareWords, FaultWords, HintWords, Words};
 

@@ -1,4 +1,4 @@
-//! German.
+//! The words on the screens, in German.
 
 use super::{CareWords, FaultWords, HintWords, Words};
 

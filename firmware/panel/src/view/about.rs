@@ -1,4 +1,5 @@
-//! The board itself: measured and stated hours apart, identity, memory, version and hash.
+//! The screen about the board itself: measured and stated hours apart, identity, memory,
+//! version and hash.
 
 use core::fmt::Write;
 

@@ -1,5 +1,5 @@
-//! One component: its wear, what to do, the caution that belongs to it, and the
-//! question whether it was done.
+//! The screen of one component: its wear, what to do, and the caution that belongs to it; then
+//! the question whether it was done.
 
 use core::fmt::Write;
 

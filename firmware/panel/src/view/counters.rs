@@ -1,4 +1,5 @@
-//! All counters: lifetime, measured; then what a person stated.
+//! The screen of all counters: first those measured over the lifetime, then what a person
+//! stated.
 
 use super::{Content, Foot, Row};
 use crate::number::{COUNT_DIGITS, HOURS_DIGITS, Line, add, rolling};

@@ -1,4 +1,4 @@
-//! The faults present, by name, with what to do.
+//! The list of the faults present, by name; and the screen of one fault, with what to do.
 
 use shaftbook_core::fault::Fault;
 

@@ -1,4 +1,4 @@
-//! First-look hints, each with what to do, and why.
+//! The list of first-look hints; and the screen of one hint, with what to do and why.
 
 use core::fmt::Write;
 

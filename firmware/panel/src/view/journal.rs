@@ -1,4 +1,4 @@
-//! The journal: the newest entries, newest first.
+//! The list of the newest journal entries, newest first; and the screen of one entry.
 
 use core::fmt::Write;
 

@@ -1,4 +1,4 @@
-//! The needles: wear, and thread breaks per 100,000 stitches.
+//! The screen of the needles: their wear, and thread breaks per 100,000 stitches.
 
 use core::fmt::Write;
 

@@ -1,4 +1,4 @@
-//! The read-out code, and short notices.
+//! The screen of the read-out code, and short notices.
 
 use core::fmt::Write;
 

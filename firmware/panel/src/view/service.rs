@@ -1,4 +1,4 @@
-//! The service interval; the challenge for the engineer; the reply.
+//! Three screens: the service interval, the challenge for the engineer, and the reply.
 
 use core::fmt::Write;
 

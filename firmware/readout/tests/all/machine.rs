@@ -1,4 +1,4 @@
-//! What of a machine goes into its code.
+//! Which figures of a machine go into its read-out code.
 
 use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;

@@ -1,5 +1,5 @@
-//! Tests of `shaftbook-readout` by its public interface: one program, so that it is linked
-//! once.
+//! Tests of `shaftbook-readout` through its public interface. They are one program, so that the
+//! crate is linked only once.
 
 mod codes;
 mod machine;

@@ -1,4 +1,4 @@
-//! Reed–Solomon words against an independent library, and the bounds of correction.
+//! Reed–Solomon words against an independent library, and how much is corrected at most.
 
 use proptest::prelude::*;
 use proptest::sample::subsequence;

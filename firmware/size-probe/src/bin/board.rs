@@ -1,5 +1,5 @@
-//! Everything of the core and the drivers that a board's main loop calls, on a bus
-//! of which nothing is known.
+//! Everything of the core and the drivers that a board's main loop calls, on a bus whose
+//! answers the compiler does not know.
 //!
 //! Every function named `probe_…` is a root: the stack is counted from there down.
 

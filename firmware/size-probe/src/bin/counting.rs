@@ -1,12 +1,12 @@
-//! The counting part of the main loop, and the interrupt's part: linked to show that no
-//! panic can be reached from them; not weighed.
+//! The counting part of the main loop, and the interrupt's part. They are not weighed but
+//! linked, to show that no panic can be reached from them.
 //!
-//! The hardware below is unknown to the compiler. That of a board is looked at in its
-//! image, by `.ci/images`.
+//! The compiler knows nothing of the hardware below, so what a real board's hardware adds is
+//! not seen here: `.ci/images` searches each board's image for that.
 //!
-//! Feature `index-in-counting` puts a panic in, between queue and board. It must not link;
-//! with `panics-spin` it does, and the call graph must show the panic (`.ci/sizes
-//! --self-test`).
+//! Feature `index-in-counting` puts a panic in, between queue and board. The program must then
+//! not link; with `panics-spin` it does link, and the call graph must show the panic
+//! (`.ci/sizes --self-test`).
 
 #![no_std]
 #![no_main]

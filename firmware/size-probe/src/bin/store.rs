@@ -1,4 +1,4 @@
-//! The store and its codecs alone, on a memory part of which nothing is known.
+//! The store and its codecs alone, on a memory part whose answers the compiler does not know.
 //!
 //! Every function named `probe_…` is a root: the stack is counted from there down.
 

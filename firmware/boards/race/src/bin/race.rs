@@ -1,4 +1,5 @@
-//! The drivers' edge capture, as shipped, between an interrupt and a main loop.
+//! The race test of the drivers' edge capture, as it ships: an interrupt pushes edges while a
+//! main loop takes them.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,5 @@
-//! The sabotage: a capture whose critical section is missing. The runner must catch it.
+//! The same race test on a sabotaged capture, whose critical section is missing. The runner
+//! must catch it.
 
 #![no_std]
 #![no_main]
