@@ -1,8 +1,8 @@
-//! The script of a run: what the world does to the machine, step by step, and the
-//! faults that come on the way. Written to a file it is a regression that replays.
+//! The script of a run: what the world does to the machine, step by step, and the faults that
+//! come on the way. Written to a file, a script is a regression that can be replayed.
 //!
-//! Invariant: a script and its start decide everything; replaying one needs no seed
-//! but those it carries.
+//! Invariant: a script and the start in it decide everything. To replay one, no seed is needed
+//! but those that it carries.
 
 use serde::{Deserialize, Serialize};
 

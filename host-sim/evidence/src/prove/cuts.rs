@@ -1,7 +1,7 @@
-//! Proofs 1 to 3: power cuts. A board works through a drawn script; at every poll
-//! that left a program cycle under way the world is forked, the power cut, the page
-//! torn in every way, and a new board boots on the bytes; in a share of the cases
-//! the new board is cut again while it recovers.
+//! Proofs 1 to 3: power cuts. A board works through a drawn script. After every poll that left
+//! a program cycle under way, the world is forked, the power is cut, the page is torn in every
+//! way, and a new board boots on the bytes. In a share of the cases the new board is cut again
+//! while it recovers.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;

@@ -1,6 +1,6 @@
-//! Part of proof 1: a supply that flaps, and never stays long enough for a snapshot. The
-//! past must not be lost to it, and once the supply stays all is stored again, also what a
-//! power-fail warning asks for.
+//! Part of proof 1: a supply that flaps, and never stays long enough for a snapshot. The past
+//! must not be lost by that. Once the supply stays, everything is stored again, and so is what
+//! a power-fail warning asks for.
 
 use rand_core::SeedableRng;
 use rand_pcg::Pcg32;
