@@ -2,7 +2,7 @@
 //!
 //! Invariant: what is said to the display changes no byte of the memory part, and takes none of
 //! the bus's random numbers but those of random refusals, which are drawn for every
-//! transaction. So, but for those refusals, the part behaves alike with and without a display.
+//! transaction. So, except for those refusals, the part behaves alike with and without a display.
 
 use embedded_hal::i2c::Operation;
 use rand_core::Rng;

@@ -8,7 +8,7 @@
 //! It uses no library and follows no advice. A sequence goes before the value and a CRC-32
 //! (IEEE 802.3) behind it, each record has whole pages of its own, and the next slot is always
 //! the one after the newest. At boot the newest is found by bisection, because from slot 0 on
-//! the sequences rise by one a slot up to the newest.
+//! the sequences rise by one from slot to slot, up to the newest.
 //!
 //! Invariant: the record before the one being written is never touched.
 //!
