@@ -1,9 +1,9 @@
-//! How fast the proofs are: cases a second a core, and what a second core brings.
+//! How fast the proofs are: cases a second on one core, and what a second core brings.
 //!
-//! Run: `cargo bench -p host-sim --bench proofs`. Each proof is searched in full (quick
-//! plan) in pools of one thread and of two, turn by turn, so that what else the machine
-//! does meets both; of each the median turn counts. With a number after `--`, that many
-//! turns, five without.
+//! Run: `cargo bench -p host-sim --bench proofs`. Each proof is searched in full (quick plan),
+//! by turns on one thread and on two, so that other work of the machine disturbs both alike.
+//! The median of the turns counts. There are five turns, or as many as a number after `--`
+//! says.
 
 use std::time::{Duration, Instant};
 

@@ -1,5 +1,5 @@
-//! Gives the build a name of its own: a checksum over the sources of firmware and
-//! simulator. Results of two builds are never mixed.
+//! Gives the build a name: a checksum over the sources of firmware and simulator, so that the
+//! results of two builds are never mixed.
 
 use std::path::{Path, PathBuf};
 use std::{env, fs};

@@ -1,7 +1,8 @@
-//! The command line: one file a sub-command, and what they share.
+//! The command line: one file for each sub-command, and what they share.
 //!
-//! Exit codes: 0 done, or what was to be shown held; 1 a proof or bound failed; 2 usage or
-//! input error, said in one line on standard error, and nothing written.
+//! Exit codes: 0 if the work is done, or what was to be shown held; 1 if a proof or a bound
+//! failed; 2 for an error in usage or input. Such an error is said in one line on standard
+//! error, and nothing is written.
 
 pub mod authorise;
 pub mod campaign;

@@ -1,5 +1,5 @@
-//! System tests of keys, fitting and authorisation: the engineer's side by the command
-//! alone, the machine's side by the real core on a part that `shaftbook fit` made.
+//! System tests of keys, fitting and authorisation. The engineer's side is the command alone;
+//! the machine's side is the real core on a part that `shaftbook fit` made.
 
 use std::fs;
 use std::path::{Path, PathBuf};

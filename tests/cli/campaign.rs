@@ -1,4 +1,4 @@
-//! `shaftbook campaign`, `merge` and `prove --replay FILE` as they are run.
+//! `shaftbook campaign`, `merge` and `prove --replay FILE`, as a person runs them.
 
 use std::fs;
 use std::path::Path;

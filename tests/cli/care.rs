@@ -1,5 +1,4 @@
-//! `shaftbook hints` and `shaftbook sew --profile` as they are run: a test of the host-sim
-//! package, as only the binary's own package knows its path.
+//! `shaftbook hints` and `shaftbook sew --profile`, as a person runs them.
 
 use std::path::Path;
 use std::process::{Command, Output};

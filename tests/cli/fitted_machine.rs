@@ -1,5 +1,5 @@
-//! The machine's side of an authorisation: the real core on the part that `shaftbook fit`
-//! made, with its supply, its time and what is entered at it.
+//! The machine's side of an authorisation: the real core on the part that `shaftbook fit` made,
+//! with its supply, its time and what a person enters at it.
 
 use std::fs;
 

@@ -1,5 +1,5 @@
-//! `shaftbook prove --junit`, read back by an XML reader that is not the one that wrote it:
-//! a test of the host-sim package, as only the binary's own package knows its path.
+//! `shaftbook prove --junit`, as a person runs it. The XML is read back by another reader than
+//! the one that wrote it.
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -1,7 +1,7 @@
 //! System tests of the command, as a user runs it: one module for each group of commands.
 //!
-//! They belong to package `host-sim`, as only the binary's own package knows its path:
-//! `cargo test -p host-sim --test cli`.
+//! They are a test of package `host-sim`, because cargo gives the path of the binary only to
+//! tests of the binary's own package: `cargo test -p host-sim --test cli`.
 
 mod authorise;
 mod campaign;

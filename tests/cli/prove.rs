@@ -1,5 +1,4 @@
-//! `shaftbook prove` as it is run: a test of the host-sim package, as only the binary's
-//! own package knows its path.
+//! `shaftbook prove`, as a person runs it.
 
 use std::process::{Command, Output};
 

@@ -1,5 +1,4 @@
-//! `shaftbook sabotage` as it is run: a test of the host-sim package, as only the binary's
-//! own package knows its path.
+//! `shaftbook sabotage`, as a person runs it.
 
 use std::process::{Command, Output};
 

@@ -1,8 +1,7 @@
-//! Completions and manual pages, as a shell and a reader see them: a test of the host-sim
-//! package, as only the binary's own package knows its path.
+//! Completions and manual pages, as a shell and a reader of manual pages see them.
 //!
-//! zsh, fish and a manual reader are asked in `.ci/nightly` (step `install`): they are not
-//! everywhere. bash is.
+//! Only bash is asked here, because bash is everywhere. zsh, fish and a reader of manual pages
+//! are asked in `.ci/nightly` (step `install`).
 
 use std::collections::BTreeSet;
 use std::fs;

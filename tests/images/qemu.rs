@@ -1,9 +1,9 @@
-//! The image for QEMU's machine `mps2-an385`, as built for release: the same scenario as
-//! the host simulator's, SIGKILL at random instants, a panic and a hard fault, its log and
-//! its stack.
+//! The image for QEMU's machine `mps2-an385`, as built for release. What is tried: the scenario
+//! that the host simulator sews too, SIGKILL at random instants, a panic and a hard fault, its
+//! log and its stack.
 //!
-//! The memory part is QEMU's own model in a file: it does not tear and is never busy.
-//! Tears and busy times are the simulator's (`shaftbook prove`) and the other image's.
+//! The memory part is QEMU's own model in a file: it does not tear and is never busy. Tears and
+//! busy times are tried on the simulator (`shaftbook prove`) and on the other image.
 //!
 //! Run: `.ci/run images`.
 

@@ -1,9 +1,10 @@
-//! The image that is flashed on the RP2040 board, from its UF2 file, on an emulator of the
-//! chip with models of memory part and display (`tests/rp2040`): the same scenario as the
-//! host simulator's, the fastest signals, power cuts, what goes wrong on the bus, a panic,
-//! a hang, and the figures of `.ci/budgets.toml`.
+//! The image that is flashed on the RP2040 board, from its UF2 file, on an emulator of the chip
+//! with models of memory part and display (`tests/rp2040`). What is tried: the scenario that
+//! the host simulator sews too, the fastest signals, power cuts, what goes wrong on the bus, a
+//! panic, a hang, and the figures of `.ci/budgets.toml`.
 //!
-//! Cycles are the emulator's: no cache misses of the flash (`tests/rp2040/README.md`).
+//! Cycles are the emulator's, which does not model cache misses of the flash
+//! (`tests/rp2040/README.md`).
 //!
 //! Run: `.ci/run images`.
 

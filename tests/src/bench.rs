@@ -1,12 +1,12 @@
-//! A board on the real driver and the modelled bus, with simulated time and a truth
-//! of its own beside what the board counts.
+//! A board on the real driver and the modelled bus, with simulated time and a truth of its own
+//! beside what the board counts.
 //!
-//! The truth is written from the words of the domain, not from the core's code: it
-//! knows what was fed in and nothing of records or slots.
+//! The truth is written from the words of the domain, not from the core's code: it knows what
+//! was fed in, and nothing of records or slots.
 //!
-//! Not the bench of `shaftbook_world`, on purpose: its truth is a second one, so that a
-//! mistake in the truth of the other would be seen here. It asks that a board never spins,
-//! too.
+//! This is on purpose not the bench of `shaftbook_world`: its truth is a second one, so that a
+//! mistake in the truth of the other would be seen here. It also asserts that a board never
+//! spins.
 
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::{Board, Command, Effect, Fitting};

@@ -1,8 +1,8 @@
-//! Circles of modules: of the modules that stand side by side in one folder of a crate, each
-//! with all below it, none needs another that needs it, in however many steps.
+//! Finds circles of modules: modules side by side in one folder of a crate, each taken with all
+//! below it, that need each other, directly or through others.
 //!
 //! What is read are the paths in shipped code (`crate::…`, `super::…`, `self::…`), not what
-//! they name: a module that takes a word of its parent is no circle, as the parent is the
+//! they name. A module that takes a word of its parent is no circle, because the parent is the
 //! folder that holds both.
 
 use std::collections::{BTreeMap, BTreeSet};

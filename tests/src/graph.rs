@@ -1,9 +1,10 @@
 //! The workspace's dependency graph and the rules on it.
 //!
-//! Rule: core ← care ← readout ← panel; core ← drivers; all of them ← mainloop; boards and the
-//! host may use them all; world ← evidence, world ← tools, all three ← host-sim, the command
-//! line; never the other way. Everything under `firmware/` stays `no_std`: no feature of
-//! a dependency may bring `std` or `alloc` in.
+//! The rule of direction, where an arrow points to what is needed: core ← care ← readout ←
+//! panel; core ← drivers; all of them ← mainloop; boards and the host may use them all; world ←
+//! evidence; world ← tools; all three ← host-sim, the command line; never the other way.
+//! Everything under `firmware/` stays `no_std`: no feature of a dependency may bring `std` or
+//! `alloc` in.
 //!
 //! The rules work on a plain [`Graph`], so that a test can hand them a broken one.
 

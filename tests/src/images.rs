@@ -1,11 +1,11 @@
-//! What the tests of the board images share. Feature `images`.
+//! What the tests of the board images share, behind feature `images`.
 //!
 //! - [`tools`]: programs and images that must be there
 //! - [`script`]: a scenario as records for the QEMU image, with the truth beside each
 //! - [`qemu`]: the image on QEMU, from power-up to the kill
 //! - [`probe`]: QEMU's monitor and debug stub
 //! - [`rp2040`]: the image for the RP2040 on its emulator
-//! - [`part`]: what the memory part holds, and what that must be
+//! - [`part`]: what the memory part holds, and what it must hold
 
 pub mod part;
 pub mod probe;

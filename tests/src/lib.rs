@@ -1,6 +1,7 @@
 //! What the system tests share.
 //!
-//! - [`bench`](mod@bench): a board on the real driver and the modelled bus, with the truth beside it
+//! - [`bench`](mod@bench): a board on the real driver and the modelled bus, with the truth
+//!   beside it
 //! - [`circles`]: circles of modules
 //! - [`graph`]: the workspace's dependency graph and the rules on it
 //! - [`sources`]: the tracked text files of the repository

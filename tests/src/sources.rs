@@ -1,4 +1,4 @@
-//! The tracked text files of the repository, and what must not stand in them.
+//! The tracked text files of the repository, and what must not be in them.
 
 use std::path::Path;
 use std::process::Command;

@@ -1,4 +1,4 @@
-//! Figures that stand in `.ci/budgets.toml` and in code are the same.
+//! Figures that are both in `.ci/budgets.toml` and in code are the same in both.
 
 use shaftbook_tools::hold_up::reaction::BUDGET_US;
 use shaftbook_world::bench::screen::PAINT_STEP_US;

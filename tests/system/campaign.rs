@@ -1,5 +1,5 @@
-//! Campaigns: the same bytes split, interrupted or on other cores; what is broken is
-//! found, shrunk and replayed; what was never met is said.
+//! Campaigns: they leave the same bytes if they are split, interrupted or run on other cores;
+//! what is broken is found, shrunk and replayed; what no fault has met is said.
 
 use std::path::{Path, PathBuf};
 

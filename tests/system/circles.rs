@@ -1,4 +1,4 @@
-//! No circle of modules in any crate.
+//! There is no circle of modules in any crate.
 
 use system_tests::circles::circles;
 use system_tests::sources::{Source, all};

@@ -1,8 +1,8 @@
-//! Random legal signals against a simply written count: what the meter makes of
-//! bounce, spikes, jumps, trims, breaks and needle changes, polled at any time.
+//! Random legal signals against a simply written count: what the meter makes of bounce, spikes,
+//! jumps, trims, breaks and needle changes, polled at any time.
 //!
-//! A script is a list of things the machine does; it is turned into edges with bounce
-//! and spikes, and the expected counts follow from the script alone.
+//! A script is a list of things that the machine does. It is turned into edges with bounce and
+//! spikes, and the expected counts follow from the script alone.
 
 use proptest::prelude::*;
 use proptest_state_machine::{ReferenceStateMachine, StateMachineTest};

@@ -1,6 +1,6 @@
-//! The bytes on the part, read by three readers: the firmware's own recovery, the
-//! slot-by-slot reading of `inspect`, and a Python decoder written from
-//! `docs/FORMAT.md`. Whatever a board leaves on its part, they agree.
+//! The bytes on the part, read by three readers: the firmware's own recovery, the slot-by-slot
+//! reading of `inspect`, and a Python decoder written from `docs/FORMAT.md`. They must agree on
+//! whatever a board leaves on its part.
 
 mod bench;
 mod decoder;

@@ -1,5 +1,5 @@
-//! System tests of the firmware and of the host's crates, by their public interfaces only.
-//! One program, so that they are linked once.
+//! System tests of the firmware and of the host's crates, through their public interfaces only.
+//! They are one program, so that the crates are linked only once.
 //!
 //! - `any_image_boots`, `core_machine`, `store_machine`, `store_regressions`, `store_costs`,
 //!   `format`, `published_values`: core and store; `machine` runs the state machines

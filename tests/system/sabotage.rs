@@ -1,8 +1,8 @@
 //! Every proof fails when the thing that it guards is broken, and holds when nothing is.
 //!
-//! Source of the nine claims: the project's own list; the broken boards are in
-//! `shaftbook_evidence::prove::sabotage`. The same search as `shaftbook sabotage`, whose table in
-//! `docs/SABOTAGE.md` is compared by `.ci/sabotage`.
+//! The claims come from the project's own list; the broken boards are in
+//! `shaftbook_evidence::prove::sabotage`. The search is the same as that of
+//! `shaftbook sabotage`, whose table in `docs/SABOTAGE.md` is compared by `.ci/sabotage`.
 
 use std::collections::BTreeSet;
 

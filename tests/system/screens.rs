@@ -1,6 +1,6 @@
-//! Every screen of the panel is what was looked at and agreed on: the pictures in text
-//! beside this file, and those in the documents. After a change that is meant, look at
-//! the difference, then write them anew:
+//! Every screen of the panel is as it was looked at and agreed on: in the pictures in text
+//! under `tests/screens`, and in those of the documents. After a change that is meant, look at
+//! the difference, then write the pictures anew:
 //!
 //! ```sh
 //! cargo run -p host-sim --bin shaftbook -- screens --out tests/screens --form text

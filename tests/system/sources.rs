@@ -1,4 +1,5 @@
-//! Rules on the text of the sources.
+//! Rules on the text of the sources: no `std`, no allocation and no unsafe code in the layers,
+//! no other rules than the sound ones in the firmware, no path of one machine anywhere.
 
 use system_tests::graph::LAYERS;
 use system_tests::sources::{SOUND_RULES, Source, all, bare_breaches, broken_rules, machine_paths};

@@ -1,5 +1,5 @@
-//! What storing and booting cost, pinned: pages and bytes programmed, bytes read, bus
-//! time, wear. Figures are counted by the bus model at 400 kHz, never timed.
+//! What storing and booting cost, pinned: pages and bytes programmed, bytes read, bus time,
+//! wear. The bus model counts these figures at 400 kHz; nothing is timed.
 
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::component::{COMPONENTS_MAX, Component, ComponentKind, Measure, Role};

@@ -1,10 +1,10 @@
-//! Random lives of a board on the real driver and the modelled bus, against an
-//! independent witness of what must hold: sewing, renewals, services with right, wrong
-//! and stale replies, warnings, cuts at any moment with any tear, cuts in the recovery,
-//! bad pages, a bus that is dead or refuses for a while.
+//! Random lives of a board on the real driver and the modelled bus: sewing, renewals, services
+//! with right, wrong and stale replies, warnings, cuts at any moment with any tear, cuts in the
+//! recovery, bad pages, a bus that is dead or refuses for a while. An independent witness says
+//! what must hold.
 //!
-//! The witness knows what was fed in and what was reported as durable, and nothing of
-//! how it is stored.
+//! The witness knows what was fed in and what was reported as durable, and nothing of how it is
+//! stored.
 
 use proptest::prelude::*;
 use proptest_state_machine::{ReferenceStateMachine, StateMachineTest};

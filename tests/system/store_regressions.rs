@@ -1,5 +1,5 @@
-//! Single sequences that once broke the store, or looked as if they might: each is the
-//! smallest that shows it, on the real driver and the modelled bus.
+//! Single sequences that once broke the store, or looked as if they might. Each is the smallest
+//! that shows the case, on the real driver and the modelled bus.
 
 use shaftbook_core::board::{Command, Effect};
 use shaftbook_core::component::Measure;

@@ -86,8 +86,8 @@ fn solve(is_below: impl Fn(f64) -> bool) -> f64 {
     0.5 * (low + high)
 }
 
-/// Sum of the probabilities from `k` on, and how many were summed; `k` is above the mean or at most 1 from it, so
-/// that the terms fall.
+/// Sum of the probabilities from `k` on, and how many were summed; `k` is above the mean or
+/// at most 1 from it, so that the terms fall.
 fn tail_from(k: f64, n: f64, p: f64) -> (f64, u32) {
     if k > n {
         return (0.0, 0);

@@ -26,7 +26,8 @@ pub enum Certainty {
     /// Worth a look. For thread breaks: chance alone gives a sound machine any such hint
     /// in at most 5 % of looks ([`POSSIBLE_ERROR`](crate::hint::POSSIBLE_ERROR)).
     Possible,
-    /// Hardly chance. For thread breaks: at most 0.1 % of looks ([`STRONG_ERROR`](crate::hint::STRONG_ERROR)).
+    /// Hardly chance. For thread breaks: at most 0.1 % of looks
+    /// ([`STRONG_ERROR`](crate::hint::STRONG_ERROR)).
     Strong,
 }
 

@@ -1,7 +1,7 @@
 //! A straight line through points, by least squares.
 //!
-//! Sums are taken about the means, so that large offsets (hours of years, day numbers)
-//! cost no digits.
+//! Sums are taken about the means, so that large offsets (hours over years, day numbers)
+//! cost no precision.
 
 use libm::sqrt;
 

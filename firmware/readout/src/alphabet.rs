@@ -1,8 +1,8 @@
 //! The thirty-two letters and digits, and what a person may write for them.
 //!
 //! I, L, O and U are left out: I and L look like 1, O like 0, and U sounds like a vowel
-//! in a word and looks like V. Written all the same, I and L are read as 1 and O as 0; a
-//! U is not guessed.
+//! in a word and looks like V. If a person writes them nevertheless, I and L are read as 1
+//! and O as 0; a U is not guessed.
 
 use core::fmt;
 

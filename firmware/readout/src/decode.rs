@@ -4,8 +4,8 @@
 //! is at most two wrong symbols, or four unheard ones, or one wrong symbol beside one or two
 //! unheard ones.
 //!
-//! Any two codes differ in at least seven symbols, and what is accepted differs from a code in
-//! at most two wrong ones. So four wrong symbols never come near another code. What cannot be
+//! Any two codes differ in at least seven symbols, and what is accepted differs from its code
+//! in at most two wrong ones. So four wrong symbols never come near another code. What cannot be
 //! corrected is refused, never guessed.
 
 use core::fmt;

@@ -32,8 +32,8 @@
 //! All figures are rounded down. All are measured, none is stated.
 //!
 //! Invariants: what is read is what was written. These are refused: another version, a value
-//! without a meaning, a fault without a name, and what cannot be: due components, components at
-//! notice or wear when there is no component; wear of 100 % or more when nothing is due, or
+//! without a meaning, a fault without a name, and what cannot be: wear, or components that are
+//! due or at notice, where there is no component; wear of 100 % or more when nothing is due, or
 //! less when something is. Refusing them makes it a little likelier to notice a code that was
 //! corrected into the wrong one.
 

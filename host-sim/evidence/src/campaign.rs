@@ -3,19 +3,18 @@
 //! - [`plan`]: the campaign file; [`draw`]: the script of a run, drawn from it
 //! - [`kind`], [`state`]: the kinds of fault, and the states that they can meet, by name
 //! - [`script`]: a run as a list of steps and faults
-//! - [`subject`]: what is worked on; [`board`]: our board; [`store`], [`bare`]: a store
-//!   that somebody brings
-//! - [`run`]: one run, judged by `shaftbook_world::judge`; [`tally`]: its figures;
-//!   [`row`]: what is kept of it
+//! - [`subject`]: what is tried; [`board`]: our board; [`store`], [`bare`]: a store that
+//!   somebody brings
+//! - [`run`]: one run, judged by `shaftbook_world::judge`; [`tally`]: its figures; [`row`]:
+//!   what is kept of it
 //! - [`runner`], [`execute`]: all runs, over all cores; [`stream`]: their results on disk;
 //!   [`merge`]: the parts of a split campaign put together
-//! - [`results`]: what every report is made from; [`summary`]: a page of text;
-//!   [`cases`]: JUnit
-//! - [`report`]: JSON, Parquet and HTML made from the results
+//! - [`results`]: what every report is made of; [`summary`]: a page of text; [`cases`]: JUnit;
+//!   [`report`]: JSON, Parquet and HTML
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
-//! Invariants: the plan decides every byte of the results; a campaign that is interrupted
-//! and goes on, or is split and merged, leaves the same bytes as one that is not.
+//! Invariants: the plan decides every byte of the results; a campaign that is interrupted and
+//! goes on, or is split and merged, leaves the same bytes as one that is not.
 
 pub mod bare;
 pub mod board;

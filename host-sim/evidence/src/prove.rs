@@ -1,19 +1,18 @@
-//! The proofs: for each thing that must never happen, a search for a case in which
-//! it does.
+//! The proofs: for each thing that must never happen, a search for a case in which it does.
 //!
-//! They drive boards on `shaftbook_world::bench`, most runs the bare core, one in
-//! [`FIRMWARE_RUNS`] the whole firmware, and are judged by `shaftbook_world::judge`.
+//! They drive boards on `shaftbook_world::bench`, and `shaftbook_world::judge` judges them.
+//! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`reset`], [`main_loop`], [`agreement`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
-//! - this file: what a proof is, how its runs are spread over the cores, and how a
-//!   failing case is named and replayed
+//! - this file: what a proof is, how its runs are spread over the cores, and how a failing case
+//!   is named and replayed
 //!
-//! Invariants: the same seed gives the same cases, the same figures and, if one fails, the
-//! same failing case, on any number of cores; a proof holds only if every case holds.
+//! Invariants: the same seed gives the same cases, the same figures and, if one fails, the same
+//! failing case, on any number of cores; a proof holds only if every case holds.
 
 pub mod agreement;
 pub mod bad_page;

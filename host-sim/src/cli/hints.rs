@@ -1,4 +1,4 @@
-//! `shaftbook hints`: how often the first-look hints are right.
+//! `shaftbook hints`: measures how often the first-look hints are right.
 
 use std::fmt::Write as _;
 

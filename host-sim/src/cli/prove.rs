@@ -1,4 +1,4 @@
-//! `shaftbook prove`: every proof, a row each.
+//! `shaftbook prove`: runs every proof, and prints a row for each.
 
 use std::fmt::Write as _;
 use std::io::{self, Write as _};

@@ -1,4 +1,4 @@
-//! `shaftbook replay`: a recorded capture through the board.
+//! `shaftbook replay`: runs a recorded capture through the board.
 
 use std::fmt::Write as _;
 use std::fs::File;

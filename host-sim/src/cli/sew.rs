@@ -1,4 +1,5 @@
-//! `shaftbook sew`: a scenario through the board, counted beside truth.
+//! `shaftbook sew`: runs a scenario through the board, and compares what it counted with the
+//! truth.
 
 use std::fmt::Write as _;
 use std::fs::File;

@@ -1,9 +1,9 @@
-//! Random read-out codes for a comparison with another library: a line of JSON each, with
-//! the code, every field of what it says, the same code misheard at random, and what the
-//! decoder makes of that.
+//! Random read-out codes for a comparison with another library. Each is a line of JSON: the
+//! code, every field of what it says, the same code misheard at random, and what the decoder
+//! makes of that.
 //!
-//! Usage: `read_out_words COUNT SEED | tests/data/readout/read_out.py compare`. An
-//! example and not a sub-command, as only that comparison needs it.
+//! Usage: `read_out_words COUNT SEED | tests/data/readout/read_out.py compare`. It is an
+//! example and not a sub-command, because only that comparison needs it.
 
 use std::env;
 

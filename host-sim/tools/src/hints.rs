@@ -1,13 +1,12 @@
-//! How often the first-look hints are right: simulated machines with and without a
-//! planted fault.
+//! How often the first-look hints are right: simulated machines with and without a planted
+//! fault.
 //!
-//! Each run is a machine of its own: head, needle and seed differ. Its life (ten days, or
-//! two where signals are disturbed) and today's session are sewn by the generator and
-//! counted by the core's own [`Meter`](shaftbook_core::meter::Meter), then `look` sees
-//! the counters.
+//! Each run is a machine of its own: head, needle and seed differ. Its life (ten days, or two
+//! where signals are disturbed) and today's session are sewn by the generator and counted by
+//! the core's own [`Meter`](shaftbook_core::meter::Meter). Then `look` is given the counters.
 //!
-//! Invariants: the same seed gives the same figures on any number of cores; a row never
-//! looks at what was planted, only compares afterwards.
+//! Invariants: the same seed gives the same figures on any number of cores; the look for hints
+//! never sees what was planted, which is compared only afterwards.
 //!
 //! Not done here: the store. Counters reach the hints as they were counted.
 

@@ -3,13 +3,13 @@
 //! - [`image`]: the bytes, and a part that gives them back
 //! - [`boards`]: whose records they are
 //! - [`recovered`]: what the firmware's own recovery makes of them
-//! - [`reading`], [`apply`]: a second reading, slot by slot, independent of it
+//! - [`reading`], [`apply`]: a second reading, slot by slot, independent of the first
 //! - [`slots`]: what each slot holds
-//! - [`report`]: both compared, and everything that is found
-//! - [`text`], [`names`]: the same in words
+//! - [`report`]: the two readings compared, and everything that was found
+//! - [`text`], [`names`]: the report in words
 //!
-//! Invariants: nothing is written; any bytes give a report; the board's key is never
-//! in one.
+//! Invariants: nothing is written; any bytes give a report; a report never contains the board's
+//! key.
 
 pub mod apply;
 pub mod boards;

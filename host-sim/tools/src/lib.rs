@@ -1,4 +1,5 @@
-//! The engineer's bench tools of Shaftbook.
+//! The tools around a board: sewing and replaying, inspection, keys, flashing, read-out, hints,
+//! the live panel, and the size of the hold-up capacitor.
 #![forbid(unsafe_code)]
 
 pub mod capture;

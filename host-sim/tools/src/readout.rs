@@ -1,6 +1,6 @@
 //! The engineer's end of the read-out code.
 //!
-//! - [`report`]: what a code says, in plain values that serialise
+//! - [`report`]: what a code says, as plain values that can be serialised
 //! - [`text`], [`words`]: the same for people
 //! - [`damage`]: the ways in which a code is misheard
 //! - [`figures`]: how often each of them is corrected, refused, or taken for another code

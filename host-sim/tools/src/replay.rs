@@ -1,4 +1,4 @@
-//! Runs a capture through the board: what would it have counted?
+//! Runs a capture through the board, to see what the board would have counted.
 
 use shaftbook_core::board::Effect;
 use shaftbook_core::counters::Counters;

@@ -1,8 +1,8 @@
-//! Runs a scenario through the board and holds what it counted against the truth.
+//! Runs a scenario through the board, and holds what the board counted against the truth.
 //!
-//! - [`run`]: the run itself; watches every cut and what the board came back with;
-//! - [`compare`]: counted beside truth, each difference with its causes;
-//! - [`slack`]: what a count may rightly be above the truth by;
+//! - [`run`]: the run itself, which watches every cut and what the board came back with;
+//! - [`compare`]: what was counted beside the truth, each difference with its causes;
+//! - [`slack`]: by how much a count may rightly be above the truth;
 //! - [`care`]: what is due by the profile that the board was fitted with.
 
 pub mod care;

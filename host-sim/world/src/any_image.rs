@@ -1,17 +1,18 @@
 //! A board that boots from arbitrary bytes.
 //!
-//! [`run`] reads any byte string as a memory part and a list of things that happen,
-//! and panics when the board breaks one of these:
+//! [`run`] reads any byte string as a memory part and a list of things that happen, and panics
+//! when the board breaks one of these rules:
 //!
 //! - boot ends: with counters or with a named fault, in a bounded number of polls;
 //! - the board never spins: polls between two moments are bounded;
 //! - a lifetime figure never goes down while the board is powered;
 //! - after all that, new stitches are counted, each once, even with a dead part.
 //!
-//! Records are sealed with the right CRC on request, so that a fuzzer gets past it.
-//! Their content is then forged, so nothing is said of the figures themselves.
+//! On request records get the right CRC, so that a fuzzer gets past that check. Their content
+//! may then be forged, so no rule is about the figures themselves.
 //!
-//! Used by a property test on stable and by the `cargo fuzz` target.
+//! Both a property test and the `cargo fuzz` target use it; the first needs no nightly
+//! compiler.
 
 use std::sync::OnceLock;
 

@@ -1,11 +1,11 @@
 //! The bench: a board on its part, bus, supply and machine, with what truly happened kept
 //! beside it.
 //!
-//! Every single poll is seen, so that a proof can fork the world at any bus transaction
+//! Every single poll can be watched, so that a proof can fork the world at any bus transaction
 //! and cut the power there.
 //!
 //! - [`device`]: a board as the bench sees it; [`mod@core`]: the bare core; [`firmware`]: the
-//!   whole shipped firmware, on a simulated `chip`
+//!   whole shipped firmware, on a simulated `chip` with its [`pins`]
 //! - [`under_test`]: what stands between the core and the wires, and may be broken
 //! - [`figures`]: what a command changes wholly or not at all
 //! - [`proof_board`]: the board of the proofs: its identity, key and profile
@@ -18,9 +18,9 @@
 //! - `turns`: the main loop with a display on the bus; [`screen`]: the worst display
 //! - this file: one poll, and time that passes
 //!
-//! Invariants: signals come in by [`Bench::feed`] only, together with what they truly
-//! mean; the truth is counted from that and not by the core; a recovery starts from the
-//! bytes of the part alone.
+//! Invariants: signals come in by [`Bench::feed`] only, together with what they truly mean. The
+//! truth is counted from that, and not by the core. A recovery starts from the bytes of the
+//! part alone.
 
 mod chip;
 pub mod device;

@@ -1,16 +1,15 @@
-//! The memory part at the I²C bus: what `docs/FAULT_MODEL.md` says, as code.
+//! The memory part on the I²C bus: what `docs/FAULT_MODEL.md` says, as code.
 //!
-//! Purpose: a [`Bus`] is an embedded-hal bus with one [`Part`] on it, so that the
-//! board's own driver, its page splitting, polling and addressing, is under test.
-//! The part keeps the datasheet's rules, counts its wear, and can be cut at any bus
-//! byte or moment and go wrong in every way the fault model names.
+//! Purpose: a [`Bus`] is an embedded-hal bus with one [`Part`] on it, so that the board's own
+//! driver, with its page splitting, polling and addressing, is under test. The part keeps the
+//! datasheet's rules, counts its wear, can be cut at any bus byte or moment, and can go wrong
+//! in every way that the fault model names.
 //!
-//! Invariants: the same part, seed and calls give the same bytes, times and errors;
-//! the bytes at rest change only by a program cycle, a fault that was asked for, or a
-//! [`Tear`]; after a cut nothing answers and nothing moves.
+//! Invariants: the same part, seed and calls give the same bytes, times and errors. The bytes
+//! at rest change only by a program cycle, a fault that was asked for, or a [`Tear`]. After a
+//! cut nothing answers and nothing moves.
 //!
-//! Not done here: deciding which faults to try, and judging what the board made of
-//! them.
+//! Not done here: deciding which faults to try, and judging what the board made of them.
 //!
 //! - [`Part`], its cells and program cycles; [`Stuck`]
 //! - [`Wear`]: cycles counted per page and per 4-byte group

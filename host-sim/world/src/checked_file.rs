@@ -1,4 +1,5 @@
-//! A TOML file that is read and then checked: scenario and profile alike.
+//! A TOML file that is read and then checked: a scenario, a profile, a campaign or a
+//! regression.
 //!
 //! Every error names file, line and column.
 

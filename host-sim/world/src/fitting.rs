@@ -1,11 +1,11 @@
-//! Fitting a board on the bench: the real core on a blank simulated part, and the bytes
-//! that it leaves, to be programmed into the part of a real board.
+//! Fitting a board on the bench: the real core on a blank simulated part, and the bytes that it
+//! leaves, to be programmed into the part of a real board.
 //!
-//! Invariant: bytes that come out of [`fit`] were read back by a new board, which found
-//! just this fitting and no fault.
+//! Invariant: bytes that come out of [`fit`] were read back by a new board, which found exactly
+//! this fitting and no fault.
 //!
-//! Not done here: which components and settings (`profile`, `settings_file`), the board's
-//! key (`keys`).
+//! Not done here: choosing components and settings (`profile`, `settings_file`), and the
+//! board's key (`keys`).
 
 use std::fmt;
 

@@ -1,7 +1,6 @@
-//! The one error a person sees: where in the input, and what is wrong with it.
+//! The one error that a person sees: where in the input, and what is wrong with it.
 //!
-//! Invariant: it prints as a single line. The command line ends with exit code 2
-//! on it.
+//! Invariant: it prints as a single line. The command line then ends with exit code 2.
 
 use std::error::Error;
 use std::fmt::{self, Display, Formatter};

@@ -1,9 +1,10 @@
 //! The judge of a cut: what it may cost, and what may never be found after it.
 //!
-//! Purpose: proofs, campaigns and `sew` hold boards to the same word, which is written here
-//! once, apart from the code that is judged. The figures are what `docs/FAULT_MODEL.md`
-//! promises of a new board; they are not read from the board's settings, so that a setting
-//! that is changed by mistake is caught.
+//! Purpose: what proofs, campaigns and `sew` hold boards to is written here once, apart from
+//! the code that is judged. Proofs and campaigns take the figures that `docs/FAULT_MODEL.md`
+//! promises of a new board ([`Bounds::PROMISED`]) and do not read them from the board's
+//! settings, so that a setting that is changed by mistake is caught. `sew` takes what its
+//! scenario chose ([`Bounds::chosen`]).
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::Settings;

@@ -1,13 +1,13 @@
 //! A care profile: which parts wear, by what, and when they are due, as a TOML file.
 //!
-//! The schema, with every key, unit and range, is `docs/PROFILES.md`; the types here are
-//! that schema. Care given in days, weeks or months counts calendar days on a board with
-//! a clock, and what `without_clock` says on one without.
+//! The schema, with every key, unit and range, is `docs/PROFILES.md`; the types here are that
+//! schema. Care given in days, weeks or months counts calendar days on a board with a clock; on
+//! a board without one it counts what `without_clock` says.
 //!
-//! Invariant: a [`Profile`] that came out of [`Profile::parse`] or [`Profile::builtin`]
-//! has passed every check, so [`Profile::components`] needs no error path.
+//! Invariant: a [`Profile`] that came out of [`Profile::parse`] or [`Profile::builtin`] has
+//! passed every check, so [`Profile::components`] needs no error path.
 //!
-//! Not done here: what wears how (`shaftbook_core::component`), fitting.
+//! Not done here: how each component wears (`shaftbook_core::component`), fitting.
 
 mod check;
 mod kinds;

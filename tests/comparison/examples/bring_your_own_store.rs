@@ -1,12 +1,12 @@
 //! Bring your own store: a foreign crate behind the trait `CounterStore`, and the judge.
 //!
 //! The crate is `sequential-storage`, as it would be used on a board: a map with one key.
-//! `Flash` is all that it needs of the part; the counters go in as 128 bytes. Unlike the
-//! adapters of the comparison it makes its map anew for each call, without caches, which is
-//! the least code: the same bytes are written.
+//! `Flash` is all that the crate needs of the part; the counters go in as 128 bytes. Unlike the
+//! adapters of the comparison, this one makes its map anew for each call, without caches. That
+//! is the least code, and the bytes that are written are the same.
 //!
 //! Run it in `tests/comparison`. Without arguments it cuts a thousand checkpoints of the
-//! comparison's workload everywhere; with them it is a campaign, with the options of
+//! comparison's workload everywhere. With arguments it is a campaign, with the options of
 //! `shaftbook campaign`:
 //!
 //! ```text

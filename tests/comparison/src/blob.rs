@@ -6,10 +6,10 @@
 //! | 16 × u32 | 16×u16 | u40     | u40     | u24       | u24   | u24   | u16       | 3×u8 | 8 × 0
 //! ```
 //!
-//! All little-endian; times in ms; the rest is unattributed breaks, glitches, missed edges.
-//! A counter that does not fit is an error, never cut short: the places are for the
-//! workload, not for a product. Eight bytes are spare so that a store of one's own finds
-//! room for a sequence and a checksum in two pages of 64 bytes.
+//! All are little-endian, and times are in ms. The rest is unattributed breaks, glitches and
+//! missed edges. A counter that does not fit its place is an error, and is never cut short: the
+//! places are chosen for the workload, not for a product. Eight bytes are spare, so that
+//! somebody's own store finds room for a sequence and a checksum in two pages of 64 bytes.
 
 use comparison_stores::{VALUE_BYTES, Value};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};

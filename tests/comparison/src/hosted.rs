@@ -1,4 +1,4 @@
-//! Any adapter of the crate `comparison-stores` as a store of counters.
+//! Makes any adapter of the crate `comparison-stores` a store of counters.
 
 use comparison_stores::{Failure, ValueStore};
 use shaftbook_core::counters::Counters;

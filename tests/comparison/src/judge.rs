@@ -1,14 +1,14 @@
-//! Cut survival: power up on every image that a cut in a checkpoint can leave.
+//! Cut survival: a power-up on every image that a cut in a checkpoint can leave.
 //!
-//! A cut at a bus byte outside of a program cycle leaves the bytes that the last whole
-//! cycle left; a cut in a cycle, whatever byte of the polling it falls on, leaves its page
-//! torn. So the images of a cut at *every* bus byte are, for each cycle, each [`Tear`] of
-//! its page: `old` is the byte before it, `new` the byte after. That is what is tried;
-//! `every_bus_byte` in `tests/` cuts at each byte for real and compares.
+//! A cut at a bus byte outside of a program cycle leaves the bytes that the last whole cycle
+//! left. A cut in a cycle leaves its page torn, whatever byte of the polling it falls on. So
+//! the images of a cut at *every* bus byte are, for each cycle, each [`Tear`] of its page:
+//! `old` stands for the bytes before the cycle, `new` for the bytes after it. Those images are
+//! what is tried; `every_bus_byte` in `tests/` cuts at each byte for real and compares.
 //!
-//! For each image: a new store powers up on it, what it finds is compared with what was
-//! acknowledged and what was handed over; then it stores once more, is switched off and
-//! on, and must find that.
+//! On each image a new store powers up, and what it finds is compared with what was
+//! acknowledged and what was handed over. Then it stores once more, is switched off and on, and
+//! must find that.
 //!
 //! Not done: a second cut in the recovery; faults other than the cut.
 

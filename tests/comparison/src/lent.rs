@@ -1,9 +1,10 @@
-//! The simulated part as the adapters own it, although it belongs to the campaign.
+//! The simulated part as an adapter owns it, although the part belongs to the campaign.
 //!
-//! A storage crate keeps its part for as long as the power lasts; a campaign hands the
-//! bus to each call. So the bus is moved in for the time of a call and out again after it.
+//! A storage crate keeps its part for as long as the power lasts, but a campaign hands the bus
+//! to each call anew. So the bus is moved in at the beginning of a call, and out again at its
+//! end.
 //!
-//! Invariant: outside of [`Lent::during`] there is no bus inside and every access fails.
+//! Invariant: outside of [`Lent::during`] there is no bus inside, and every access fails.
 
 use std::cell::RefCell;
 use std::rc::Rc;

@@ -1,5 +1,5 @@
-//! The mounted file system and the part that it borrows in one value: for the host, as
-//! this needs a heap. A board has both in its main function.
+//! The mounted file system and the part that it borrows, in one value. It is for the host only,
+//! because it needs a heap: a board has both in its main function.
 
 use comparison_stores::littlefs::{Allocation, Blocks, Filesystem, mount, read, write};
 use comparison_stores::{Failure, Value, ValueStore};

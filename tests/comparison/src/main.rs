@@ -1,4 +1,5 @@
-//! Measures all stores on workload W and cuts each at every bus byte.
+//! Measures all stores on workload W, and cuts a sample of each store's checkpoints at every
+//! bus byte.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;

@@ -1,15 +1,15 @@
-//! Ours: the store of `shaftbook-core` with the rules that boards run (`Sound`).
+//! Our own store: that of `shaftbook-core`, with the rules that boards run (`Sound`).
 //!
-//! Configured as a board does it: the driver of `shaftbook-drivers`, the ledger of a
-//! fitted machine of 21 wearing parts (that of the proofs) in each snapshot. The format is
-//! not a value of 128 bytes but the delta since the last snapshot, packed into one page;
-//! the counters are the same.
+//! It is configured as on a board: the driver of `shaftbook-drivers`, and in each snapshot the
+//! ledger of a fitted machine of 21 wearing parts (that of the proofs). Its format is not a
+//! value of 128 bytes but the delta since the last snapshot, packed into one page; the counters
+//! are the same.
 //!
-//! What is left to do after a checkpoint that is durable (a snapshot goes on between
-//! checkpoints) is done at the beginning of the next call: on a board there would be ten
-//! seconds for it, and here a cut in it finds the checkpoint acknowledged, which is the
-//! harder case. A board also writes one checkpoint right after power-up; the workload
-//! asks no store for that, so it is not in the figures.
+//! Some work is left after a checkpoint is durable, because a snapshot goes on between
+//! checkpoints. That work is done at the beginning of the next call. On a board there would be
+//! ten seconds for it; here a cut in it finds the checkpoint acknowledged, which is the harder
+//! case. A board also writes one checkpoint right after power-up; the workload asks no store
+//! for that, so it is not in the figures.
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;

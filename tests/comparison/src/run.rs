@@ -1,6 +1,6 @@
-//! A store through the workload, uncut: what it costs, and every program cycle of it.
+//! Takes a store through the workload, uncut: what it costs, and every program cycle of it.
 //!
-//! A store that loses a value without any cut ends the run with an error: its figures
+//! A store that loses a value without any cut ends the run with an error, because its figures
 //! would mean nothing.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};

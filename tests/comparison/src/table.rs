@@ -1,4 +1,5 @@
-//! The tables of `docs/COMPARISON.md`: written from figures, found between markers.
+//! The tables of `docs/COMPARISON.md`: how they are written from figures, and found in the
+//! document between its markers.
 
 use std::fmt::Write;
 

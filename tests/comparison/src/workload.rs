@@ -1,8 +1,9 @@
 //! Workload W: 40 hours of sewing on one head with 16 needles.
 //!
-//! 900 stitches a minute, a checkpoint every 10 s: 14,400 checkpoints; the thread colour
-//! changes now and then, the trimmer and thread breaks come at random, and the board is
-//! switched off and on again 199 times, between two checkpoints. One seed decides all.
+//! It sews 900 stitches a minute and stores a checkpoint every 10 s: 14,400 checkpoints. The
+//! thread colour changes now and then, the trimmer and thread breaks come at random, and the
+//! board is switched off and on again 199 times, between two checkpoints. One seed decides all
+//! of it.
 //!
 //! What it leaves out: pauses, services, journal entries, faults of the part.
 

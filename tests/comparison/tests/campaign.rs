@@ -1,4 +1,4 @@
-//! Campaigns on stores that somebody brings: a sound one holds, wrong ones are found.
+//! Campaigns on stores that somebody brings: a sound store holds, and wrong ones are found.
 
 use std::path::Path;
 

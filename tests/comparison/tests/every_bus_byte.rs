@@ -1,4 +1,4 @@
-//! What the judge takes a cut to leave is what a cut at each bus byte leaves.
+//! The images that the judge tries are those that a cut at each bus byte really leaves.
 
 use std::collections::HashSet;
 

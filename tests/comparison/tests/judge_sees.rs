@@ -1,5 +1,5 @@
-//! The judge finds what is wrong with stores that are wrong on purpose, and nothing with
-//! sound ones.
+//! The judge finds what is wrong with stores that are wrong on purpose, and nothing with sound
+//! ones.
 
 use comparison::blob;
 use comparison::hosted::Hosted;

@@ -1,4 +1,5 @@
-//! Any bytes in the memory part, any inputs: what `shaftbook_world::any_image` says.
+//! Fuzz target: any bytes in the memory part, any inputs. The rules are those of
+//! `shaftbook_world::any_image`.
 
 #![no_main]
 

@@ -1,8 +1,8 @@
 //! SIGKILL at random instants, session after session on the same part.
 //!
-//! Random in the script: a kill comes when the board has taken a drawn number of records,
-//! while up to [`AHEAD_MAX`] more are under way. The draws are the seed's; where in an
-//! instruction QEMU is then is the host's.
+//! The instants are random in the script: a kill comes when the board has taken a drawn number
+//! of records, while up to [`AHEAD_MAX`] more are under way. The seed decides the draws. At
+//! which instruction QEMU then is depends on the host.
 
 use std::{fs, thread};
 

@@ -1,8 +1,8 @@
-//! A hard fault and a panic, forced from outside: the image has no hook for it.
+//! A hard fault and a panic, forced from outside, because the image has no hook for them.
 //!
-//! The debug stub sets the program counter: to an instruction that is none, written to RAM
-//! that nothing uses (hard fault), or to the routine that a failed bounds check calls
-//! (panic).
+//! The debug stub sets the program counter: for a hard fault, to an undefined instruction,
+//! written to RAM that nothing uses; for a panic, to the routine that a failed bounds check
+//! calls.
 
 use std::path::Path;
 

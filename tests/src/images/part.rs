@@ -1,6 +1,6 @@
-//! What the memory part of a board holds, and what that must be.
+//! What the memory part of a board holds, and what it must hold.
 //!
-//! Invariant: every check is a function of plain values that gives what it objects to, so
+//! Invariant: every check is a function of plain values that returns what it objects to, so
 //! that a test can hand it something broken.
 
 use std::path::Path;

@@ -1,5 +1,5 @@
-//! The image of the RP2040 on its emulator: scripts for the bench of `tests/rp2040`, and
-//! what it tells.
+//! The image of the RP2040 on its emulator: scripts for the bench of `tests/rp2040`, and what
+//! that bench reports.
 
 use std::fmt::Write;
 use std::path::{Path, PathBuf};

@@ -1,4 +1,4 @@
-//! Programs and images that must be there: if not, a line says what to do.
+//! Programs and images that must be there: if one is missing, a line says what to do.
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};

@@ -1,7 +1,7 @@
 //! A board on a part that is a plain array, and what can be done to both.
 //!
-//! Not on the bench of `shaftbook_world`: bytes are what is tested here, and no model of a
-//! bus or a part may stand between them and the core.
+//! This is not the bench of `shaftbook_world`, because bytes are what is tested here, and no
+//! model of a bus or a part may stand between them and the core.
 
 use std::fmt::Write;
 

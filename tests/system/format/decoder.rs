@@ -1,4 +1,4 @@
-//! The Python decoder, run on images, and its answer compared with `inspect`'s.
+//! Runs the Python decoder on images, and compares its answer with that of `inspect`.
 
 use std::fs;
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! One driver for either kind of part: which one, its [`WiredPart`] says.
+//! A driver for either kind of part; the [`WiredPart`] says which kind it is.
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::{Geometry, Medium, MediumError};

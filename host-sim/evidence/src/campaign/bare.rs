@@ -1,11 +1,18 @@
-//! A store that somebody brought, as a subject of campaigns: a plain counter beside it
-//! counts what happens and has it stored when our own board would store a checkpoint.
+//! A store that somebody brought, as a subject of campaigns. A plain counter beside the store
+//! counts what happens, and has the counts stored no later than our own board would store a
+//! checkpoint.
 //!
-//! A store of counters has no services and no panel: those steps only let time pass.
+//! It is not on the shared bench, because what the bench holds (`Device` of
+//! `host-sim/world/src/bench/device.rs`) is a board with our core in it. The bench feeds a
+//! device edges of inputs, gives it one poll at a time, and reads past, faults and figures from
+//! the core's `Board`. A store of counters has no core, no inputs and no polls: it takes
+//! counts, and one call returns when they are durable. If it were made a device, it would need
+//! our core around it, and then our own store would be the one that is tried. So time, truth
+//! and power-ups are kept here. The simulated bus and part, the scripts and the judge are the
+//! same as for our board.
 //!
-//! It is not on the bench of `shaftbook_world`: a `Device` there hands out a whole board, with
-//! its ledger, its commands and its faults, of which a store has none. What it shares with
-//! the bench is the bus, the part and the judge.
+//! A store of counters has no services and no panel either: such steps of a script only let
+//! time pass.
 
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::FaultSet;

@@ -1,7 +1,7 @@
 //! A campaign's results as JUnit cases: one for each scenario, one for each kind of fault,
 //! one for each state, and one for each of the first runs that failed.
 //!
-//! Why not one for each run: a page that shows a million cases shows none.
+//! There is not one for each run, because a page with a million cases shows nothing.
 
 use super::kind::FaultKind;
 use super::results::{Results, RunCount};

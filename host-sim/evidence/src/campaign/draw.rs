@@ -1,5 +1,5 @@
-//! Draws the script of a run from the plan: swarm testing. Each run has a subset of the
-//! kinds of fault, so that rare mixes come up which a run with all kinds would drown.
+//! Draws the script of a run from the plan, by swarm testing: each run has only some of the
+//! kinds of fault. So rare mixes come up, which would be drowned if every run had all kinds.
 //!
 //! Source of the method: A. Groce, C. Zhang, E. Eide, Y. Chen, J. Regehr, "Swarm Testing",
 //! ISSTA 2012 (from memory).

@@ -1,6 +1,6 @@
 //! Runs a campaign, or a part of one, chunk by chunk, over all cores.
 //!
-//! Invariant: what is written of a chunk depends on the plan alone, not on the number of
+//! Invariant: what is written for a chunk depends on the plan alone, not on the number of
 //! cores, the time, or what ran before.
 
 use std::time::Instant;

@@ -1,4 +1,5 @@
-//! Puts the parts of a split campaign together: the bytes that the unsplit one writes.
+//! Puts the parts of a split campaign together. The result is the bytes that the unsplit
+//! campaign writes.
 
 use std::path::{Path, PathBuf};
 

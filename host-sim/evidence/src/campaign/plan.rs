@@ -1,8 +1,7 @@
-//! A campaign file: which scenarios, how many runs, which faults. Schema:
-//! `docs/CAMPAIGN.md`.
+//! A campaign file: which scenarios, how many runs, which faults. Schema: `docs/CAMPAIGN.md`.
 //!
-//! Invariant: a [`CampaignPlan`] is complete: what it needs of its scenarios is in it, so that
-//! the results of a campaign can be merged, replayed and shrunk without its files.
+//! Invariant: a [`CampaignPlan`] is complete. It contains what it needs of its scenarios, so that the
+//! results of a campaign can be merged, replayed and shrunk without its files.
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -1,7 +1,7 @@
 //! The results of a campaign, read back from its stream: what every report is made from.
 //!
-//! Invariant: bounded memory, however many runs: figures are folded, of the rows only the
-//! first that failed are kept.
+//! Invariant: memory is bounded, however many runs there are. Figures are folded, and only the
+//! first rows that failed are kept.
 
 use std::path::Path;
 

@@ -1,10 +1,12 @@
-//! One run: a script is played on a subject, and after each cut it is judged.
+//! One run: plays a script on a subject, and judges it after each cut.
 //!
-//! What is judged, whatever the faults: no figure above what truly happened, none below
-//! what was said to be durable; a board that comes to rest; services and baselines wholly
-//! before or wholly after a command. On a part that was not disturbed: no more lost than
-//! one checkpoint, nothing lost after a warning, no fault named. A damaged page may cost
-//! the checkpoint in it; a worn part stores nothing any more.
+//! Whatever the faults are, no figure may be above what truly happened, and none below what was
+//! said to be durable. A board must come to rest. Services and baselines must be wholly as
+//! before a command or wholly as after it.
+//!
+//! If bus and part were not disturbed, a cut may cost no more than one checkpoint, and nothing
+//! if a warning came long enough before it; and no fault may be named. A damaged page may cost
+//! the checkpoint in it as well. A worn part need not store anything any more.
 
 use shaftbook_core::counters::Counters;
 

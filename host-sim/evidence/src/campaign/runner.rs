@@ -1,5 +1,5 @@
-//! Runs a subject, behind one interface whatever it is: a board with sound rules or
-//! broken ones, or a brought store.
+//! Plays scripts on a subject, behind one interface for all of them: a board with sound rules,
+//! a board that is broken on purpose, or a store that somebody brought.
 
 use std::cell::Cell;
 use std::collections::BTreeMap;

@@ -1,8 +1,8 @@
 //! The script of a run: a workload, and the faults that come on the way. Written to a file,
 //! it is a regression that replays.
 //!
-//! Invariant: a script and its start decide everything; replaying one needs no seed
-//! but those it carries.
+//! Invariant: a script and the start in it decide everything. To replay one, no seed is needed
+//! but those that it carries.
 
 use serde::{Deserialize, Serialize};
 

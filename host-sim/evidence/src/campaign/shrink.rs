@@ -1,10 +1,10 @@
-//! Makes a failing script short: fewer faults, fewer steps, less to do in each, and a
-//! simpler start, as long as it still fails in the same way.
+//! Makes a failing script short: fewer faults, fewer steps, less to do in each, and a simpler
+//! start, as long as it still fails in the same way.
 //!
 //! Method: delta debugging by halves (A. Zeller, R. Hildebrandt, "Simplifying and Isolating
 //! Failure-Inducing Input", IEEE TSE 28(2), 2002; from memory), then step by step.
 //!
-//! Invariant: what is given back fails; the work is bounded.
+//! Invariant: the script that comes out fails; the work is bounded.
 
 use super::run::Ran;
 use super::runner::Runner;

@@ -1,7 +1,8 @@
-//! The states of store and service that a fault can meet, by name, for coverage.
+//! The states of store and service that a fault can meet, each with a name, so that a campaign
+//! can say which of them its faults have met.
 //!
-//! Invariant: a state is named here or it is not counted; a campaign that leaves one
-//! unvisited says so.
+//! Invariant: only states that are named here are counted; a campaign that leaves one unvisited
+//! says so.
 
 use serde::{Deserialize, Serialize};
 use shaftbook_core::board::Board;

@@ -1,17 +1,16 @@
 //! Bring your own store: what a campaign asks of any store of counters on a memory part.
 //!
-//! Purpose: a store that somebody considers for a counter is put through the same
-//! sewing, the same faults and the same judge as ours. `docs/CAMPAIGN.md` has an
-//! example that plugs in another crate.
+//! Purpose: a store that somebody considers for a counter goes through the same sewing, the
+//! same faults and the same judge as ours. `docs/CAMPAIGN.md` has an example that plugs in
+//! another crate.
 //!
 //! Contract, which the campaign checks and does not take on trust:
-//! - what [`CounterStore::power_up`] finds is at least what the last
-//!   [`CounterStore::store`] that returned `Ok` was given, and at most what was handed
-//!   to any call since;
-//! - everything between a cut and the next power-up is lost but for the part's bytes:
-//!   the value is dropped, and a new one is made by `power_up`;
-//! - after a cut every call on the bus fails: an implementation returns, it never waits
-//!   for a part that does not come back.
+//! - what [`CounterStore::power_up`] finds is at least what the last [`CounterStore::store`]
+//!   that returned `Ok` was given, and at most what was handed to any call since;
+//! - everything between a cut and the next power-up is lost except the part's bytes: the value
+//!   is dropped, and a new one is made by `power_up`;
+//! - after a cut every call on the bus fails: an implementation returns, and never waits for a
+//!   part that does not come back.
 
 use std::fmt;
 

@@ -1,4 +1,4 @@
-//! The results of a campaign on disk, as they come: a text file of JSON values, one a
+//! The results of a campaign on disk, as they come: a text file of JSON values, one on each
 //! line, in the order of runs.
 //!
 //! ```text

@@ -1,7 +1,7 @@
-//! What a campaign works on: our whole board, or a store that somebody brought.
+//! What a campaign tries: our whole board, or a store that somebody brought.
 //!
-//! Contract: the truth is what was fed in, counted by the subject's harness and not by
-//! the thing under test; a power-up starts from the bytes of the part alone.
+//! Contract: the truth is what was fed in, counted by the code around the subject and not by
+//! what is tried; a power-up starts from the bytes of the part alone.
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::FaultSet;

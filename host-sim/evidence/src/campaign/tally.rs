@@ -1,7 +1,7 @@
-//! The figures of runs: of one, and folded over many.
+//! The figures of one run, and the same figures folded over many runs.
 //!
-//! Invariant: folding is addition and maximum only, so that it does not matter how runs
-//! are grouped: a campaign in parts adds up to the whole.
+//! Invariant: folding only adds, takes the maximum, or unites sets, so it does not matter how
+//! runs are grouped: a campaign in parts adds up to the whole.
 
 use serde::{Deserialize, Serialize};
 use shaftbook_core::counters::Counters;

@@ -1,7 +1,7 @@
-//! Proof 10: the main loop that ships. Queues that overflow, edges in the middle of a look
-//! at the timer, warnings in the middle of a picture, presses beside a write, a display that
-//! lost its settings; and whatever the machine does, the whole firmware counts and stores
-//! what the bare core does ([`agreement`](super::agreement)).
+//! Proof 10: the main loop that ships. Its cases are queues that overflow, edges in the middle
+//! of a look at the timer, warnings in the middle of a picture, presses while the board writes,
+//! and a display that lost its settings. Beside these, whatever the machine does, the whole
+//! firmware must count and store what the bare core does ([`agreement`](super::agreement)).
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;

@@ -1,7 +1,7 @@
-//! Proof 4: every stitch goes to the needle that sewed it or to the unattributed,
-//! and to one of them only; with clean signals and with noisy ones, on code lines
-//! and on a voltage. All contacts bounce; jumps, trims and breaks are what was fed in; an
-//! edge that found the queue full is told.
+//! Proof 4: every stitch is counted once, for the needle that sewed it or as unattributed. This
+//! is tried with clean signals and with noisy ones, on code lines and on a voltage. All
+//! contacts bounce. Jumps, trims and breaks must be what was fed in, and the board must report
+//! an edge that found the queue full.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;

@@ -1,7 +1,7 @@
 //! The header of a capture: its timescale and its variables.
 //!
-//! Read command by command, not by recursion: a capture may nest its scopes as deeply as
-//! it likes.
+//! It is read command by command, not by recursion, because a capture may nest its scopes as
+//! deeply as it likes.
 
 use std::io::BufRead;
 

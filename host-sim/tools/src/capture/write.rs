@@ -1,9 +1,9 @@
-//! Writes a simulation's events as a capture that `shaftbook replay` gives the same
-//! counts for.
+//! Writes a simulation's events as a capture for which `shaftbook replay` gives the same
+//! counts.
 //!
-//! Timescale 1 µs, the simulation's own. Variables: [`POWER`], [`SHAFT`], [`TRIM`],
-//! [`THREAD_BREAK`], [`JUMP`], [`POWER_FAIL`], the code lines [`NEEDLE`] and the voltage
-//! [`NEEDLE_MV`], all active high. A cut puts every line but the needle's to rest.
+//! The timescale is 1 µs, the simulation's own. The variables, all active high, are [`POWER`],
+//! [`SHAFT`], [`TRIM`], [`THREAD_BREAK`], [`JUMP`], [`POWER_FAIL`], the code lines [`NEEDLE`]
+//! and the voltage [`NEEDLE_MV`]. A cut puts every line but the needle's to rest.
 
 use std::io::{self, Write};
 

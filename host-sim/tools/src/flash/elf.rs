@@ -1,8 +1,8 @@
 //! From a linked program to what goes into the flash.
 //!
-//! Only loadable segments count, at the address where they are loaded (the initial values
-//! of variables stand in the flash, though the variables are in the RAM). Read by crate
-//! `object`.
+//! Only loadable segments count, at the address where they are loaded: the initial values of
+//! variables are in the flash, though the variables are in the RAM. Crate `object` reads the
+//! file.
 
 use std::fmt;
 

@@ -1,7 +1,8 @@
-//! UF2: the file that a board in its boot mode takes as from a memory stick.
+//! UF2: the file that is copied to a board in its boot mode, in which the board looks like a
+//! memory stick.
 //!
-//! Format: Microsoft's open specification "USB Flashing Format (UF2)": blocks of 512
-//! bytes, each with its target address and 256 bytes for it.
+//! Format: Microsoft's open specification "USB Flashing Format (UF2)": blocks of 512 bytes,
+//! each with its target address and 256 bytes for it.
 //!
 //! ```text
 //!   0  0x0A324655          16  bytes of payload, 256
@@ -11,9 +12,9 @@
 //!  32  payload, padding to 508; 508  0x0AB16F30
 //! ```
 //!
-//! Whole sectors are written: the boot ROM erases a sector when its first block comes, and
-//! with an early revision of the chip a sector that is not filled can go wrong (RP2040
-//! erratum E14, from memory).
+//! Whole sectors are written. The boot ROM erases a sector when its first block comes, and with
+//! an early revision of the chip a sector that is not filled can go wrong (RP2040 erratum E14,
+//! from memory).
 
 use super::Flash;
 

@@ -1,4 +1,4 @@
-//! What is planted, row by row, and what of it the hints see.
+//! What is planted, row by row, and how much of it the hints see.
 
 use shaftbook_care::hint::{Certainty, Finding, Hint, look};
 use shaftbook_care::machine::Machine;

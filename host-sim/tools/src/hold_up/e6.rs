@@ -1,5 +1,5 @@
-//! The E6 series of preferred values, IEC 60063: six to a decade, the usual one of
-//! electrolytic capacitors.
+//! The E6 series of preferred values, IEC 60063: six to a decade, the usual
+//! series for electrolytic capacitors.
 //!
 //! Invariant: values are whole nanofarads, so none is rounded.
 

@@ -1,4 +1,5 @@
-//! The unit of capacitors as they are bought.
+//! The unit in which capacitors are sold, in a file of its own because circuit, E6 series and
+//! report share it.
 
 /// A capacitance, µF.
 #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]

@@ -1,9 +1,9 @@
-//! How long the firmware takes from the power-fail edge until all counts are durable: the
-//! one place of these two figures on the host side.
+//! How long the firmware takes from the power-fail edge until all counts are durable. On the
+//! host side, these two figures are only here.
 //!
-//! Sizing goes by the limit, not by what was measured: the measurement is of random moments
-//! on an emulator, which knows no cache misses of the flash, while the limit is held by a
-//! search for the worst moment (`shaftbook prove`, some 16 ms with parts of 5 ms).
+//! Sizing goes by the limit, not by what was measured. The measurement is of random moments on
+//! an emulator, which does not model cache misses of the flash. The limit is held by a search
+//! for the worst moment (`shaftbook prove`, some 16 ms with parts of 5 ms).
 //!
 //! Invariant: [`BUDGET_US`] is the `reaction_us` limit of the RP2040 image in
 //! `.ci/budgets.toml` (a test compares them); an image that is slower fails its tests.

@@ -1,7 +1,7 @@
-//! A journal entry applied to a ledger, oldest first: section 7 of `docs/FORMAT.md`.
+//! Applies journal entries to a ledger, the oldest first: section 7 of `docs/FORMAT.md`.
 //!
-//! The firmware applies them newest first; that both give the same ledger is one of
-//! the things `inspect` shows.
+//! The firmware applies them newest first. That both orders give the same ledger is one of the
+//! things that `inspect` shows.
 
 use shaftbook_core::journal::{AUTHORISED, Entry, Event};
 use shaftbook_core::ledger::{HISTORY_MAX, HistoryLine, IntervalBaseline, Ledger};

@@ -1,4 +1,4 @@
-//! Whose bytes these are: which boards have records on a part.
+//! Whose bytes these are: which boards have records on the part.
 
 use std::collections::BTreeSet;
 

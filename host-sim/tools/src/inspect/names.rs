@@ -1,4 +1,4 @@
-//! Codes on the part in words of the trade.
+//! The codes that are on the part, in words of the trade.
 
 use shaftbook_core::component::{ComponentKind, Measure};
 use shaftbook_core::fault::Fault;

@@ -1,5 +1,5 @@
 //! A second reading of an image, independent of the firmware's recovery: every slot
-//! is read, the newest record chosen, and the rest followed as section 8 of
+//! is read, the newest record is chosen, and the rest is found from it as section 8 of
 //! `docs/FORMAT.md` says. Only the record codecs are shared with the firmware.
 //!
 //! Not done here: judging whether the two readings agree (`report`).

@@ -1,7 +1,7 @@
 //! What the board's own recovery makes of an image: the real core, run on it.
 //!
-//! Not on the bench: a file has no supply, no person and no truth, and may be of a shape that
-//! no simulated part has.
+//! It is not run on the bench, because a file has no supply, no person and no truth, and may be
+//! of a shape that no simulated part has.
 
 use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;

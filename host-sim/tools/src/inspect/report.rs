@@ -1,5 +1,5 @@
-//! What `inspect` says about an image: both readings, compared, in plain values that
-//! serialise. The board's key is never in it.
+//! What `inspect` says about an image: both readings, compared, as plain values that can be
+//! serialised. The board's key is never in them.
 
 use std::fmt::Debug;
 

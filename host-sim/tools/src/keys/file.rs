@@ -7,13 +7,14 @@
 //! check 8 hexadecimal digits
 //! ```
 //!
-//! The check is the CRC-32 (ISO-HDLC) of the 32 bytes of the key: it tells a damaged
-//! file from a whole one and protects against nothing else. Lines that begin with `#` and
-//! empty lines are comments.
+//! The check is the CRC-32 (ISO-HDLC) of the 32 bytes of the key: it tells a damaged file from
+//! a whole one and protects against nothing else. Lines that begin with `#` and empty lines are
+//! comments.
 //!
-//! Invariants: a file is made for its owner only (mode 0600), in one piece, and never
-//! over another; no other command writes over one ([`is_key_file`]); a file that its group
-//! or others may open is refused, judged on the very file that is then read. Errors are one line and never quote the file.
+//! Invariants: a key file is made for its owner only (mode 0600), in one piece, and never over
+//! another file; and no other command writes over a key file ([`is_key_file`]). A key file that
+//! its group or others may open is refused; the file whose mode is checked is the very one that
+//! is then read. Errors are one line and never quote the file.
 //!
 //! Where the system has no such modes (not Unix), they are not checked.
 

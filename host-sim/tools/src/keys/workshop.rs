@@ -1,4 +1,4 @@
-//! The workshop key, and the key of each board.
+//! The workshop key, and how the key of each board is derived from it.
 
 use std::fmt;
 

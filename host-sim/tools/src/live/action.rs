@@ -1,4 +1,4 @@
-//! What a person does at the machine, in words: for scripts and tests.
+//! What a person does at the machine, as words that scripts and tests are made of.
 
 use std::fmt;
 use std::str::FromStr;

@@ -1,4 +1,4 @@
-//! What stands on the display of the live panel, read back from the display model's memory.
+//! What is on the display of the live panel, read back from the display model's memory.
 //!
 //! Invariant: what is shown is what arrived in the display's memory, nothing else.
 

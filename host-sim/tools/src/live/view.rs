@@ -2,7 +2,7 @@
 //! the machine's signals, the memory's pages.
 //!
 //! The pixels are half blocks when the terminal has room for 132 by 46 characters,
-//! else braille dots; both show every pixel.
+//! and braille dots otherwise; both show every pixel.
 
 use ratatui::Frame as Terminal;
 use ratatui::layout::{Constraint, Layout, Rect};

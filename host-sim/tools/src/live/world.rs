@@ -1,8 +1,8 @@
-//! The simulated world of the live panel: a machine by its scenario, its board with
-//! memory and display on one bus, the panel, a wall switch.
+//! The simulated world of the live panel: a machine that follows its scenario, its board with
+//! memory and display on one bus, the panel, and a wall switch.
 //!
-//! Invariants: time only goes on by [`World::pass`]; while the wall switch is off, the
-//! board has no power and sees no signal; what the machine truly did is kept apart.
+//! Invariants: time only goes on by [`World::pass`]; while the wall switch is off, the board
+//! has no power and sees no signal; what the machine truly did is kept apart.
 
 use std::collections::VecDeque;
 

@@ -1,8 +1,8 @@
 //! The ways in which a code read aloud comes out wrong, and what must come of each.
 //!
-//! Two codes differ in at least seven symbols. With `u` symbols unheard, those left
-//! differ in 7 − `u`, and at most (4 − `u`) / 2 wrong ones are corrected. From that
-//! follows what is promised for each damage.
+//! Two codes differ in at least seven symbols. With `u` symbols unheard, the others still
+//! differ in 7 − `u`, and at most (4 − `u`) / 2 wrong ones are corrected. What is promised for
+//! each damage follows from that.
 
 use std::fmt;
 

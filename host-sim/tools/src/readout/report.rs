@@ -1,4 +1,4 @@
-//! What a read-out code says, in plain values that serialise.
+//! What a read-out code says, as plain values that can be serialised.
 
 use serde::Serialize;
 use shaftbook_core::component::ComponentKind;

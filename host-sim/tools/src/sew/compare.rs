@@ -1,8 +1,8 @@
-//! Counted beside truth, each difference with its causes.
+//! What was counted beside the truth, each difference with its causes.
 //!
-//! A board can only count what reaches it. What the scenario's signal faults take away
-//! or add is no fault of the board, so the judgement allows for exactly that, and says
-//! so; nothing else is allowed for.
+//! A board can only count what reaches it. What the scenario's signal faults take away or add
+//! is not a mistake of the board, so the judgement allows for exactly that, and says so. It
+//! allows for nothing else.
 
 use serde::Serialize;
 use shaftbook_core::counters::Counters;

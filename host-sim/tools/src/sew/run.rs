@@ -1,8 +1,7 @@
 //! One simulated life through board, driver and bus.
 //!
-//! The board is fitted on the bench first; its counters then are the zero of what is
-//! reported. After the last cut a copy of it is powered once more, to see what was
-//! durable.
+//! The board is fitted on the bench first, and what is reported is counted from there on. After
+//! the last cut a copy of the board is powered once more, to see what was durable.
 
 use std::ops::ControlFlow;
 

@@ -1,4 +1,4 @@
-//! What a count may rightly be above the truth by.
+//! By how much a count may rightly be above the truth.
 
 use shaftbook_core::counters::Counters;
 use shaftbook_core::settings::NeedleSource;

@@ -1,7 +1,7 @@
 //! The simulated chip below the main loop, for one turn.
 //!
-//! Invariants: time goes on by bus transactions and by [`Pins::look_us`] for each look at
-//! the timer; what comes in meanwhile is captured at its moment.
+//! Invariants: time goes on by bus transactions and by [`Pins::look_us`] for each look at the
+//! timer; an edge that comes in meanwhile is captured at its own moment.
 
 use shaftbook_core::input::Input;
 use shaftbook_mainloop::hardware::{ButtonEdge, Hardware};

@@ -1,11 +1,11 @@
 //! A board as the bench sees it.
 //!
-//! Purpose: the same bench, workload and judge drive the bare core, which is fast, and the
-//! whole firmware that ships, with its loop, panel and display: [`Core`]
-//! and [`Firmware`](super::firmware::Firmware).
+//! Purpose: the same bench, workload and judge drive two kinds of board: the bare core
+//! ([`Core`]), which is fast, and the whole firmware that ships, with its loop, panel and
+//! display ([`Firmware`](super::firmware::Firmware)).
 //!
-//! Contract: a device keeps nothing over [`Device::powered_again`] that a board would lose;
-//! time comes in as an argument and passes only by the bus and by [`Device::step`].
+//! Contract: over [`Device::powered_again`] a device keeps nothing that a board would lose.
+//! Time comes in as an argument, and passes only by the bus and by [`Device::step`].
 
 pub mod core;
 

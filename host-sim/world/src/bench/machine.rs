@@ -1,6 +1,6 @@
 //! What the machine does, as signals to the board and as truth beside them.
 //!
-//! Invariant: the truth counts what is fed in at the moment at which it is.
+//! Invariant: the truth counts each signal at the moment at which it is fed in.
 
 use shaftbook_core::counters::Needle;
 use shaftbook_core::input::{Input, Level};
@@ -23,7 +23,7 @@ impl<D: Device> Bench<D> {
         }
     }
 
-    /// Brings `needle` over the plate and lets it settle.
+    /// Brings `needle` over the plate and waits until its position is debounced.
     pub fn select(&mut self, needle: Needle, watch: &mut impl FnMut(&Self)) {
         let code = Input::NeedleCode(needle.number() - 1);
         self.feed(self.now(), code, Meant::Nothing);

@@ -1,6 +1,7 @@
 //! What a person asks of the board: renewals, services, replies.
 //!
-//! Invariant: what a command will change is noted by the truth, not by the board.
+//! Invariant: what a command will change is reckoned from the truth, not from the board's own
+//! counts.
 
 use shaftbook_core::authority::{self, EightDigits, Key};
 use shaftbook_core::board::Command;

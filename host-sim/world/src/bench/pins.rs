@@ -1,4 +1,5 @@
-//! What the simulated chip's interrupts and outputs hold.
+//! The pins and the port of the simulated chip: what is still to come in, what the interrupts
+//! have queued, and what the outputs show.
 
 use std::collections::VecDeque;
 

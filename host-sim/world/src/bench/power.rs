@@ -1,4 +1,4 @@
-//! The supply goes, the watchdog resets, and a new board starts.
+//! Cuts of the supply, resets by the watchdog, and the board that starts after them.
 //!
 //! Invariant: a recovery starts from the bytes of the part alone.
 

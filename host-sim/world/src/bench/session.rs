@@ -1,12 +1,13 @@
-//! A bench that is driven by events with their times: for `sew`, `replay` and the live
-//! panel.
+//! A bench that is driven by events with their times: for `sew`, `replay` and the live panel.
 //!
-//! How time is kept: an event has a time of the session. Work that falls due is done when
-//! the next event is known, so that a cut can fall into the middle of it. A transaction
-//! takes bus time; edges that come meanwhile keep their own stamps, and are handed to the
-//! board before its next turn, as the capture queue does on the board.
+//! An event has a time of the session. Work that falls due before an event is done only when
+//! that event is known, so that a cut can fall into the middle of that work. A transaction
+//! takes bus time. Edges that come meanwhile keep their own stamps, and are handed to the board
+//! before its next turn, as the capture queue does on the board.
 //!
-//! Invariants: turns and inputs come in the order of time, but for edges captured during a
+//! Events do not say what they truly mean: whoever makes them keeps the truth.
+//!
+//! Invariants: turns and inputs come in the order of time, except edges captured during a
 //! transaction; a cut destroys the board and keeps the part.
 
 use shaftbook_core::board::{Board, Command, Effect, Fitting};

@@ -1,7 +1,8 @@
-//! The bench's main loop with a display on the bus: turns by the rule that boards go by.
+//! The bench's main loop with a display on the bus. Its turns follow the rule that boards
+//! follow (`shaftbook_core::turn`).
 //!
-//! Inputs are fed between turns, as the bench's callers always do; only the power-fail
-//! warning also comes in the middle of one.
+//! Inputs are fed between turns, as all callers of the bench do. Only the power-fail warning
+//! can also come in the middle of a turn.
 
 use shaftbook_core::board::Polled;
 use shaftbook_core::input::{Input, Level};

@@ -1,7 +1,7 @@
 //! The bytes at rest: what the cells hold, and beside it what they should hold.
 //!
-//! Invariant: without a fault the two are equal; then there is no second copy at all,
-//! so that a sound part costs nothing extra.
+//! Invariant: without a fault the two are equal. Then no second copy is kept at all, so that a
+//! sound part costs nothing extra.
 
 use std::collections::BTreeMap;
 use std::ops::Range;

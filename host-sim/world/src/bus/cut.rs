@@ -1,4 +1,4 @@
-//! A cut that waits for its moment.
+//! A cut of the supply that waits for its moment.
 
 /// When the supply will go, and whether it has gone.
 #[derive(Clone, Copy, Debug)]

@@ -1,8 +1,8 @@
-//! Transactions with the display: what is on the bus beside the memory part.
+//! Transactions with the display, which is on the bus beside the memory part.
 //!
-//! Invariants: no byte of the memory part and no draw of the bus's random numbers
-//! depends on what is said to the display, so that the part behaves alike with and
-//! without one (random refusals, which are drawn for every transaction, excepted).
+//! Invariant: what is said to the display changes no byte of the memory part, and takes none of
+//! the bus's random numbers but those of random refusals, which are drawn for every
+//! transaction. So, except for those refusals, the part behaves alike with and without a display.
 
 use embedded_hal::i2c::Operation;
 use rand_core::Rng;

@@ -1,4 +1,4 @@
-//! Program cycles, counted where datasheets count them.
+//! Program cycles, counted where datasheets count them: per page and per group of 4 bytes.
 
 use core::ops::Range;
 

@@ -1,3 +1,5 @@
+//! Profiles that are read, with the components that they give, and profiles that are refused.
+
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use shaftbook_core::component::{ComponentKind, Measure, Role};

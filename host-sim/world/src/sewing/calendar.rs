@@ -1,6 +1,6 @@
 //! When the machine has power: shifts, days off and wall-switch offs, day by day.
 //!
-//! Invariant: spells come in order and do not overlap.
+//! Invariant: the spells of power come in order and do not overlap.
 
 use super::random::Random;
 use crate::scenario::{Hours, Power};

@@ -1,4 +1,4 @@
-//! What a session gives: time-stamped changes of the supply and of the inputs.
+//! What the generator or a capture gives: time-stamped changes of the supply and of the inputs.
 
 use shaftbook_core::input::Input;
 

@@ -1,8 +1,8 @@
 //! Where the sewing stands in the designs: which run comes next.
 //!
-//! A colour block is divided into as many runs as it has trims; stitches and jumps
-//! are spread over them as evenly as whole numbers allow. A run that was broken
-//! off (thread break, off) is taken up where it stopped.
+//! A colour block is divided into as many runs as it has trims; stitches and jumps are spread
+//! over them as evenly as whole numbers allow. A run that was broken off, by a thread break or
+//! because the power went, is taken up where it stopped.
 
 use crate::scenario::{Block, Design};
 

@@ -1,7 +1,7 @@
-//! Randomness of the simulation: xoshiro256++ and PCG32 from one seed, and the few
-//! draws the generator needs.
+//! The random numbers of the simulation: xoshiro256++ and PCG32 from one seed, and the few ways
+//! in which the generator draws from them.
 //!
-//! Invariant: whole-number arithmetic wherever a time comes out, so that the same
+//! Invariant: wherever a time comes out, only whole numbers are reckoned with, so that the same
 //! seed gives the same bytes on every machine.
 
 use rand_core::{Rng, SeedableRng};

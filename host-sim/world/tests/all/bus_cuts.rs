@@ -1,5 +1,5 @@
-//! Cuts: before and after every bus byte, inside the program time, nested.
-//! Rules: `docs/FAULT_MODEL.md`, "Power cuts".
+//! Cuts: before and after every bus byte, inside the program time, and one within another's
+//! recovery. Rules: `docs/FAULT_MODEL.md`, "Power cuts".
 
 use embedded_hal::i2c::I2c;
 use shaftbook_core::medium::Geometry;

@@ -1,4 +1,4 @@
-//! Shared by the property tests.
+//! Shared by the property tests: their cases, which are the same in every run.
 
 use proptest::test_runner::{Config, RngSeed};
 

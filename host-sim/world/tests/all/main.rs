@@ -1,5 +1,5 @@
-//! Tests of `shaftbook-world` by its public interface: one program, so that it is linked
-//! once.
+//! Tests of `shaftbook-world` through its public interface. They are one program, so that the
+//! crate is linked only once.
 
 mod bus_against_bytewise_model;
 mod bus_cuts;

@@ -2,14 +2,15 @@
 //!
 //! Configured as its documentation says (README and the module `config`):
 //! - feature `crc`, "protect integrity of the data in flash";
-//! - `PAGE_SIZE` is "the smallest unit that can be erased at once": a choice on an EEPROM;
-//!   256 bytes, of which a file of one value of 128 bytes fills one;
+//! - `PAGE_SIZE` is "the smallest unit that can be erased at once", which is a choice on an
+//!   EEPROM: here 256 bytes, of which a file of one value of 128 bytes fills one;
 //! - `ALIGN` 1, as an EEPROM is written byte by byte; the chunk as long as a block; key and
 //!   value as short as they are; branching factor and scratch pages as they come ("do not
 //!   change");
 //! - another `random_seed` at each power-up;
 //! - its README advises against single small writes ("batch multiple writes in a single
-//!   transaction") and for data of more than 1,000 keys: a counter does not offer that.
+//!   transaction"), and recommends it for data of more than 1,000 keys: a counter can follow
+//!   neither advice.
 //!
 //! A part that does not mount is formatted only if it is blank.
 

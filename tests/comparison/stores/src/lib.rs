@@ -1,14 +1,14 @@
 //! Adapters: each puts one value of 128 bytes on a memory part by one storage crate.
 //!
-//! Purpose: the same adapter is run on the simulated part and weighed on thumbv6m, so
-//! that the figures are of the same code. Nothing here knows what the 128 bytes mean.
+//! Purpose: the same adapter is run on the simulated part and weighed on thumbv6m, so that the
+//! figures are of the same code. Nothing here knows what the 128 bytes mean.
 //!
 //! - [`ring`]: no crate, records in turn; what one would write oneself
-//! - `sequential`: `sequential-storage`
-//! - `ekv`, `littlefs`, `tickv`: the crates of these names
+//! - `sequential`: the crate `sequential-storage`
+//! - `ekv`, `littlefs`, `tick`: the crates `ekv`, `littlefs2` and `tickv`
 //!
-//! Erasing: an EEPROM has no erase; where a crate asks for one, the block is programmed
-//! with 0xFF, page by page.
+//! An EEPROM has no erase. Where a crate asks for one, the block is programmed with 0xFF, page
+//! by page.
 
 #![no_std]
 #![forbid(unsafe_code)]

@@ -5,13 +5,14 @@
 //! | sequence | the 120 used bytes of the value  | CRC |        256 slots of two pages
 //! ```
 //!
-//! No library and no advice to follow: sequence and CRC-32 (IEEE 802.3) stand around the
-//! value, each record has its own whole pages, and the next slot is always the one after
-//! the newest. At boot the newest is found by bisection: from slot 0 on the sequences rise
-//! by one a slot up to the newest.
+//! It uses no library and follows no advice. A sequence goes before the value and a CRC-32
+//! (IEEE 802.3) behind it, each record has whole pages of its own, and the next slot is always
+//! the one after the newest. At boot the newest is found by bisection, because from slot 0 on
+//! the sequences rise by one from slot to slot, up to the newest.
 //!
 //! Invariant: the record before the one being written is never touched.
-//! Not done: a slot that has gone bad, and reading back what was written.
+//!
+//! Not done: passing over a slot that has gone bad, and reading back what was written.
 
 use crate::Failure;
 use crate::Part;

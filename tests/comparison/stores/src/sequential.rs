@@ -3,11 +3,11 @@
 //! Configured as its documentation says (README and the pages of `map` and `cache`):
 //! - "Map" for values that are replaced, with a key type of `u8`; a buffer that holds the
 //!   biggest key and value, here 129 bytes, rounded up;
-//! - all array caches together, which its README's table shows to read least; they live as
-//!   long as the power lasts and are made anew at power-up ("must be kept around");
-//! - `WRITE_SIZE` 1 and `READ_SIZE` 1, which an EEPROM can; `ERASE_SIZE` is a choice: the
-//!   crate wants an item to fit a block many times over and at least two blocks. Both a
-//!   block of 1,024 bytes (7 values) and one of 256 (1 value) are run.
+//! - all array caches together, which read least by the table in its README; they live as long
+//!   as the power lasts and are made anew at power-up ("must be kept around");
+//! - `WRITE_SIZE` 1 and `READ_SIZE` 1, which an EEPROM can do; `ERASE_SIZE` is a choice: the
+//!   crate wants an item to fit a block many times over and at least two blocks. A block of
+//!   1,024 bytes (7 values) and one of 256 (1 value) are both run.
 
 use embassy_futures::block_on;
 use embedded_storage_async::nor_flash::{

@@ -1,20 +1,21 @@
 //! `tickv` 2: its log of keys.
 //!
 //! Configured as its documentation says (README, `SPEC.md`, the pages of `TicKV`):
-//! - a region is "the smallest region that can be erased": a choice on an EEPROM; 512
-//!   bytes, which is also the length of the buffer it reads into. With 1,024 the workload
-//!   does not run through: values of 128 bytes and the crate's own key fill a region to
-//!   within 11 bytes, at which its search for a key ends too early, so that the value that
-//!   was to be invalidated is not found and the new one is refused (`KeyAlreadyExists`);
-//! - a key is never replaced: the old one is invalidated, the new one appended ("a
-//!   successful write or erase is durably committed"); when a region is full, garbage is
-//!   collected, which is left to the caller;
-//! - its README assumes that "key values will rarely need to be modified", and promises that
-//!   a cut "only affects a single key": here that is the only one. Two keys in turn do not
-//!   help: tried, and after the first collection the key that had come to lie beyond an
-//!   erased region was not found again, without any cut.
+//! - a region is "the smallest region that can be erased", which is a choice on an EEPROM: here
+//!   512 bytes, which is also the length of the buffer that the crate reads into. With 1,024
+//!   bytes the workload does not run to its end: values of 128 bytes and the crate's own key
+//!   fill a region to within 11 bytes. Then the crate's search for a key ends too early, so
+//!   that the value that was to be invalidated is not found and the new one is refused
+//!   (`KeyAlreadyExists`);
+//! - a key is never replaced: the old one is invalidated, the new one appended ("a successful
+//!   write or erase is durably committed"). When a region is full, garbage must be collected,
+//!   which the crate leaves to its caller;
+//! - its README assumes that "key values will rarely need to be modified", and promises that a
+//!   cut "only affects a single key": here that is the only one. Two keys in turn were tried
+//!   and do not help: after the first collection, the key that had come to lie beyond an erased
+//!   region was not found again, without any cut.
 //!
-//! Boot reads every region that may hold a key, into the buffer.
+//! Boot reads every region that may hold a key into the buffer.
 
 use core::cell::RefCell;
 

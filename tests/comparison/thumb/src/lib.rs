@@ -1,10 +1,10 @@
-//! What the probes share: a part of which nothing is known, and a panic handler that
-//! weighs nothing.
+//! What the probes share: a part whose answers the compiler does not know, so that it can leave
+//! nothing out; and a panic handler that weighs nothing.
 //!
-//! Each binary is linked without a start-up routine and is only read, never run. The
-//! driver of the part and the bus are left out of all of them alike. Every function named
-//! `probe_…` is a root: the stack is counted from there down. `STATE_BYTES` is the RAM
-//! that the store keeps while there is power, its buffers included.
+//! Each probe is linked without a start-up routine and is only read, never run. The driver of
+//! the part and the bus are left out of all of them alike. Every function named `probe_…` is a
+//! root: the stack is counted from there down. `STATE_BYTES` is the RAM that the store keeps
+//! while there is power, its buffers included.
 
 #![no_std]
 

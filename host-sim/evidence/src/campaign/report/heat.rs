@@ -1,6 +1,6 @@
 //! The table of coverage: which kind of fault met which state, how often.
 //!
-//! Invariant: what was never met is told by a sign and a word, not by colour alone.
+//! Invariant: what was never met is shown by a sign and a word, not by colour alone.
 
 use maud::{Markup, html};
 

@@ -1,7 +1,6 @@
 //! A campaign's report for programs. Its schema: `docs/schemas/campaign.schema.json`.
 //!
-//! Invariant: what the other reports show beside it comes from here, so that they cannot
-//! differ in a figure.
+//! The page for people takes its figures from this report, so that the two cannot differ.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};

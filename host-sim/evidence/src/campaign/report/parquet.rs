@@ -1,10 +1,10 @@
-//! All runs of a campaign as one Parquet file, a row each, for queries. Columns and worked
-//! queries: `docs/QUERIES.md`.
+//! All runs of a campaign as one Parquet file for queries, one row for each run. Columns and
+//! worked queries: `docs/QUERIES.md`.
 //!
-//! Invariants: the stream decides every byte (the writer's name is fixed, there is no
-//! time in it). Memory is bounded: at most [`GROUP_ROWS`] rows are held, some 150 bytes
-//! each beside the words of a failure, and the encoded pages of one row group, however
-//! many runs there are; what grows is a footer of a few kilobytes for each row group.
+//! Invariants: the stream decides every byte (the writer's name is fixed, and no time is
+//! written). Memory is bounded, however many runs there are: at most [`GROUP_ROWS`] rows are
+//! held, some 150 bytes each beside the words of a failure, and the encoded pages of one row
+//! group. What grows is a footer, by a few kilobytes for each row group.
 
 use std::collections::BTreeMap;
 use std::fmt::Display;

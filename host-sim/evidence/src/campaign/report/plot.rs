@@ -1,8 +1,8 @@
 //! Small plots as inline SVG: bars over bins, with a logarithmic or a linear scale.
 //!
-//! They are drawn here, and not by a plotting crate, for what the page needs of them:
-//! colours by the page's style sheet, so that they follow light, dark and print; a title
-//! and a description for those who do not see them; one outline for 512 bars.
+//! They are drawn here, and not by a plotting crate, because of what the page needs: colours
+//! from the page's style sheet, so that they follow light, dark and print; a title and a
+//! description for readers who do not see the plot; one outline for 512 bars.
 
 use std::fmt::Write as _;
 

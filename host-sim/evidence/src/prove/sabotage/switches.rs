@@ -1,8 +1,8 @@
-//! One board for all mistakes: every function that can be broken is looked up.
+//! One board for all mistakes: every function that can be broken is looked up in a table.
 //!
-//! Purpose: a type for each mistake would compile core, store and proofs anew for each.
-//! [`Sabotaged`] is compiled once; which functions it has is set for a thread, before each
-//! run of a proof, and a run stays on its thread.
+//! Purpose: if each mistake had a type of its own, core, store and proofs would be compiled
+//! anew for each. [`Sabotaged`] is compiled once. Which functions it has is set for a thread
+//! before each run of a proof, and a run stays on its thread.
 
 use std::cell::Cell;
 

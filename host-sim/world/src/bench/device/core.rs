@@ -1,7 +1,7 @@
 //! The bare core on its memory driver: the fast device, for searching.
 //!
-//! What a main loop adds is taken by its worst case: a display that is redrawn without
-//! pause ([`BenchScreen`]), if one is fitted.
+//! It has no main loop. The bus time that a main loop would take for its panel is put in at its
+//! worst: a display that is redrawn without pause ([`BenchScreen`]), if one is fitted.
 
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::{Board, Command, Polled};

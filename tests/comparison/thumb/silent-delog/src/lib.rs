@@ -1,6 +1,7 @@
 //! What `littlefs2` asks of `delog`, with nothing logged: as with its feature `log-none`.
 //!
-//! Only for weighing: `delog` 0.1.8 needs compare-and-swap, which a Cortex-M0 has not.
+//! It is used only for weighing, because `delog` 0.1.8 itself needs compare-and-swap, which a
+//! Cortex-M0 does not have.
 
 #![no_std]
 

@@ -1,4 +1,4 @@
-//! `ekv`.
+//! The probe that weighs `ekv`.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,5 @@
-//! `littlefs2`: the file system and the part that it borrows, in the main function.
+//! The probe that weighs `littlefs2`, with the file system and the part that it borrows in the
+//! main function.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,4 @@
-//! Shaftbook's store, with the ledger that its snapshots hold.
+//! The probe that weighs Shaftbook's store, with the ledger that its snapshots hold.
 
 #![no_std]
 #![no_main]

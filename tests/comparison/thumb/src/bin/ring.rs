@@ -1,4 +1,4 @@
-//! The plain ring.
+//! The probe that weighs the plain ring.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,4 @@
-//! `sequential-storage`, blocks of 1,024 bytes.
+//! The probe that weighs `sequential-storage` with blocks of 1,024 bytes.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,4 @@
-//! `sequential-storage`, blocks of 256 bytes.
+//! The probe that weighs `sequential-storage` with blocks of 256 bytes.
 
 #![no_std]
 #![no_main]

@@ -1,4 +1,4 @@
-//! `tickv`.
+//! The probe that weighs `tickv`.
 
 #![no_std]
 #![no_main]
