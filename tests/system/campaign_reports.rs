@@ -16,12 +16,12 @@ use shaftbook_core::rules::Sound;
 use shaftbook_evidence::campaign::draw::run_seed;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
 use shaftbook_evidence::campaign::kind::{FaultKind, KindSet};
-use shaftbook_evidence::campaign::plan::{CampaignPlan, Shop, Span};
+use shaftbook_evidence::campaign::plan::{CampaignPlan, LeastMost, Shop};
 use shaftbook_evidence::campaign::report::json::Report;
 use shaftbook_evidence::campaign::report::schema::schema;
 use shaftbook_evidence::campaign::report::{html, json, parquet as table};
 use shaftbook_evidence::campaign::results::{FAILURES_KEPT, Results};
-use shaftbook_evidence::campaign::row::Row;
+use shaftbook_evidence::campaign::row::RunRow;
 use shaftbook_evidence::campaign::runner::{Ours, Runner as _};
 use shaftbook_evidence::campaign::state::{MetState, StateSet};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Shard, StreamHeader, Writer};
@@ -55,7 +55,7 @@ fn plan(runs: u64) -> CampaignPlan {
         description: "by hand & <i>not</i> run".into(),
         seed: u64::MAX,
         runs,
-        steps: Span { least: 1, most: 2 },
+        steps: LeastMost { least: 1, most: 2 },
         starts: 1,
         most_of_a_kind: 1,
         faults: [(FaultKind::Cut, 1.0)].into(),
@@ -65,7 +65,7 @@ fn plan(runs: u64) -> CampaignPlan {
 }
 
 /// Run `run`, with figures that differ from row to row and reach the ends of their types.
-fn row(plan: &CampaignPlan, run: u64) -> Row {
+fn row(plan: &CampaignPlan, run: u64) -> RunRow {
     let mut kinds = KindSet::default();
     let mut states = StateSet::default();
     let mut faults = FaultSet::default();
@@ -76,7 +76,7 @@ fn row(plan: &CampaignPlan, run: u64) -> Row {
         faults.raise(Fault::ALL[((run + place) % 14) as usize]);
     }
     let small = run as u32;
-    Row {
+    RunRow {
         run,
         seed: if run == 3 { u64::MAX } else { run_seed(plan, run) },
         shop: small % 2,
@@ -99,7 +99,7 @@ fn row(plan: &CampaignPlan, run: u64) -> Row {
 }
 
 /// The stream `name` of `rows`, chunk by chunk, with a tally that has something in it.
-fn stream_of(name: &str, plan: &CampaignPlan, row: impl Fn(u64) -> Row) -> PathBuf {
+fn stream_of(name: &str, plan: &CampaignPlan, row: impl Fn(u64) -> RunRow) -> PathBuf {
     let path = scratch(name);
     let header = StreamHeader::new(plan, "by-hand", Shard::WHOLE);
     let mut writer = Writer::begin(&path, &header).unwrap();
@@ -236,7 +236,7 @@ fn the_report_says_what_the_runs_say() {
     let report = Report::of(&results, "a.toml");
     let plan = plan(600);
     let rows: Vec<_> = (0..600).map(|run| row(&plan, run)).collect();
-    let failed = |of: &dyn Fn(&Row) -> bool| {
+    let failed = |of: &dyn Fn(&RunRow) -> bool| {
         rows.iter().filter(|row| of(row) && row.seen.is_some()).count() as u64
     };
     assert_eq!(serde_json::from_value::<Report>(json::json(&results, "a.toml")).unwrap(), report);
@@ -405,7 +405,8 @@ fn the_page_says_the_verdict_and_how_to_play_failures_again() {
 #[test]
 fn a_campaign_that_was_interrupted_says_so() {
     let plan = plan(600);
-    let path = stream_of("interrupted.jsonl", &plan, |run| Row { seen: None, ..row(&plan, run) });
+    let path =
+        stream_of("interrupted.jsonl", &plan, |run| RunRow { seen: None, ..row(&plan, run) });
     // The last chunk's own line is lost.
     let stream = fs::read_to_string(&path).unwrap();
     let kept = stream.trim_end().rsplit_once('\n').unwrap().0;
@@ -451,7 +452,7 @@ fn cell(field: &Field) -> Value {
 }
 
 /// What the table must say of `row`.
-fn told(plan: &CampaignPlan, row: &Row) -> Value {
+fn told(plan: &CampaignPlan, row: &RunRow) -> Value {
     let faults = row.named.iter().map(|fault| format!("{fault:?}"));
     serde_json::json!({
         "run": row.run,

@@ -86,12 +86,19 @@ impl<'a> Fields<'a> {
         }
     }
 
-    /// A mistake in a layout, which no bytes can make: the walk is not at `place`.
+    /// A mistake in a layout, which no bytes can make: the walk is not at `at_bit`.
     #[inline(always)]
     pub(super) fn check(&self, at_bit: u32) {
         #[cfg(debug_assertions)]
         assert_eq!(self.at_bit - self.item_bit, at_bit as usize, "a field is not at its place");
         let _ = at_bit;
+    }
+
+    /// The same; or a field of `bits` has a place of another width.
+    #[inline(always)]
+    fn check_whole(&self, place: &Bits, bits: u32) {
+        self.check(place.start);
+        debug_assert_eq!(width(place), bits, "a field is not as wide as its place");
     }
 
     /// The next `width` bits (0 to 56), of a field that has no fixed place.
@@ -157,28 +164,28 @@ impl<'a> Fields<'a> {
     /// The field of 8 bits at `place`.
     #[inline(always)]
     pub fn byte(&mut self, value: &mut u8, place: Bits) {
-        self.check(place.start);
+        self.check_whole(&place, 8);
         self.next_byte(value);
     }
 
     /// The field of 16 bits at `place`.
     #[inline(always)]
     pub fn half(&mut self, value: &mut u16, place: Bits) {
-        self.check(place.start);
+        self.check_whole(&place, 16);
         self.next_half(value);
     }
 
     /// The field of 32 bits at `place`.
     #[inline(always)]
     pub fn word(&mut self, value: &mut u32, place: Bits) {
-        self.check(place.start);
+        self.check_whole(&place, 32);
         self.next_word(value);
     }
 
     /// The field of 48 bits at `place`.
     #[inline(always)]
     pub fn long(&mut self, value: &mut u64, place: Bits) {
-        self.check(place.start);
+        self.check_whole(&place, 48);
         self.next_long(value);
     }
 
@@ -235,6 +242,12 @@ mod tests {
         assert!(!writer.is_complete());
         assert_eq!(bytes, [0xF0]);
         assert_eq!(Fields::reader(&bytes, 4).narrow(0, 4..16), 0xF);
+    }
+
+    #[test]
+    #[should_panic(expected = "a field is not as wide as its place")]
+    fn a_field_of_another_width_than_its_place_is_found_by_a_debug_build() {
+        Fields::reader(&[0; 2], 0).byte(&mut 0, 0..16);
     }
 
     #[test]

@@ -9,6 +9,8 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 
+use shaftbook_core::medium::Geometry;
+
 use super::kind::FaultKind;
 use super::plan::{CampaignPlan, Shop};
 use super::script::{Again, Deed, Script, ScriptFault, Start};
@@ -17,7 +19,7 @@ use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::Tear;
 
 /// Page length of the reference part, bytes.
-const PAGE_BYTES: u16 = 64;
+const PAGE_BYTES: u16 = Geometry::REFERENCE.page_bytes;
 /// Most stitches of one step: a run is a window of a day, not a day.
 const STITCHES_MAX: u32 = 90;
 /// Longest standing of one step, s: a little more than the standstill bound.

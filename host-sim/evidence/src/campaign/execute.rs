@@ -8,7 +8,7 @@ use std::time::Instant;
 use rayon::prelude::*;
 
 use super::draw::{draw, run_seed};
-use super::row::Row;
+use super::row::RunRow;
 use super::runner::Runner;
 use super::stream::{Chunk, StreamHeader, Writer};
 use super::tally::Tally;
@@ -64,12 +64,12 @@ pub fn execute(
             done.is_complete = false;
             break;
         }
-        let played: Vec<(Row, Tally)> = range
+        let played: Vec<(RunRow, Tally)> = range
             .into_par_iter()
             .map(|run| {
                 let (shop, script) = draw(&header.plan, run);
                 let ran = runner.play(&script);
-                let row = Row::of(run, run_seed(&header.plan, run), shop, &script, &ran);
+                let row = RunRow::of(run, run_seed(&header.plan, run), shop, &script, &ran);
                 (row, ran.tally)
             })
             .collect();

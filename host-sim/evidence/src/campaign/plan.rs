@@ -31,7 +31,7 @@ struct File {
     seed: u64,
     runs: u64,
     #[serde(default)]
-    steps: Span,
+    steps: LeastMost,
     #[serde(default = "default_starts")]
     starts: u32,
     #[serde(default = "three")]
@@ -76,14 +76,14 @@ const fn default_starts() -> u32 {
 /// Least and most, both included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Span {
+pub struct LeastMost {
     /// At least.
     pub least: u32,
     /// At most.
     pub most: u32,
 }
 
-impl Default for Span {
+impl Default for LeastMost {
     fn default() -> Self {
         Self { least: 6, most: 24 }
     }
@@ -131,7 +131,7 @@ pub struct CampaignPlan {
     /// Runs.
     pub runs: u64,
     /// Steps of a run.
-    pub steps: Span,
+    pub steps: LeastMost,
     /// Boards of different age that runs start from, at most.
     pub starts: u32,
     /// Most faults of a kind in a run.
@@ -186,7 +186,7 @@ fn check(file: &File) -> Result<(), (String, String)> {
     if !(1..=RUNS_MAX).contains(&file.runs) {
         return wrong("runs", format!("{} is not 1 to {RUNS_MAX}", file.runs));
     }
-    let Span { least, most } = file.steps;
+    let LeastMost { least, most } = file.steps;
     if least == 0 || least > most || most > STEPS_MAX {
         return wrong("steps", format!("least 1, most {STEPS_MAX}, least at most most"));
     }

@@ -6,7 +6,7 @@
 use std::path::Path;
 
 use super::kind::FaultKind;
-use super::row::Row;
+use super::row::RunRow;
 use super::state::MetState;
 use super::stream::{Reader, StreamHeader};
 use super::tally::Tally;
@@ -26,7 +26,7 @@ pub struct RunCount {
 }
 
 impl RunCount {
-    fn add(&mut self, row: &Row) {
+    fn add(&mut self, row: &RunRow) {
         self.runs += 1;
         self.failed += u64::from(row.seen.is_some());
     }
@@ -48,7 +48,7 @@ pub struct Results {
     /// Chunks that are there.
     pub chunks: u64,
     /// The first runs that failed, at most [`FAILURES_KEPT`].
-    pub failures: Vec<Row>,
+    pub failures: Vec<RunRow>,
 }
 
 impl Results {
@@ -76,7 +76,7 @@ impl Results {
         Ok(it)
     }
 
-    fn add(&mut self, row: Row) {
+    fn add(&mut self, row: RunRow) {
         self.all.add(&row);
         if let Some(count) = self.shops.get_mut(row.shop as usize) {
             count.add(&row);
@@ -122,7 +122,7 @@ impl Results {
 impl Results {
     /// The command that plays run `row` again, shrinks it and writes it to a file.
     #[must_use]
-    pub fn replay(&self, row: &Row, file: &str) -> String {
+    pub fn replay(&self, row: &RunRow, file: &str) -> String {
         let plan = &self.header.plan;
         // A brought store's own program plays its runs, without naming it.
         let broken = self.header.subject.parse::<&'static Sabotage>();

@@ -12,7 +12,7 @@ use super::tally::Named;
 /// One run.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Row {
+pub struct RunRow {
     /// Its number, from 0.
     pub run: u64,
     /// Its seed.
@@ -52,7 +52,7 @@ pub struct Row {
     pub seen: Option<String>,
 }
 
-impl Row {
+impl RunRow {
     /// The row of run `run`.
     #[must_use]
     pub fn of(run: u64, seed: u64, shop: usize, script: &Script, ran: &Ran) -> Self {

@@ -20,7 +20,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::plan::CampaignPlan;
-use super::row::Row;
+use super::row::RunRow;
 use super::tally::Tally;
 use shaftbook_world::input_error::InputError;
 
@@ -132,7 +132,7 @@ pub struct Chunk {
 #[serde(rename_all = "lowercase")]
 enum Line {
     Header(Box<StreamHeader>),
-    Run(Box<Row>),
+    Run(Box<RunRow>),
     Chunk(Box<Chunk>),
 }
 
@@ -194,7 +194,7 @@ impl Writer {
     ///
     /// # Errors
     /// It cannot be written.
-    pub fn chunk(&mut self, rows: Vec<Row>, chunk: Chunk) -> Result<(), InputError> {
+    pub fn chunk(&mut self, rows: Vec<RunRow>, chunk: Chunk) -> Result<(), InputError> {
         for row in rows {
             self.line(&Line::Run(Box::new(row)))?;
         }
@@ -255,7 +255,10 @@ impl Reader {
     ///
     /// # Errors
     /// It cannot be read.
-    pub fn next_chunk(&mut self, mut take: impl FnMut(Row)) -> Result<Option<Chunk>, InputError> {
+    pub fn next_chunk(
+        &mut self,
+        mut take: impl FnMut(RunRow),
+    ) -> Result<Option<Chunk>, InputError> {
         let mut text = String::new();
         loop {
             text.clear();

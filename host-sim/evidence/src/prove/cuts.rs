@@ -7,6 +7,7 @@ use shaftbook_core::board::Command;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
+use shaftbook_core::store::ring::Ring;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
@@ -28,8 +29,6 @@ const REFUSED_OFTEN: f64 = 0.2;
 const NESTED: usize = 3;
 /// Power-ups of a supply that flaps: more than a ring has slots before a snapshot is due.
 const FLAPS: u32 = 200;
-/// Bytes of a record.
-const RECORD_BYTES: u16 = 64;
 
 /// Parts on which the supply flaps: the reference part; small pages, of which a record takes
 /// four; and the smallest ring.
@@ -125,7 +124,6 @@ fn forked_life<D: Device>(run: &mut Run, emphasis: Emphasis) {
         bench.bus.refuse_at_random(if is_often { REFUSED_OFTEN } else { REFUSED });
     }
     let pieces = if run.quick { 12 } else { 30 };
-    let mut forks = Forks::new(run.seed ^ 0xF0, NESTED);
     for _ in 0..pieces {
         if run.is_over() {
             return;
@@ -134,8 +132,9 @@ fn forked_life<D: Device>(run: &mut Run, emphasis: Emphasis) {
         if is_often {
             workload.retain(|step| *step != Step::Service);
         }
+        Schedule::EachByte { nested: NESTED }.live(run, &mut bench, &workload, &mut rng);
+        let mut forks = Forks::new(rng.next_u64(), NESTED);
         let mut watch = |bench: &Bench<D>| forks.at(bench, run);
-        bench.live(&workload, &mut watch);
         match ending {
             Ending::None => {}
             Ending::Warned => {
@@ -224,8 +223,8 @@ fn nearly_round<D: Device>(
         WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("no part that the driver takes")?;
     let blank = Part::blank(geometry).map_err(|e| e.to_string())?;
     let mut bench: Bench<D> = Bench::fitted_on(blank, seed, BOARD, wired, Lap::new(0));
-    let slots = geometry.size_bytes / u32::from(geometry.page_bytes.max(RECORD_BYTES));
-    while u32::from(bench.board().store().head().slot) < slots * 5 / 8 {
+    let slots = Ring::new(geometry).ok_or("no part that the store takes")?.slots();
+    while bench.board().store().head().slot < slots / 8 * 5 {
         bench.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
     }
     Ok(bench)

@@ -7,7 +7,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::heat;
 use super::json::{Bounded, Failure, Figures, Histogram, Report, Wear};
-use super::plot::{Bars, PlotLine, Scale};
+use super::plot::{Bars, PlotLine, PlotScale};
 use crate::campaign::results::Results;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS};
 use shaftbook_world::figures::grouped;
@@ -229,7 +229,7 @@ fn lost(figures: &Figures, histogram: &Histogram) -> Markup {
         title: "Running time lost at cuts without warning",
         description: words.clone(),
         counts: &histogram.counts,
-        scale: Scale::Logarithmic,
+        scale: PlotScale::Logarithmic,
         count_label: "cuts, logarithmic",
         bin_label: "running time lost, s (the last bar: 12 and more)",
         marks: marks.collect(),
@@ -260,7 +260,7 @@ fn boot(figures: &Figures, histogram: &Histogram) -> Markup {
         title: "Time from power-up until writing can begin",
         description: words.clone(),
         counts: &histogram.counts[..shown],
-        scale: Scale::Logarithmic,
+        scale: PlotScale::Logarithmic,
         count_label: "power-ups, logarithmic",
         bin_label: if used == histogram.counts.len() {
             "time, ms (the last bar: 198 and more)"
@@ -298,7 +298,7 @@ fn wear(wear: &Wear) -> Markup {
         title: "Wear of the pages, all runs added",
         description: words.clone(),
         counts: &wear.page_programs,
-        scale: Scale::Linear,
+        scale: PlotScale::Linear,
         count_label: "program cycles",
         bin_label: "page",
         marks: marks.collect(),

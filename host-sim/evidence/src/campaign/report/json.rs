@@ -9,7 +9,7 @@ use super::median_bin;
 use super::names::{fault_name, fault_names, kind_name, kind_names, state_name, state_names};
 use crate::campaign::kind::FaultKind;
 use crate::campaign::results::{FAILURES_KEPT, Results, RunCount};
-use crate::campaign::row::Row;
+use crate::campaign::row::RunRow;
 use crate::campaign::state::MetState;
 use crate::campaign::tally::{BOOT_BIN_US, LOST_BIN_MS, Named};
 use shaftbook_world::judge::Bounds;
@@ -384,7 +384,7 @@ fn wear(pages: &[u64]) -> Wear {
     }
 }
 
-fn failure(results: &Results, row: &Row, file: &str) -> Failure {
+fn failure(results: &Results, row: &RunRow, file: &str) -> Failure {
     let shop = results.header.plan.shops.get(row.shop as usize);
     Failure {
         run: row.run,

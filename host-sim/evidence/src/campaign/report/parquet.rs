@@ -22,7 +22,7 @@ use ::parquet::schema::parser::parse_message_type;
 
 use super::json::named;
 use crate::campaign::plan::CampaignPlan;
-use crate::campaign::row::Row;
+use crate::campaign::row::RunRow;
 use crate::campaign::stream::{Reader, StreamHeader};
 use shaftbook_world::input_error::InputError;
 
@@ -33,17 +33,17 @@ pub const GROUP_ROWS: usize = 65_536;
 #[derive(Clone, Copy)]
 enum Cells {
     /// Whole numbers, 64 bits.
-    U64(fn(&Row) -> u64),
+    U64(fn(&RunRow) -> u64),
     /// Whole numbers, 32 bits.
-    U32(fn(&Row) -> u32),
+    U32(fn(&RunRow) -> u32),
     /// Yes or no.
-    Flag(fn(&Row) -> bool),
+    Flag(fn(&RunRow) -> bool),
     /// Words.
-    Text(fn(&CampaignPlan, &Row) -> String),
+    Text(fn(&CampaignPlan, &RunRow) -> String),
     /// Words, or null.
-    Maybe(fn(&Row) -> Option<&str>),
+    Maybe(fn(&RunRow) -> Option<&str>),
     /// A list of words.
-    List(fn(&Row) -> Vec<String>),
+    List(fn(&RunRow) -> Vec<String>),
 }
 
 /// The columns, in order.
@@ -69,7 +69,7 @@ const COLUMNS: &[(&str, Cells)] = &[
     ("seen", Cells::Maybe(|row| row.seen.as_deref())),
 ];
 
-fn scenario(plan: &CampaignPlan, row: &Row) -> String {
+fn scenario(plan: &CampaignPlan, row: &RunRow) -> String {
     plan.shops.get(row.shop as usize).map_or_else(String::new, |shop| shop.name.clone())
 }
 
@@ -160,7 +160,7 @@ fn properties(header: &StreamHeader) -> WriterProperties {
 fn group<W: Write + Send>(
     file: &mut SerializedFileWriter<W>,
     plan: &CampaignPlan,
-    rows: &[Row],
+    rows: &[RunRow],
 ) -> Written<()> {
     let mut group = file.next_row_group()?;
     for (_, cells) in COLUMNS {
@@ -180,7 +180,7 @@ fn write_column(
     column: &mut SerializedColumnWriter<'_>,
     cells: Cells,
     plan: &CampaignPlan,
-    rows: &[Row],
+    rows: &[RunRow],
 ) -> Written<()> {
     match cells {
         Cells::U64(get) => {

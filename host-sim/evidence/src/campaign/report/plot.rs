@@ -20,7 +20,7 @@ const BOTTOM: f64 = 214.0;
 
 /// How heights are scaled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Scale {
+pub enum PlotScale {
     /// From 0.
     Linear,
     /// By powers of ten, so that a single case can be seen beside a million.
@@ -48,7 +48,7 @@ pub struct Bars<'a> {
     /// Heights, from left to right.
     pub counts: &'a [u64],
     /// How they are scaled.
-    pub scale: Scale,
+    pub scale: PlotScale,
     /// What is counted.
     pub count_label: &'a str,
     /// What runs from left to right.
@@ -116,9 +116,9 @@ impl Bars<'_> {
     fn y(&self, count: u64) -> f64 {
         let share = match self.scale {
             _ if count == 0 => 0.0,
-            Scale::Linear => count as f64 / self.most() as f64,
+            PlotScale::Linear => count as f64 / self.most() as f64,
             // 1 stands a little above the axis, so that it can be seen.
-            Scale::Logarithmic => {
+            PlotScale::Logarithmic => {
                 ((count as f64).log10() + 0.2) / ((self.most() as f64).log10() + 0.2)
             }
         };
@@ -133,10 +133,12 @@ impl Bars<'_> {
     fn steps(&self) -> Vec<u64> {
         let most = self.most();
         match self.scale {
-            Scale::Logarithmic => std::iter::successors(Some(1_u64), |step| step.checked_mul(10))
-                .take_while(|step| *step <= most)
-                .collect(),
-            Scale::Linear => {
+            PlotScale::Logarithmic => {
+                std::iter::successors(Some(1_u64), |step| step.checked_mul(10))
+                    .take_while(|step| *step <= most)
+                    .collect()
+            }
+            PlotScale::Linear => {
                 let step = step_of(most);
                 (0..=most / step).map(|place| place * step).collect()
             }

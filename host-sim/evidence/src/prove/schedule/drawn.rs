@@ -15,9 +15,6 @@ use shaftbook_world::bench::{Bench, Meant, Recovered, any_needle};
 use shaftbook_world::bus::Tear;
 use shaftbook_world::judge::{ANSWER_US, Bounds, is_durable};
 
-/// Page length of the reference part, bytes.
-const PAGE_BYTES: u16 = 64;
-
 /// Cuts the supply at a drawn moment and powers up again; two cases of `run`, or one without
 /// a warning.
 pub fn cut<D: Device>(run: &mut Run, bench: &mut Bench<D>, rng: &mut Pcg32, is_warned: bool) {
@@ -33,7 +30,7 @@ pub fn cut<D: Device>(run: &mut Run, bench: &mut Bench<D>, rng: &mut Pcg32, is_w
     if is_warned {
         answered(run, bench, &truth, warned_us);
     }
-    let tear = Tear::draw(rng.next_u64(), PAGE_BYTES);
+    let tear = Tear::draw(rng.next_u64(), bench.bus.part().geometry().page_bytes);
     let mut image = Vec::new();
     bench.cut_image(tear, &mut image);
     let past = Recovered::<D>::from_image(image, run.seed).past().unwrap_or_default();

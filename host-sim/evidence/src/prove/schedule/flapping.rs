@@ -2,18 +2,17 @@
 //! to it, and once the supply stays all is stored again, also what a power-fail warning asks
 //! for.
 
+use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::Settings;
-use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::session::wired_to;
 use shaftbook_world::bench::{BOARD, Bench};
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 use shaftbook_world::judge::{is_durable, neither_lost_nor_invented};
 
-/// Bytes of a record.
-const RECORD_BYTES: u16 = 64;
 /// Polls of a power-up, at most.
 const POLLS_MAX: u32 = 3_000;
 /// How long a power-up lasts at most, ms: its first record is due long before.
@@ -33,13 +32,12 @@ pub fn flaps<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Resu
 
 fn flaps_on<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Result<(), String> {
     let geometry = bench.bus.part().geometry();
-    let wired =
-        WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("no part that the driver takes")?;
+    let wired = wired_to(&bench.bus).ok_or("no part that the driver takes")?;
     bench.warn();
     bench.rest(&mut |_| {});
     let acknowledged = bench.acknowledged;
     let (mut image, mut truth) = (Vec::new(), bench.truth());
-    let cycles = u64::from((RECORD_BYTES / geometry.page_bytes).max(1));
+    let cycles = RECORD_BYTES.div_ceil(usize::from(geometry.page_bytes)) as u64;
     for flap in 0..power_ups {
         bench.cut_image(Tear::New, &mut image);
         let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;

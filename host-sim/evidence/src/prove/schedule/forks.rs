@@ -6,6 +6,7 @@ use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
+use shaftbook_core::medium::Geometry;
 
 use crate::prove::Run;
 use shaftbook_world::bench::device::Device;
@@ -16,8 +17,8 @@ use shaftbook_world::judge::neither_lost_nor_invented;
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
 const RECOVERY_BYTES: u64 = 2_600;
-/// Page length of the reference part, bytes.
-const PAGE_BYTES: u16 = 64;
+/// Page length of the part, bytes: recoveries start on a reference part.
+const PAGE_BYTES: u16 = Geometry::REFERENCE.page_bytes;
 
 /// Draws the forks of one life.
 #[derive(Debug)]
@@ -112,4 +113,43 @@ fn check<D: Device>(
 
 fn faults<D: Device>(after: &Recovered<D>) -> Vec<Fault> {
     after.bench.board().faults().iter().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use shaftbook_core::rules::Sound;
+    use shaftbook_core::serial::Lap;
+    use shaftbook_world::bench::core::Core;
+
+    #[test]
+    fn a_recovery_is_cut_as_often_as_is_allowed_and_no_more() {
+        let mut rng = Pcg32::seed_from_u64(5);
+        for nested in [0, 1, 4] {
+            let mut forks = Forks::new(1, nested);
+            let mut met = vec![0; nested + 1];
+            for seed in 0..2_000 {
+                met[forks.draw_again(rng.next_u32(), seed).len()] += 1;
+            }
+            assert!(met.iter().all(|times| *times > 10), "{nested}: {met:?}");
+            assert!(nested == 0 || met[0] > 1_000, "mostly not: {met:?}");
+        }
+    }
+
+    #[test]
+    fn each_cut_of_a_recovery_is_a_power_up_of_its_own() {
+        let mut bench: Bench<Core<Sound>> = Bench::fitted(1, Lap::new(1));
+        bench.warn();
+        bench.rest(&mut |_| {});
+        let mut image = Vec::new();
+        bench.cut_image(Tear::New, &mut image);
+        for cuts in 0..4 {
+            let again = vec![(1_000, Tear::Old); cuts];
+            let recovered: Recovered<Core<Sound>> =
+                Recovered::from_image_cut_again(image.clone(), 1, &again);
+            assert_eq!(recovered.between.power_ups, cuts as u32);
+            assert!(recovered.rested && recovered.past().is_some());
+            check(&bench, &recovered, &bench.truth()).unwrap();
+        }
+    }
 }
