@@ -8,7 +8,7 @@ use shaftbook_readout::tag::BoardTag;
 use super::{Content, Foot, Row};
 use crate::number::{HOURS_DIGITS, Line, compact, grouped, line, rolling};
 use crate::state::State;
-use crate::text::Words;
+use crate::text::{FIGURE_COLUMNS, NAME_COLUMNS, Words};
 
 /// Lines of the list.
 pub(super) const LINES: usize = 9;
@@ -52,7 +52,12 @@ fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
         }
         5 => {
             figure = line(state.build.version);
-            words.version
+            // A release's version ends with its commit and takes the line for itself.
+            if words.version.chars().count() + figure.len() < NAME_COLUMNS + FIGURE_COLUMNS {
+                words.version
+            } else {
+                ""
+            }
         }
         6 => {
             match state.build.hash {

@@ -140,7 +140,10 @@ impl Demo {
                 hints: &self.hints,
             },
             memory: self.memory,
-            build: Build { version: env!("CARGO_PKG_VERSION"), hash: Some(0x5eed_cafe) },
+            build: Build {
+                version: concat!(env!("CARGO_PKG_VERSION"), "+1a2b3c4d5e"),
+                hash: Some(0x5eed_cafe),
+            },
             clock: self.clock,
         }
     }
