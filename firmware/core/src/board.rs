@@ -189,6 +189,12 @@ impl<R: Rules> Board<R> {
         self.meter.session(now)
     }
 
+    /// The session's running time so far, µs. Never above the truth of the signals.
+    #[must_use]
+    pub fn session_running_us(&self) -> u64 {
+        self.meter.running_us()
+    }
+
     /// The lifetime counters at `now`; `None` until the past is known. On a board
     /// that was never fitted they count from this power-up once it is.
     #[must_use]
@@ -292,6 +298,9 @@ impl<R: Rules> Board<R> {
     fn work<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
         if self.counting {
             self.meter.debounce::<R>(now);
+            if self.meter.is_shaft_faulty() && R::shaft_fault_told() {
+                self.faults.set(Fault::ShaftGlitches, true);
+            }
         }
         let told = self.faults.next_effect().or_else(|| self.requests.next_effect());
         let effect = match told {

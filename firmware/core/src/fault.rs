@@ -27,7 +27,8 @@ pub enum Fault {
     JournalGap = 9,
     /// Edges were lost because the capture queue was full.
     EdgesMissed = 10,
-    /// Shaft pulses are being rejected as glitches.
+    /// Many shaft pulses are long enough to count but come sooner than the machine can turn,
+    /// and are rejected as glitches: see [`crate::meter::Meter::is_shaft_faulty`].
     ShaftGlitches = 11,
     /// The firmware stopped by a panic or a hard fault and was reset.
     FirmwareStopped = 12,

@@ -1,8 +1,10 @@
 //! Counts what the machine does while the board is powered: the session.
 //!
 //! Invariants: every accepted pulse is counted once; every stitch goes to one
-//! needle or to the unattributed; running time is carried in µs; nothing here
-//! knows about the past or about memory.
+//! needle or to the unattributed; running time is carried in µs and never above the
+//! truth, however the sensor bounces: a run lasts from the latest date that its
+//! first pulse can have to the earliest of its last one; nothing here knows about the
+//! past or about memory.
 //!
 //! Performance: [`Meter::input`] with a shaft edge is the hottest code there is.
 
@@ -11,8 +13,15 @@ use crate::input::{Input, Level};
 use crate::needle::NeedlePosition;
 use crate::rules::Rules;
 use crate::settings::Settings;
-use crate::signal::Signal;
+use crate::signal::{Change, Signal};
 use crate::time::Instant;
+
+/// What a pulse that comes sooner than the machine can turn adds to `too_soon`; one that is
+/// accepted takes 1 away. Our own choice, as is the next one.
+const TOO_SOON_WEIGHT: u16 = 64;
+/// `too_soon` from which on the shaft signal is faulty: at least 16 such pulses, and more than
+/// one in 64 over the time since they began.
+const TOO_SOON_MAX: u16 = 16 * TOO_SOON_WEIGHT;
 
 /// The session's counters and the signals that feed them.
 #[derive(Clone, Debug)]
@@ -28,7 +37,13 @@ pub struct Meter {
     jump: Signal,
     needle: NeedlePosition,
     last_pulse: Instant,
+    /// The earliest date that the last pulse can have.
+    last_pulse_earliest: Instant,
+    /// Up to when the run under way is in `running_us`.
+    run_counted_to: Instant,
     pulses: u8,
+    /// Grows with pulses that come too soon, and shrinks with those that are accepted.
+    too_soon: u16,
     running_us: u64,
     counted: Counters,
 }
@@ -49,7 +64,10 @@ impl Meter {
             jump: Signal::new(),
             needle: NeedlePosition::new(),
             last_pulse: Instant::NEVER,
+            last_pulse_earliest: Instant::ZERO,
+            run_counted_to: Instant::ZERO,
             pulses: 0,
+            too_soon: 0,
             running_us: 0,
             counted: Counters { power_ups: 1, ..Counters::default() },
         };
@@ -113,6 +131,14 @@ impl Meter {
         self.run_gap_us
     }
 
+    /// Whether many pulses that were long enough to count came sooner than the machine can
+    /// turn: the sensor bounces for longer than the debounce time, or the top speed is set
+    /// too low. Revolutions may be missing then.
+    #[must_use]
+    pub fn is_shaft_faulty(&self) -> bool {
+        self.too_soon >= TOO_SOON_MAX
+    }
+
     /// Trims so far.
     #[inline]
     #[must_use]
@@ -152,7 +178,8 @@ impl Meter {
         match input {
             Input::Shaft(level) => {
                 self.debounce_shaft::<R>(at);
-                if self.shaft.edge(at, level) && !level.is_active() {
+                let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
+                if is_short && !level.is_active() {
                     self.counted.glitches = self.counted.glitches.saturating_add(1);
                 }
             }
@@ -166,24 +193,23 @@ impl Meter {
                 self.needle.level(at, level_mv, &self.settings);
             }
             Input::Trim(level) => {
-                self.debounce_contacts::<R>(at);
-                self.trim.edge(at, level);
+                self.debounce::<R>(at);
+                self.trim.edge(at, level, self.contact_debounce_us);
             }
             Input::ThreadBreak(level) => {
-                self.debounce_contacts::<R>(at);
-                self.thread_break.edge(at, level);
+                self.debounce::<R>(at);
+                self.thread_break.edge(at, level, self.contact_debounce_us);
             }
             Input::Jump(level) => {
-                // A revolution that began before this edge belongs before it.
-                self.debounce_shaft::<R>(at);
-                self.debounce_contacts::<R>(at);
-                self.jump.edge(at, level);
+                self.debounce::<R>(at);
+                self.jump.edge(at, level, self.contact_debounce_us);
             }
             Input::PowerFail(_) => {}
         }
     }
 
-    /// Takes in all changes that have become certain by `now`.
+    /// Takes in all changes that have become certain by `now`, the shaft's first: a
+    /// revolution that began before a change of the jump contact belongs before it.
     pub fn debounce<R: Rules>(&mut self, now: Instant) {
         self.debounce_shaft::<R>(now);
         self.debounce_contacts::<R>(now);
@@ -201,7 +227,7 @@ impl Meter {
         if let Some(change) = self.shaft.debounce(now, self.shaft_debounce_us)
             && change.level.is_active()
         {
-            self.pulse::<R>(change.at);
+            self.pulse::<R>(change);
         }
     }
 
@@ -220,18 +246,27 @@ impl Meter {
     }
 
     #[inline]
-    fn pulse<R: Rules>(&mut self, at: Instant) {
+    fn pulse<R: Rules>(&mut self, Change { at, bounced_from, .. }: Change) {
+        let earliest = if R::run_ends_at_earliest() { bounced_from } else { at };
+        let mut is_running = false;
         if self.last_pulse != Instant::NEVER {
-            let gap_us = at.since_us(self.last_pulse);
-            if gap_us < self.shortest_period_us && R::reject_fast_pulses() {
+            if at.since_us(self.last_pulse) < self.shortest_period_us && R::reject_fast_pulses() {
                 self.counted.glitches = self.counted.glitches.saturating_add(1);
+                self.too_soon = self.too_soon.saturating_add(TOO_SOON_WEIGHT);
                 return;
             }
-            if gap_us <= self.run_gap_us {
-                self.running_us +=
-                    if R::carry_remainder() { gap_us } else { gap_us / 1_000 * 1_000 };
-            }
+            // As long as it can have been: a longer one is no running time at all.
+            is_running = at.since_us(self.last_pulse_earliest) <= self.run_gap_us;
         }
+        if is_running {
+            let ran_us = earliest.since_us(self.run_counted_to);
+            self.running_us += if R::carry_remainder() { ran_us } else { ran_us / 1_000 * 1_000 };
+            self.run_counted_to = earliest;
+        } else {
+            self.run_counted_to = at;
+        }
+        self.too_soon = self.too_soon.saturating_sub(1);
+        self.last_pulse_earliest = earliest;
         self.last_pulse = at;
         self.pulses += 1;
         if self.pulses >= self.settings.pulses_per_revolution {

@@ -100,6 +100,8 @@ rules! {
     power_fail_first
     /// Time that passes at a standstill is stored too.
     checkpoint_at_standstill
+    /// A run ends at the first edge of its last pulse's bounce.
+    run_ends_at_earliest
     /// Running time is carried in µs between checkpoints, not rounded at each.
     carry_remainder
     /// What was counted before the past is known is added to it.
@@ -108,6 +110,8 @@ rules! {
     debounce_contacts
     /// Pulses that come faster than the machine can turn are glitches.
     reject_fast_pulses
+    /// A shaft signal whose pulses come too soon is a fault.
+    shaft_fault_told
     /// A contact counts when it closes, not when it opens too.
     count_on_one_edge
     /// A revolution with the needle bar disengaged is a jump, not a stitch.

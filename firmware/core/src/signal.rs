@@ -3,8 +3,9 @@
 //!
 //! Invariants: a spike or bounce shorter than the debounce time never changes the
 //! debounced level; a change is dated to the edge that began it, not to the moment
-//! at which it became certain; the same edges give the same result whether the
-//! board looks in between or not.
+//! at which it became certain; it truly happened between its two dates, whatever
+//! bounces; the same edges give the same result whether the board looks in between
+//! or not.
 
 use crate::input::Level;
 use crate::time::Instant;
@@ -15,8 +16,11 @@ use crate::time::Instant;
 pub struct Change {
     /// The new level.
     pub level: Level,
-    /// The edge that began it.
+    /// The edge since which the level holds: it happened then or before.
     pub at: Instant,
+    /// The first edge of the bounce that this edge ended, the same edge if nothing
+    /// bounced: it happened then or later.
+    pub bounced_from: Instant,
 }
 
 /// A signal with its debounce time.
@@ -26,13 +30,23 @@ pub struct Signal {
     debounced: Level,
     /// When the other level began, or [`Instant::NEVER`].
     other_since: Instant,
+    /// The first edge of the bounce that is under way or was the last; the reset itself, if
+    /// the board was reset in it.
+    bounced_from: Instant,
+    /// When the debounced level came back last.
+    back_at: Instant,
 }
 
 impl Signal {
     /// A signal at rest.
     #[must_use]
     pub const fn new() -> Self {
-        Self { debounced: Level::Inactive, other_since: Instant::NEVER }
+        Self {
+            debounced: Level::Inactive,
+            other_since: Instant::NEVER,
+            bounced_from: Instant::ZERO,
+            back_at: Instant::ZERO,
+        }
     }
 
     /// The debounced level as of `now`.
@@ -54,21 +68,27 @@ impl Signal {
         if !self.is_certain(now, debounce_us) {
             return None;
         }
-        let change = Change { level: self.other(), at: self.other_since };
+        let change =
+            Change { level: self.other(), at: self.other_since, bounced_from: self.bounced_from };
         self.debounced = change.level;
         self.other_since = Instant::NEVER;
         Some(change)
     }
 
     /// An edge to `level`; whether it ended an excursion that was too short to
-    /// count. Call [`Signal::debounce`] first, with the same time.
+    /// count. Call [`Signal::debounce`] first, with the same time and debounce time.
     #[inline]
-    pub fn edge(&mut self, at: Instant, level: Level) -> bool {
+    pub fn edge(&mut self, at: Instant, level: Level, debounce_us: u64) -> bool {
         if level == self.debounced {
             let short = self.other_since != Instant::NEVER;
             self.other_since = Instant::NEVER;
+            self.back_at = at;
             short
         } else {
+            let is_bouncing = at.since_us(self.back_at) < debounce_us;
+            if !is_bouncing && self.other_since == Instant::NEVER {
+                self.bounced_from = at;
+            }
             // A second edge to the same level: one between them was lost, so the
             // level has held only from here.
             self.other_since = at;
@@ -104,7 +124,7 @@ mod tests {
             let at = Instant::from_us(*us);
             let rise = signal.debounce(at, DEBOUNCE_US).is_some_and(|c| c.level.is_active());
             rises += u32::from(rise);
-            shorts += u32::from(signal.edge(at, Level::from_bool(*active)));
+            shorts += u32::from(signal.edge(at, Level::from_bool(*active), DEBOUNCE_US));
         }
         (signal, rises, shorts)
     }
@@ -133,9 +153,28 @@ mod tests {
 
     #[test]
     fn a_change_is_dated_to_its_edge() {
-        let (mut signal, ..) = feed(&[(10, true)]);
-        assert_eq!(signal.debounce(Instant::from_us(109), DEBOUNCE_US), None);
-        let change = Change { level: Level::Active, at: Instant::from_us(10) };
-        assert_eq!(signal.debounce(Instant::from_us(110), DEBOUNCE_US), Some(change));
+        let (mut signal, ..) = feed(&[(210, true)]);
+        assert_eq!(signal.debounce(Instant::from_us(309), DEBOUNCE_US), None);
+        let at = Instant::from_us(210);
+        let change = Change { level: Level::Active, at, bounced_from: at };
+        assert_eq!(signal.debounce(Instant::from_us(310), DEBOUNCE_US), Some(change));
+    }
+
+    #[test]
+    fn a_change_lies_between_the_first_and_the_last_edge_of_its_bounce() {
+        let dates = |edges: &[(u64, bool)]| {
+            let (mut signal, ..) = feed(edges);
+            let change = signal.debounce(Instant::from_us(9_999), DEBOUNCE_US).expect("certain");
+            (change.bounced_from.as_us(), change.at.as_us())
+        };
+        let bounce = [(1_000, true), (1_030, false), (1_090, true), (1_110, false), (1_150, true)];
+        assert_eq!(dates(&bounce), (1_000, 1_150));
+        assert_eq!(
+            dates(&[(1_000, true), (1_030, false), (1_130, true)]),
+            (1_130, 1_130),
+            "a spike"
+        );
+        assert_eq!(dates(&[(1_000, true), (1_030, false), (1_129, true)]), (1_000, 1_129));
+        assert_eq!(dates(&[(1_000, true), (1_050, true)]), (1_000, 1_050), "one edge was lost");
     }
 }

@@ -34,6 +34,7 @@ pub(super) struct Due {
     /// Answers to warnings that need no pause before them.
     answers_left: u8,
     next_answer_at: Instant,
+    /// Up to when the session's powered time is durable.
     saved_at: Instant,
     /// Running time of the session that is durable, µs.
     saved_running_us: u64,
@@ -118,7 +119,6 @@ impl Due {
 
     /// `saved` is durable; it was `past` at power-up.
     fn note_saved(&mut self, now: Instant, past: &Counters, saved: &Counters, meter: &Meter) {
-        self.saved_at = now;
         self.is_first_record_wanted = false;
         if self.warned_at.is_some() {
             // A warning was answered.
@@ -126,6 +126,8 @@ impl Due {
             self.next_answer_at = now.plus_us(ANSWER_PAUSE_US);
         }
         // The limits count from what is durable, not from now.
+        let saved_ms = saved.powered_ms.saturating_sub(past.powered_ms);
+        self.saved_at = Instant::from_us(saved_ms.saturating_mul(1_000));
         self.saved_running_us = saved.running_ms.saturating_sub(past.running_ms) * 1_000;
         let saved_trims = saved.trims.saturating_sub(past.trims);
         self.limit_trims = saved_trims + u64::from(meter.settings().checkpoint_trims);

@@ -164,3 +164,39 @@ fn all_supported_shapes_count_and_recover() {
         }
     }
 }
+
+/// A record that took long to get onto the part holds what was counted when it was begun: the
+/// next one is due one interval after that, not after it was told to be stored.
+#[test]
+fn the_limit_at_a_standstill_counts_from_what_is_durable() {
+    let mut bench = Bench::fitted();
+    let durable = |effects: &[Effect]| {
+        effects.iter().rev().find_map(|effect| match effect {
+            Effect::CheckpointDurable(counters) => Some(counters.powered_ms),
+            _ => None,
+        })
+    };
+    // Until a checkpoint is under way; then the part is away for 0.4 s.
+    let before = durable(&bench.effects);
+    let writes = bench.part.programs.iter().sum::<u32>();
+    while bench.part.programs.iter().sum::<u32>() == writes {
+        bench.now = bench.now.max(bench.board.deadline());
+        bench.board.poll(bench.now, &mut bench.part);
+    }
+    bench.now = bench.now.plus_us(400_000);
+    bench.poll();
+    let stored_ms = durable(&bench.effects).filter(|ms| Some(*ms) != before).expect("stored");
+    let power_up_ms = bench.board.past().map_or(0, |past| past.powered_ms);
+    let next_us = bench.board.deadline().as_us();
+    assert!(next_us <= (stored_ms - power_up_ms + 60_000) * 1_000, "{next_us} after {stored_ms}");
+}
+
+#[test]
+fn a_shaft_signal_that_comes_too_soon_is_named() {
+    let mut bench = Bench::fitted();
+    bench.sew(1, 40, 12_000);
+    bench.now = bench.now.max(bench.board.deadline());
+    bench.settle();
+    assert!(bench.board.faults().contains(Fault::ShaftGlitches));
+    assert!(bench.effects.contains(&Effect::FaultRaised(Fault::ShaftGlitches)));
+}

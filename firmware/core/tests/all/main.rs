@@ -6,6 +6,7 @@ mod codec;
 mod days;
 mod exchange;
 mod late_settings;
+mod meter;
 mod store_damage;
 mod support;
 mod turn;

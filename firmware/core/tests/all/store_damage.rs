@@ -133,7 +133,7 @@ fn retired_slots_outlive_a_reboot_and_a_write_protect_of_a_while_retires_few() {
     let mut bench = bench.cut();
     assert!(bench.board.store().retired().contains(40));
     bench.part.stuck = (0..512).collect();
-    bench.sew(1, 200, 2_500);
+    bench.sew(1, 8, 66_667);
     bench.part.stuck = vec![40];
     bench.sew(1, 200, 66_667);
     assert!(bench.board.store().retired().len() <= 5, "{}", bench.board.store().retired().len());

@@ -68,7 +68,7 @@ pub fn rows(scenario: &Scenario, outcome: &SewOutcome) -> Vec<ComparedRow> {
     let breaks = [times(outcome.tally.missed_breaks, "never reached the board")];
     let of = |c: &Counters| u64::from(c.breaks());
     rows.push(explain.row("thread breaks", of(counted), of(&truth), of(lost), &breaks));
-    let running = [explain.pulses()];
+    let running = [explain.pulses(), explain.bounce()];
     rows.push(explain.row(
         "running time, ms",
         counted.running_ms,
@@ -139,6 +139,11 @@ impl Explain<'_> {
             (Some(missed), Some(extra)) => Some(format!("{missed}, {extra}")),
             (missed, extra) => missed.or(extra),
         }
+    }
+
+    fn bounce(&self) -> Option<String> {
+        (self.scenario.faults.shaft_bounce_us > 0)
+            .then(|| "bounce of the first and the last pulse of each run".into())
     }
 
     fn jumps(&self) -> Option<String> {

@@ -244,6 +244,8 @@ struct Judge {
     fitted: Counters,
     past: Counters,
     ended: Option<SessionEnd>,
+    /// Running time of all sessions, µs.
+    running_us: u64,
     is_warned: bool,
     is_warned_cut: bool,
     lost: Counters,
@@ -263,6 +265,7 @@ impl Judge {
             fitted,
             past: fitted,
             ended: None,
+            running_us: 0,
             is_warned: false,
             is_warned_cut: false,
             lost: Counters::default(),
@@ -344,6 +347,11 @@ impl Judge {
         self.cuts += 1;
         self.is_warned_cut = self.is_warned;
         self.ended = Some(*ended);
+        self.running_us += ended.running_us;
+        let running_us = self.slack.running_above(self.running_us, truth.running_us, tally);
+        if let Some(what) = running_us {
+            self.say(format!("at {} s the board was above the truth: {what}", at_us / 1_000_000));
+        }
         if let Some(lifetime) = ended.lifetime {
             let counted = lifetime.since(&self.fitted);
             if let Some(what) = self.slack.above(&counted, &truth.counters(), tally) {

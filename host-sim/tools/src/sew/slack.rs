@@ -9,6 +9,7 @@ use shaftbook_world::sewing::distort::DistortTally;
 #[derive(Clone, Copy, Debug)]
 pub struct Slack {
     pulses_per_revolution: u8,
+    run_gap_us: u64,
     spikes_can_count: bool,
     code_lines_fail: bool,
 }
@@ -21,6 +22,7 @@ impl Slack {
         let fails = |sensor| scenario.faults.failures.iter().any(|f| f.sensor == sensor);
         Self {
             pulses_per_revolution: settings.pulses_per_revolution,
+            run_gap_us: u64::from(settings.run_gap_ms) * 1_000,
             spikes_can_count: scenario.faults.glitch_us >= u32::from(settings.shaft_debounce_us)
                 || scenario.faults.shaft_bounce_us >= u32::from(settings.shaft_debounce_us),
             code_lines_fail: fails(Sensor::Needle) && settings.needle_source == NeedleSource::Code,
@@ -30,6 +32,25 @@ impl Slack {
     /// Revolutions that were no revolutions but looked like it.
     fn false_revolutions(self, tally: &DistortTally) -> u64 {
         tally.extra_pulses + if self.spikes_can_count { tally.glitches } else { 0 }
+    }
+
+    /// Running time that false pulses may add, µs: each can turn a standstill, which is longer
+    /// than the run gap, into two gaps that are not.
+    fn false_running_us(self, tally: &DistortTally) -> u64 {
+        self.false_revolutions(tally) * 2 * self.run_gap_us
+    }
+
+    /// Says that `counted_us` of running time is above `truth_us` by more than the signals
+    /// explain: not by one µs without false pulses, whatever bounces.
+    #[must_use]
+    pub fn running_above(
+        self,
+        counted_us: u64,
+        truth_us: u64,
+        tally: &DistortTally,
+    ) -> Option<String> {
+        (counted_us > truth_us + self.false_running_us(tally))
+            .then(|| format!("running {counted_us} µs, in truth {truth_us} µs"))
     }
 
     /// Says which figure of `counted` is above the truth by more than the signals
@@ -63,7 +84,10 @@ impl Slack {
             .or_else(|| over("jumps", counted.jumps, truth.jumps, shifted + unseen_jumps))
             .or_else(|| over("trims", counted.trims, truth.trims, 0))
             .or_else(|| over("thread breaks", counted.breaks().into(), truth.breaks().into(), 0))
-            .or_else(|| over("running ms", counted.running_ms, truth.running_ms, 0))
+            .or_else(|| {
+                let false_ms = self.false_running_us(tally) / 1_000;
+                over("running ms", counted.running_ms, truth.running_ms, false_ms)
+            })
             .or_else(|| over("powered ms", counted.powered_ms, truth.powered_ms, 0))
             .or_else(|| over("power-ups", counted.power_ups.into(), truth.power_ups.into(), 0))
             .or_else(|| {
@@ -83,8 +107,12 @@ impl Slack {
 mod tests {
     use super::*;
 
-    const SLACK: Slack =
-        Slack { pulses_per_revolution: 1, spikes_can_count: false, code_lines_fail: false };
+    const SLACK: Slack = Slack {
+        pulses_per_revolution: 1,
+        run_gap_us: 2_000_000,
+        spikes_can_count: false,
+        code_lines_fail: false,
+    };
 
     type Change = fn(&mut Counters);
 
@@ -139,6 +167,16 @@ mod tests {
             let said = SLACK.above(&counted, &truth(), &DistortTally::default()).expect(expected);
             assert!(said.starts_with(expected), "{said}");
         }
+    }
+
+    #[test]
+    fn one_us_of_running_time_more_is_above_it_unless_a_false_pulse_explains_it() {
+        let none = DistortTally::default();
+        assert_eq!(SLACK.running_above(5_000_000, 5_000_000, &none), None);
+        assert!(SLACK.running_above(5_000_001, 5_000_000, &none).is_some());
+        let one = DistortTally { extra_pulses: 1, ..none };
+        assert_eq!(SLACK.running_above(9_000_000, 5_000_000, &one), None);
+        assert!(SLACK.running_above(9_000_001, 5_000_000, &one).is_some());
     }
 
     #[test]

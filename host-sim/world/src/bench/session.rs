@@ -41,6 +41,8 @@ pub struct SessionEnd {
     pub saved: Counters,
     /// Counted since power-up.
     pub session: Counters,
+    /// Its running time in the signals' own unit, µs.
+    pub running_us: u64,
 }
 
 /// A board on the bench, driven by events. Cloning it forks the world at this moment.
@@ -196,6 +198,7 @@ impl<D: Device> Session<D> {
             lifetime: board.lifetime(now),
             saved: *board.saved(),
             session: board.session(now),
+            running_us: board.session_running_us(),
         }
     }
 
