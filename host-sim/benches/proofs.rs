@@ -11,7 +11,7 @@ use rayon::{ThreadPool, ThreadPoolBuilder};
 use shaftbook_core::rules::Sound;
 use shaftbook_evidence::prove::{Proof, SearchPlan};
 
-const PLAN: SearchPlan = SearchPlan { seed: 1, quick: true, replay: None };
+const PLAN: SearchPlan = SearchPlan::new(1, true);
 
 fn pool(threads: usize) -> ThreadPool {
     ThreadPoolBuilder::new().num_threads(threads).build().expect("threads")

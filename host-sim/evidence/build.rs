@@ -24,7 +24,10 @@ fn main() {
     for folder in ["core", "care", "readout", "panel", "drivers", "mainloop"]
         .map(|layer| root.join("firmware").join(layer).join("src"))
         .into_iter()
-        .chain(["world", "evidence"].map(|package| root.join("host-sim").join(package).join("src")))
+        .chain(
+            ["world", "tools", "evidence"]
+                .map(|package| root.join("host-sim").join(package).join("src")),
+        )
     {
         println!("cargo::rerun-if-changed={}", folder.display());
         let mut files = Vec::new();

@@ -101,7 +101,7 @@ fn proofs_that_hold_are_cases_without_failure_and_the_same_bytes_every_time() {
 
 #[test]
 fn a_proof_that_fails_is_a_failure_with_the_command_that_replays_it() {
-    let plan = SearchPlan { seed: 1, quick: true, replay: None };
+    let plan = SearchPlan::new(1, true);
     let board: &'static Sabotage = "lap-compared-plainly".parse().expect("a broken board");
     let broken = board.run(Proof::RollOver, &plan, &|_, _| {});
     let mut sound = broken.clone();

@@ -261,7 +261,9 @@ impl<R: Rules> Board<R> {
             let Err((at, input)) = self.early.push_back((at, input)) else { return };
             // No room to wait any longer: the settings at hand have to do.
             self.leave_early();
-            self.meter.input::<R>(at, input);
+            if R::edge_without_room() {
+                self.meter.input::<R>(at, input);
+            }
             return;
         }
         self.meter.input::<R>(at, input);
@@ -323,7 +325,7 @@ impl<R: Rules> Board<R> {
     }
 
     fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
-        self.due.refill_answers(now);
+        self.due.refill_answers::<R>(now);
         let urgent = self.is_urgent(now);
         let wanted = Wanted {
             checkpoint: self.past.is_some() && self.is_checkpoint_due(now),
@@ -347,7 +349,7 @@ impl<R: Rules> Board<R> {
                 Some(Effect::LifetimeKnown(past))
             }
             StoreEvent::Ready => {
-                self.meter.learn(self.ledger().settings);
+                self.meter.learn::<R>(self.ledger().settings);
                 self.leave_early();
                 self.wait_after_power_up(now);
                 self.due.first_record();

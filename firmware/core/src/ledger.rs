@@ -12,6 +12,7 @@ use crate::authority::{KEY_BYTES, Key};
 use crate::component::{COMPONENTS_MAX, Component, Measure, Standing};
 use crate::counters::Counters;
 use crate::journal::{AUTHORISED, ComponentSet, Entry, EntryNumber, Event};
+use crate::rules::Rules;
 use crate::settings::{ServiceMeasure, Settings};
 use heapless::Vec;
 
@@ -128,13 +129,13 @@ impl Ledger {
     }
 
     /// Applies the newest entry.
-    pub fn apply(&mut self, entry: &Entry) {
-        self.apply_older(entry, &mut Decided::default());
+    pub fn apply<R: Rules>(&mut self, entry: &Entry) {
+        self.apply_older::<R>(entry, &mut Decided::default());
     }
 
     /// Applies an entry that is older than all those already applied with the same
     /// `decided`: it decides only what they left open. Work: at most 32 components.
-    pub fn apply_older(&mut self, entry: &Entry, decided: &mut Decided) {
+    pub fn apply_older<R: Rules>(&mut self, entry: &Entry, decided: &mut Decided) {
         let renews = matches!(entry.event, Event::Renewed | Event::Served);
         let renewed = if renews { entry.renewed } else { ComponentSet::default() };
         for (place, fitted) in self.components.iter_mut().enumerate() {
@@ -147,7 +148,7 @@ impl Ledger {
             || (entry.event == Event::Renewed && entry.subject == AUTHORISED);
         if authorised && !decided.authorised {
             decided.authorised = true;
-            self.tries = decided.tries;
+            self.tries = if R::tries_after_service() { decided.tries } else { 0 };
         }
         match entry.event {
             Event::Served => {
@@ -203,7 +204,7 @@ impl Ledger {
 
     /// The profile becomes `components`. One that was fitted already (of the same kind, by
     /// the same measure) keeps its baseline; any other is new at `lifetime` and `day`.
-    pub fn set_components(
+    pub fn set_components<R: Rules>(
         &mut self,
         components: &[Component],
         lifetime: &Counters,
@@ -212,7 +213,10 @@ impl Ledger {
         let mut baselines = [0; COMPONENTS_MAX];
         for (component, baseline) in components.iter().zip(&mut baselines) {
             let same = |f: &&Fitted| {
-                f.component.kind == component.kind && f.component.measure == component.measure
+                let is_measure = f.component.measure == component.measure;
+                R::refit_keeps()
+                    && f.component.kind == component.kind
+                    && (is_measure || !R::refit_by_measure())
             };
             *baseline = match self.components.iter().find(same) {
                 Some(kept) => kept.baseline,

@@ -93,10 +93,10 @@ impl Meter {
     /// The settings have become known after some counting with others: revolutions
     /// that were taken to have fewer pulses are made fewer, rounded down, so that
     /// nothing is above the truth.
-    pub fn learn(&mut self, settings: Settings) {
+    pub fn learn<R: Rules>(&mut self, settings: Settings) {
         let known = u64::from(settings.pulses_per_revolution);
         let assumed = u64::from(self.settings.pulses_per_revolution);
-        if known > assumed {
+        if known > assumed && R::learn_pulses() {
             let counted = &mut self.counted;
             let others = [&mut counted.unattributed_stitches, &mut counted.jumps];
             for count in counted.needle_stitches.iter_mut().chain(others) {
@@ -211,7 +211,9 @@ impl Meter {
     /// Takes in all changes that have become certain by `now`, the shaft's first: a
     /// revolution that began before a change of the jump contact belongs before it.
     pub fn debounce<R: Rules>(&mut self, now: Instant) {
-        self.debounce_shaft::<R>(now);
+        if R::shaft_before_contacts() {
+            self.debounce_shaft::<R>(now);
+        }
         self.debounce_contacts::<R>(now);
     }
 

@@ -68,6 +68,8 @@ rules! {
     check_lap
     /// Every record is read back and compared before it counts as stored.
     read_back
+    /// A newer journal entry's growth counts beside the checkpoint's.
+    growth_of_entry
     /// A slot that fails twice is retired.
     retire
     /// A retired slot is noted in the journal.
@@ -96,6 +98,10 @@ rules! {
     dated_when_asked
     /// A power-fail warning is answered with a checkpoint at once.
     answer_power_fail
+    /// After a calm while warnings are answered at once again.
+    refill_answers
+    /// A warning that is on stays on, whatever other edges of its line come.
+    warning_stays
     /// The answer to a power-fail warning goes before everything else that is to be written.
     power_fail_first
     /// Time that passes at a standstill is stored too.
@@ -104,6 +110,12 @@ rules! {
     run_ends_at_earliest
     /// Running time is carried in µs between checkpoints, not rounded at each.
     carry_remainder
+    /// The limits of a checkpoint count from what is durable, not from when that was told.
+    limit_from_durable
+    /// The edge for which the waiting room has no place is counted.
+    edge_without_room
+    /// Revolutions that were counted with too few pulses are made fewer.
+    learn_pulses
     /// What was counted before the past is known is added to it.
     add_session
     /// Contacts count once they are debounced.
@@ -114,10 +126,14 @@ rules! {
     shaft_fault_told
     /// A contact counts when it closes, not when it opens too.
     count_on_one_edge
+    /// The shaft is debounced before the contacts.
+    shaft_before_contacts
     /// A revolution with the needle bar disengaged is a jump, not a stitch.
     jumps_apart
     /// An undebounced or unknown needle position is unattributed, not guessed.
     unattributed_when_unsure
+    /// A set of components needs the engineer's reply if any of them is the engineer's.
+    engineer_for_any
     /// A service needs the engineer's reply.
     ask_authority
     /// A reply is good only for the purpose that its challenge was asked for.
@@ -132,12 +148,22 @@ rules! {
     challenges_age
     /// A try is stored before it is judged.
     store_before_judging
+    /// Tries after a service are still on record when older entries were applied.
+    tries_after_service
     /// Wrong replies make the next try wait.
     lock_out
     /// The wait starts anew at a power-up.
     wait_after_power_up
     /// The panel stands still while a power-fail warning is answered.
     panel_yields
+    /// A fault for which the journal has no room yet waits for it.
+    fault_waits_for_room
+    /// A new fitting keeps the baseline of a component only if its measure is the same.
+    refit_by_measure
+    /// A new fitting keeps the baselines of what it still has.
+    refit_keeps
+    /// Every field of a checkpoint that gets full asks for a new snapshot.
+    every_field_asks
     /// Delta that does not fit a checkpoint's field forces a new snapshot, and
     /// is capped until then.
     cap_deltas

@@ -4,7 +4,7 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
-//!   [`reset`], [`main_loop`], [`agreement`]: the proofs
+//!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`whole_days`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -21,11 +21,13 @@ pub mod garbage;
 pub mod junit;
 pub mod main_loop;
 pub mod needles;
+pub mod refit;
 pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
 pub mod wear;
+pub mod whole_days;
 
 use std::fmt;
 use std::str::FromStr;
@@ -66,11 +68,15 @@ pub enum Proof {
     NoFreeReset,
     /// 10: the loop that ships counts and tells what its core does.
     MainLoop,
+    /// 11: whole days of sewing, with signals as bad as they come.
+    WholeDays,
+    /// 12: a new fitting keeps what still means the same, and nothing else.
+    RefitKeeps,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 12] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -81,6 +87,8 @@ impl Proof {
         Self::EvenWear,
         Self::NoFreeReset,
         Self::MainLoop,
+        Self::WholeDays,
+        Self::RefitKeeps,
     ];
 
     /// Its name on the command line.
@@ -97,6 +105,8 @@ impl Proof {
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
             Self::MainLoop => "main-loop",
+            Self::WholeDays => "whole-days",
+            Self::RefitKeeps => "refit-keeps",
         }
     }
 
@@ -131,6 +141,12 @@ impl Proof {
             }
             Self::MainLoop => {
                 "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
+            }
+            Self::RefitKeeps => {
+                "a changed profile keeps what still means the same and nothing else, and a cut leaves the old or the new one"
+            }
+            Self::WholeDays => {
+                "in days of sewing with bounce, spikes and failing sensors no figure is above the truth, not by 1 µs"
             }
         }
     }
@@ -175,6 +191,8 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
+            Self::RefitKeeps => refit::refit_keeps::<D>(run),
+            Self::WholeDays => whole_days::whole_days::<D>(run),
         }
     }
 
@@ -187,6 +205,8 @@ impl Proof {
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop, true) => 16,
             (Self::RollOver, false) => 400,
+            (Self::WholeDays, true) => 12,
+            (Self::WholeDays, false) => 600,
             (Self::OneBadPage, true) => 32,
             (Self::OneBadPage | Self::MainLoop, false) => 1_000,
             (_, true) => 128,
@@ -248,6 +268,16 @@ pub struct SearchPlan {
     pub quick: bool,
     /// One case only.
     pub replay: Option<CaseId>,
+    /// So many runs of each proof, instead of [`Proof::runs`].
+    pub runs: Option<u64>,
+}
+
+impl SearchPlan {
+    /// All cases of the quick or the full search with `seed`.
+    #[must_use]
+    pub const fn new(seed: u64, quick: bool) -> Self {
+        Self { seed, quick, replay: None, runs: None }
+    }
 }
 
 /// A case that does not hold.
@@ -359,7 +389,7 @@ fn spread(
     run: impl Fn(&mut Run) + Sync,
 ) -> ProofOutcome {
     let seed = plan.replay.map_or(plan.seed, |id| id.seed);
-    let runs = proof.runs(plan.quick);
+    let runs = plan.runs.unwrap_or(proof.runs(plan.quick));
     let numbers = plan.replay.map_or(0..runs, |id| id.run..id.run + 1);
     let first_failed = Arc::new(AtomicU64::new(u64::MAX));
     let done = AtomicU64::new(0);
@@ -428,7 +458,7 @@ impl fmt::Display for Figure {
 mod tests {
     use super::*;
 
-    const PLAN: SearchPlan = SearchPlan { seed: 1, quick: true, replay: None };
+    const PLAN: SearchPlan = SearchPlan::new(1, true);
 
     /// Seven cases a run; in run 5 the third and in every run from 9 on the first fails.
     fn outcome(threads: usize) -> ProofOutcome {

@@ -32,6 +32,7 @@ use shaftbook_world::figures::grouped;
   shaftbook prove --seed 7 --only one-bad-page
   shaftbook prove --junit proofs.xml
   shaftbook prove --full
+  shaftbook prove --only whole-days --runs 6000
   shaftbook prove --replay never-backwards:1:0:129
   shaftbook prove --replay campaign-results/regressions/run-17.toml
 
@@ -50,6 +51,10 @@ pub struct Args {
     /// Only this proof (can be given more than once)
     #[arg(long, value_name = "NAME", value_parser = proof_parser())]
     only: Vec<Proof>,
+    /// So many runs of each proof, instead of as many as the search has
+    #[arg(long, value_name = "N", conflicts_with = "replay",
+        value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    runs: Option<u64>,
     /// Only this case, as a failing proof printed it; or a regression file of a campaign
     #[arg(long, value_name = "ID|FILE", conflicts_with_all = ["only", "seed"])]
     replay: Option<Replay>,
@@ -144,7 +149,8 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
             return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
         }
     }
-    let plan = SearchPlan { seed: args.seed, quick: args.is_quick(), replay };
+    let plan =
+        SearchPlan { replay, runs: args.runs, ..SearchPlan::new(args.seed, args.is_quick()) };
     let wanted = |proof: &Proof| match &replay {
         Some(id) => id.proof == *proof,
         None => args.only.is_empty() || args.only.contains(proof),

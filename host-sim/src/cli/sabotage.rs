@@ -72,7 +72,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         list(args.format, &boards)?;
         return Ok(Verdict::Held);
     }
-    let plan = SearchPlan { seed: args.seed, quick: !args.full, replay: None };
+    let plan = SearchPlan::new(args.seed, !args.full);
     if args.format == Form::Markdown {
         say(TABLE_HEAD)?;
     }

@@ -67,7 +67,7 @@ impl Ours {
     fn fit(&mut self) -> Result<(), Fault> {
         let fitting = bench::fitting();
         let ledger = self.store.change_ledger()?;
-        ledger.set_components(&fitting.components, &Counters::default(), None);
+        ledger.set_components::<Sound>(&fitting.components, &Counters::default(), None);
         ledger.settings = fitting.settings;
         ledger.carried_in = fitting.carried_in;
         ledger.key = fitting.key;

@@ -9,6 +9,7 @@ use crate::component::Role;
 use crate::counters::Counters;
 use crate::fault::Fault;
 use crate::journal::{AUTHORISED, ComponentSet, Event};
+use crate::ledger::Fitted;
 use crate::rules::Rules;
 use crate::service::{Authorised, Gate, Refusal, Try};
 use crate::time::Instant;
@@ -159,9 +160,7 @@ impl<R: Rules> Board<R> {
             return Err(Refusal::NotReady);
         }
         self.check_components(components)?;
-        let engineers = self.ledger().components.iter().enumerate().any(|(place, fitted)| {
-            components.contains(place) && fitted.component.renewed_by == Role::Engineer
-        });
+        let engineers = self.needs_engineer(components);
         match reply {
             None if engineers && R::ask_authority() => Err(Refusal::NeedsAuthority),
             Some(reply) if engineers => self.request_try(now, Authorised::Renew(components), reply),
@@ -170,6 +169,14 @@ impl<R: Rules> Board<R> {
                 Ok(())
             }
         }
+    }
+
+    fn needs_engineer(&self, components: ComponentSet) -> bool {
+        let fitted = self.ledger().components.iter().enumerate();
+        let mut asked = fitted.filter(|(place, _)| components.contains(*place));
+        let is_engineers =
+            |(_, fitted): (_, &Fitted)| fitted.component.renewed_by == Role::Engineer;
+        if R::engineer_for_any() { asked.any(is_engineers) } else { asked.all(is_engineers) }
     }
 
     fn request_try(
@@ -241,7 +248,7 @@ impl<R: Rules> Board<R> {
     fn fit(&mut self, lifetime: &Counters, fitting: &Fitting) -> Result<(), Fault> {
         let day = self.day();
         let ledger = self.store.change_ledger()?;
-        ledger.set_components(&fitting.components, lifetime, day);
+        ledger.set_components::<R>(&fitting.components, lifetime, day);
         ledger.settings = fitting.settings;
         ledger.carried_in = fitting.carried_in;
         ledger.key = fitting.key.clone();

@@ -96,10 +96,11 @@ impl Due {
     }
 
     /// The line of the power-fail warning changed.
-    fn warning(&mut self, at: Instant, level: Level) {
-        if !level.is_active() {
+    fn warning<R: Rules>(&mut self, at: Instant, level: Level) {
+        let is_first = self.warned_at.is_none();
+        if !level.is_active() || (!is_first && !R::warning_stays()) {
             self.warned_at = None;
-        } else if self.warned_at.is_none() {
+        } else if is_first {
             self.warned_at = Some(at);
         }
     }
@@ -111,14 +112,21 @@ impl Due {
     }
 
     /// After a calm while, the next warnings are answered at once again.
-    pub(super) fn refill_answers(&mut self, now: Instant) {
-        if self.warned_at.is_none() && now.since_us(self.next_answer_at) >= CALM_US {
+    pub(super) fn refill_answers<R: Rules>(&mut self, now: Instant) {
+        let is_calm = now.since_us(self.next_answer_at) >= CALM_US;
+        if self.warned_at.is_none() && is_calm && R::refill_answers() {
             self.answers_left = ANSWERS_MAX;
         }
     }
 
     /// `saved` is durable; it was `past` at power-up.
-    fn note_saved(&mut self, now: Instant, past: &Counters, saved: &Counters, meter: &Meter) {
+    fn note_saved<R: Rules>(
+        &mut self,
+        now: Instant,
+        past: &Counters,
+        saved: &Counters,
+        meter: &Meter,
+    ) {
         self.is_first_record_wanted = false;
         if self.warned_at.is_some() {
             // A warning was answered.
@@ -127,7 +135,11 @@ impl Due {
         }
         // The limits count from what is durable, not from now.
         let saved_ms = saved.powered_ms.saturating_sub(past.powered_ms);
-        self.saved_at = Instant::from_us(saved_ms.saturating_mul(1_000));
+        self.saved_at = if R::limit_from_durable() {
+            Instant::from_us(saved_ms.saturating_mul(1_000))
+        } else {
+            now
+        };
         self.saved_running_us = saved.running_ms.saturating_sub(past.running_ms) * 1_000;
         let saved_trims = saved.trims.saturating_sub(past.trims);
         self.limit_trims = saved_trims + u64::from(meter.settings().checkpoint_trims);
@@ -166,7 +178,7 @@ impl Due {
 
 impl<R: Rules> Board<R> {
     pub(super) fn power_fail(&mut self, at: Instant, level: Level) {
-        self.due.warning(at, level);
+        self.due.warning::<R>(at, level);
         self.due.look_later(&self.meter);
         self.attention = true;
     }
@@ -203,7 +215,7 @@ impl<R: Rules> Board<R> {
 
     pub(super) fn note_saved(&mut self, now: Instant) {
         let past = self.past.unwrap_or_default();
-        self.due.note_saved(now, &past, self.store.saved(), &self.meter);
+        self.due.note_saved::<R>(now, &past, self.store.saved(), &self.meter);
     }
 
     pub(super) fn is_checkpoint_due(&self, now: Instant) -> bool {

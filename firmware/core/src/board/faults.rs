@@ -65,7 +65,8 @@ impl<R: Rules> Board<R> {
     pub(super) fn journal_faults(&mut self) {
         for fault in Fault::ALL {
             let new = self.faults.told.contains(fault) && !self.faults.journalled.contains(fault);
-            if new && self.note(Event::FaultSeen, fault.number()) {
+            let is_noted = new && self.note(Event::FaultSeen, fault.number());
+            if is_noted || (new && !R::fault_waits_for_room()) {
                 self.faults.journalled.raise(fault);
             }
         }

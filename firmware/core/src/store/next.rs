@@ -110,7 +110,7 @@ impl<R: Rules> Store<R> {
         let Some(base) = self.base else { return true };
         self.ring.distance(self.head.slot, base.slot) <= self.due_slots()
             || self.entries >= ENTRIES_MAX
-            || checkpoint::room(&self.delta) >= FULL
+            || checkpoint::room::<R>(&self.delta) >= FULL
     }
 
     #[inline(never)]

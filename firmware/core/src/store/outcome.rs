@@ -77,7 +77,7 @@ impl<R: Rules> Store<R> {
         self.entries = self.entries.saturating_add(1);
         // As a reader of the part would add it up.
         self.entry.at.merge(&self.base_counters, Merge::Add);
-        self.ledger.apply(&self.entry);
+        self.ledger.apply::<R>(&self.entry);
         Some(StoreEvent::EntryStored { number: self.entry.number, event: self.entry.event })
     }
 

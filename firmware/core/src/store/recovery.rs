@@ -361,7 +361,9 @@ impl<R: Rules> Store<R> {
         let mut holder = place;
         if let Some(tip) = &self.recovery.tip {
             if tip.base_slot == pointers.base_slot {
-                self.delta.merge(&self.recovery.tip_delta, Merge::RaiseTo);
+                if R::growth_of_entry() {
+                    self.delta.merge(&self.recovery.tip_delta, Merge::RaiseTo);
+                }
             } else {
                 // The checkpoint that committed the entry's snapshot was lost; the
                 // entry stands in for it.
@@ -554,7 +556,7 @@ impl<R: Rules> Store<R> {
             self.recovery.number = Some(number);
             self.entries += 1;
             self.entry.at.merge(&self.base_counters, Merge::Add);
-            self.ledger.apply_older(&self.entry, &mut self.recovery.decided);
+            self.ledger.apply_older::<R>(&self.entry, &mut self.recovery.decided);
             if self.entry.event == Event::SlotRetired {
                 self.retired.insert(self.entry.subject);
             }

@@ -21,7 +21,7 @@ fn revolutions_counted_with_too_few_pulses_are_not_above_the_truth() {
     meter.input::<Sound>(Instant::ZERO, Input::NeedleCode(4));
     pulses(&mut meter, 1_000_000, 43);
     assert_eq!(meter.counted().needle_stitches[4], 43);
-    meter.learn(Settings { pulses_per_revolution: 4, ..Settings::default() });
+    meter.learn::<Sound>(Settings { pulses_per_revolution: 4, ..Settings::default() });
     assert_eq!(meter.counted().needle_stitches[4], 10);
 }
 

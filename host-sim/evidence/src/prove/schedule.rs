@@ -123,7 +123,7 @@ mod tests {
     ];
 
     fn under<D: Device>(schedule: Schedule, before: &(impl Fn() + Sync)) -> ProofOutcome {
-        let plan = SearchPlan { seed: 1, quick: true, replay: None };
+        let plan = SearchPlan::new(1, true);
         spread(Proof::NeverBackwards, &plan, &|_, _| {}, |run| {
             if run.number < 4 {
                 before();

@@ -257,6 +257,51 @@ sabotages! {
     "display-woken-once" Reset MainLoop
         "a display that lost its settings stays dark"
         { display_woken_anew: no }
+    "run-ends-late" Signals WholeDays
+        "a run ends with the last edge of its last pulse's bounce, not with the first"
+        { run_ends_at_earliest: no }
+    "contacts-before-shaft" Signals NeedlesAddUp
+        "a trim settles a jump that closed after the last pulse before that pulse is counted"
+        { shaft_before_contacts: no }
+    "shaft-fault-untold" Signals NeedlesAddUp
+        "nobody is told of a shaft signal whose pulses come too soon"
+        { shaft_fault_told: no }
+    "edge-without-room" Reset NeedlesAddUp
+        "the edge for which the waiting room at boot has no place is dropped"
+        { edge_without_room: no }
+    "pulses-not-learned" Reset NeedlesAddUp
+        "revolutions counted before the pulses of one are known stay as they are"
+        { learn_pulses: no }
+    "answers-used-up" Power LossBound
+        "the answers to warnings without a pause are not refilled in calm"
+        { refill_answers: no }
+    "warning-cleared-by-bounce" Power LossBound
+        "a second active edge of the warning's line clears the warning"
+        { warning_stays: no }
+    "limit-from-report" Power LossBound
+        "the limits of a checkpoint count from when the last was told to be stored"
+        { limit_from_durable: no }
+    "growth-ignored" Trust NeverBackwards
+        "a newer journal entry's growth is not added to its checkpoint's"
+        { growth_of_entry: no }
+    "breaks-ask-nothing" Arithmetic RollOver
+        "thread breaks beyond their field ask for no new snapshot"
+        { every_field_asks: no }
+    "engineer-for-all" Authority NoFreeReset
+        "a set needs the engineer only if every component in it is the engineer's"
+        { engineer_for_any: no }
+    "tries-forgotten" Authority NoFreeReset
+        "tries after a service are off the record at the next power-up"
+        { tries_after_service: no }
+    "fault-lost-for-room" Order GarbageBoots
+        "a fault counts as journalled though the journal had no room for it"
+        { fault_waits_for_room: no }
+    "refit-by-kind" Arithmetic RefitKeeps
+        "a new fitting keeps the baseline of a component that is now measured otherwise"
+        { refit_by_measure: no }
+    "refit-forgets" Reset RefitKeeps
+        "a new fitting begins every component anew"
+        { refit_keeps: no }
 }
 
 fn no() -> bool {
