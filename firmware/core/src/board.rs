@@ -325,7 +325,6 @@ impl<R: Rules> Board<R> {
     }
 
     fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
-        self.due.refill_answers::<R>(now);
         let urgent = self.is_urgent(now);
         let wanted = Wanted {
             checkpoint: self.past.is_some() && self.is_checkpoint_due(now),

@@ -5,6 +5,7 @@
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
 //!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`whole_days`]: the proofs
+//! - [`edges`], [`warnings`]: parts of two of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -17,6 +18,7 @@
 pub mod agreement;
 pub mod bad_page;
 pub mod cuts;
+pub mod edges;
 pub mod garbage;
 pub mod junit;
 pub mod main_loop;
@@ -26,6 +28,7 @@ pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
+pub mod warnings;
 pub mod wear;
 pub mod whole_days;
 

@@ -6,7 +6,9 @@
 //! settings, so that a setting that is changed by mistake is caught. `sew` takes what its
 //! scenario chose ([`Bounds::chosen`]).
 
+use shaftbook_core::component::Measure;
 use shaftbook_core::counters::Counters;
+use shaftbook_core::ledger::Ledger;
 use shaftbook_core::settings::Settings;
 
 /// Longest from a power-fail warning to all that was counted being durable, µs.
@@ -75,6 +77,28 @@ pub fn neither_lost_nor_invented(
     }
     if !found.at_most(truth) {
         return Err(format!("above the truth by {:?}", Delta(&found.since(truth))));
+    }
+    Ok(())
+}
+
+/// Nothing was renewed or served in the future: no baseline is ahead of the lifetime counters
+/// that it is measured by. (Calendar days are not among them.)
+///
+/// # Errors
+/// Which is, in a sentence.
+pub fn no_baseline_ahead(ledger: &Ledger, lifetime: &Counters) -> Result<(), String> {
+    let interval = ledger.interval;
+    if interval.powered_ms > lifetime.powered_ms || interval.running_ms > lifetime.running_ms {
+        return Err(format!("the service interval begins ahead of the lifetime: {interval:?}"));
+    }
+    let by_counters =
+        ledger.components.iter().filter(|fitted| fitted.component.measure != Measure::Days);
+    for fitted in by_counters {
+        let now = fitted.component.measure.value(lifetime, None);
+        if fitted.baseline > now {
+            let (kind, baseline) = (fitted.component.kind, fitted.baseline);
+            return Err(format!("{kind:?} was renewed at {baseline}, and its measure is {now}"));
+        }
     }
     Ok(())
 }

@@ -19,7 +19,8 @@ const WRITE_AHEAD_US: u64 = 100_000;
 const ANSWERS_MAX: u8 = 8;
 /// Pause between further answers, µs.
 const ANSWER_PAUSE_US: u64 = 1_000_000;
-/// Calm after which warnings are answered without a pause again, µs.
+/// Calm after which warnings are answered without a pause again, µs, from the end of the
+/// pause after the last answer on.
 const CALM_US: u64 = 10_000_000;
 /// How long after a power-fail warning the panel stands still at most, µs: five times
 /// what the answer may take. A warning that is never answered (a dead memory part, a
@@ -102,6 +103,11 @@ impl Due {
             self.warned_at = None;
         } else if is_first {
             self.warned_at = Some(at);
+            // After a calm while warnings are answered at once again.
+            let is_calm = at.since_us(self.next_answer_at) >= CALM_US;
+            if is_calm && R::refill_answers() {
+                self.answers_left = ANSWERS_MAX;
+            }
         }
     }
 
@@ -109,14 +115,6 @@ impl Due {
     #[cfg(feature = "activity")]
     pub(super) fn is_warned(&self) -> bool {
         self.warned_at.is_some()
-    }
-
-    /// After a calm while, the next warnings are answered at once again.
-    pub(super) fn refill_answers<R: Rules>(&mut self, now: Instant) {
-        let is_calm = now.since_us(self.next_answer_at) >= CALM_US;
-        if self.warned_at.is_none() && is_calm && R::refill_answers() {
-            self.answers_left = ANSWERS_MAX;
-        }
     }
 
     /// `saved` is durable; it was `past` at power-up.

@@ -13,6 +13,7 @@ use shaftbook_drivers::memory::{PartKind, WiredPart};
 use super::Run;
 use super::schedule::Schedule;
 use super::schedule::forks::Forks;
+use super::warnings::warnings;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
@@ -61,6 +62,7 @@ pub fn loss_bound<D: Device>(run: &mut Run) {
     if run.number % 2 == 1 {
         bench.fit_screen(run.seed);
     }
+    warnings(run, &bench, &mut rng);
     let cuts = if run.quick { 30 } else { 120 };
     for _ in 0..cuts {
         if run.is_over() {

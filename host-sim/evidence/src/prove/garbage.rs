@@ -6,12 +6,16 @@ use rand_pcg::Pcg32;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
+use shaftbook_core::journal::Event;
+use shaftbook_core::ledger::HistoryLine;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
+use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{BOARD, Bench};
 use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 use shaftbook_world::judge::neither_lost_nor_invented;
@@ -32,6 +36,10 @@ pub fn garbage_boots<D: Device>(run: &mut Run) {
     }
     let seed = rng.next_u64();
     run.case(|| exchanged::<D>(seed, &used).map_err(|what| format!("exchanged: {what}")));
+    // Only the core lets a case say which faults there are.
+    if !D::HAS_PANEL {
+        run.case(|| every_fault_is_journalled::<D::Rules>(seed));
+    }
     for page_bytes in [16, 32, 128] {
         run.case(|| {
             other_pages::<D>(seed, page_bytes)
@@ -187,6 +195,28 @@ fn exchanged<D: Device>(seed: u64, used: &[u8]) -> Result<(), String> {
         Some(400) => Ok(()),
         other => Err(format!("back on its own part it has {other:?} of 400 stitches")),
     }
+}
+
+/// More faults at once than the journal has room for at once: each gets its line.
+fn every_fault_is_journalled<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut bench: Bench<Core<R>> = Bench::fitted(seed, Lap::new(1));
+    let faults: Vec<Fault> =
+        Fault::ALL.into_iter().filter(|_| !rng.next_u32().is_multiple_of(5)).collect();
+    for fault in &faults {
+        bench.device.board_mut().raise(*fault);
+    }
+    bench.rest(&mut |_| {});
+    bench.cut_and_power_up(Tear::New);
+    let history = &bench.board().ledger().history;
+    for fault in faults {
+        let is_it =
+            |line: &HistoryLine| line.event == Event::FaultSeen && line.subject == fault.number();
+        if !history.iter().any(is_it) {
+            return Err(format!("{fault:?} was there, and is not in the journal"));
+        }
+    }
+    Ok(())
 }
 
 /// A sound part of pages other than the reference's: a record takes several program cycles

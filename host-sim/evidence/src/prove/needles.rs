@@ -20,6 +20,7 @@ use shaftbook_world::bench::{BOARD, Bench, Meant, fitting};
 use shaftbook_world::bus::{Bus, Part, Timing};
 
 use super::Run;
+use super::edges::edges;
 
 /// Proof 4.
 pub fn needles_add_up<D: Device>(run: &mut Run) {
@@ -32,6 +33,8 @@ pub fn needles_add_up<D: Device>(run: &mut Run) {
         run.figure("unattributed, clean signals, %:", shares.0);
         run.figure("noisy, %:", shares.1);
     }
+    let fitted: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
+    edges(run, &fitted, &mut rng);
     let seed = rng.next_u64();
     run.case(|| late_loop::<D::Rules>(seed).map_err(|what| format!("a late main loop: {what}")));
 }

@@ -15,12 +15,18 @@ use shaftbook_core::service::{
 
 use super::Run;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{BELT, Bench, CommandFigures, KEY, KNIFE, Recovered, any_needle};
+use shaftbook_world::bench::{
+    BELT, Bench, CommandFigures, KEY, KNIFE, OPERATORS, Recovered, any_needle,
+};
 use shaftbook_world::bus::Tear;
 
 /// Tries that an operator can make in a year of powered time may have at most this
 /// chance of one right guess among 10^8.
 const YEAR_CHANCE: f64 = 1e-4;
+/// Tries after which the wait is at its longest.
+const SOME_TRIES: u32 = 24;
+/// More tries than the board's own count of them holds.
+const MOST_TRIES: u32 = 300;
 /// For this long somebody asks for challenges, s.
 const WHILE_S: u64 = 600;
 
@@ -31,6 +37,13 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
     bench.sew(any_needle(&mut rng), 50 + u64::from(rng.next_u32() % 500), 1_500_000, &mut |_| {});
     let start = bench.clone();
     run.case(|| missing_replies(&mut start.clone()));
+    // The panel asks for one component at a time.
+    if !D::HAS_PANEL {
+        for _ in 0..4 {
+            let seed = rng.next_u64();
+            run.case(|| mixed_sets(&mut start.clone(), seed));
+        }
+    }
     for kind in 0..6 {
         let seed = rng.next_u64();
         run.case(|| wrong_reply(&mut start.clone(), kind, seed));
@@ -47,7 +60,10 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
         return;
     }
     let mut tries = 0.0;
-    run.case(|| guesses_in_a_year(&mut start.clone()).map(|t| tries = t));
+    // In every second run a service comes first, and in one the tries of a year.
+    let served = run.number % 2 == 1;
+    let most = if run.number == 0 { MOST_TRIES } else { SOME_TRIES };
+    run.case(|| guesses_in_a_year(&mut start.clone(), served, most).map(|t| tries = t));
     run.figure("guesses in a year:", tries);
 }
 
@@ -58,6 +74,22 @@ fn unchanged<D: Device>(
 ) -> Result<(), String> {
     let now = CommandFigures::of(bench.board().ledger());
     if now == *start { Ok(()) } else { Err(format!("{what} changed {start:?} to {now:?}")) }
+}
+
+/// The engineer's components among the operator's: without a reply none of them is renewed.
+fn mixed_sets<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let engineers = [1 << KNIFE, 1 << BELT, 1 << KNIFE | 1 << BELT];
+    let components =
+        ComponentSet(engineers[rng.next_u32() as usize % 3] | rng.next_u32() & OPERATORS);
+    let before = CommandFigures::of(bench.board().ledger());
+    let answer = bench.request(Command::Renew { components, reply: None });
+    bench.rest(&mut |_| {});
+    unchanged(bench, &before, &format!("{components:?}"))?;
+    match answer {
+        Err(Refusal::NeedsAuthority) => Ok(()),
+        other => Err(format!("{components:?} without a reply was answered {other:?}")),
+    }
 }
 
 /// Without any reply, as an operator would press it.
@@ -220,13 +252,22 @@ fn cut_during_a_try<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32)
 
 /// An operator who tries without pause, cutting the power whenever he likes: how many
 /// tries in a year?
-fn guesses_in_a_year<D: Device>(bench: &mut Bench<D>) -> Result<f64, String> {
+fn guesses_in_a_year<D: Device>(
+    bench: &mut Bench<D>,
+    served: bool,
+    most: u32,
+) -> Result<f64, String> {
+    if served {
+        let right = bench.right_reply(Authorised::Service).ok_or("no challenge")?;
+        service(bench, right).map_err(|r| format!("the right reply was refused: {r:?}"))?;
+    }
+    let services = u16::from(served);
     let mut tries = 0_u32;
     let mut spent_us = 0_u64;
     let mut start_us = bench.now_us;
     let mut cut_at = 0;
     // After some tries the wait is at its longest; the rest of the year is division.
-    while tries < 24 {
+    while tries < most {
         let Some(right) = bench.right_reply(Authorised::Service) else {
             return Err("no challenge".into());
         };
@@ -252,7 +293,7 @@ fn guesses_in_a_year<D: Device>(bench: &mut Bench<D>) -> Result<f64, String> {
             }
             Err(other) => return Err(format!("a try was answered {other:?}")),
         }
-        if bench.board().ledger().services != 0 {
+        if bench.board().ledger().services != services {
             return Err("a wrong guess made a service".into());
         }
     }

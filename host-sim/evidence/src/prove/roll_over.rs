@@ -20,7 +20,7 @@ use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest};
 use shaftbook_world::bench::{BOARD, Bench, Recovered, any_needle};
 use shaftbook_world::bus::{Answers, Tear};
-use shaftbook_world::judge::neither_lost_nor_invented;
+use shaftbook_world::judge::{Delta, is_durable, neither_lost_nor_invented};
 
 /// Proof 5.
 pub fn roll_over<D: Device>(run: &mut Run) {
@@ -30,6 +30,7 @@ pub fn roll_over<D: Device>(run: &mut Run) {
     run.case(|| ticks::<D, 16>(seed, 32_000));
     laps::<D>(run, &mut rng);
     run.case(|| hundred_years::<D>(seed));
+    run.case(|| full_fields::<D>(seed));
     // The main loop never sleeps for hours, and its turns are too many to be lived through.
     run.case(|| away_for_hours::<D::Rules>(seed));
 }
@@ -56,6 +57,37 @@ fn ticks<D: Device, const BITS: u32>(seed: u64, longest_gap_us: u64) -> Result<(
         }
     }
     Ok(())
+}
+
+/// More breaks, jumps and trims since a snapshot than a checkpoint has room for: after a
+/// warning all of them are durable.
+fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
+    for kind in 0..3 {
+        match kind {
+            0 => (0..34 + rng.next_u32() % 10)
+                .for_each(|_| bench.thread_break(any_needle(&mut rng), &mut |_| {})),
+            // Through the panel's loop it would take too long.
+            1 if !D::HAS_PANEL => {
+                bench.jump(true, &mut |_| {});
+                (0..66_000 + rng.next_u32() % 1_000)
+                    .for_each(|_| bench.revolution(None, 31_000, &mut |_| {}));
+                bench.jump(false, &mut |_| {});
+            }
+            1 => {}
+            _ => bench.trim(&mut |_| {}),
+        }
+        let truth = bench.truth();
+        bench.warn();
+        bench.rest(&mut |_| {});
+        bench.cut_and_power_up(Tear::New);
+        let past = bench.board().past().copied().ok_or("the past is lost")?;
+        if !is_durable(&truth, &past) {
+            return Err(format!("full fields: lost {:?}", Delta(&truth.since(&past))));
+        }
+    }
+    bench.device.conduct()
 }
 
 /// Laps just below the wrap of their 21 bits: sews through it, with a cut at every

@@ -99,7 +99,7 @@ fn answered<D: Device>(run: &mut Run, bench: &mut Bench<D>, truth: &Counters, wa
 
 /// Runs the main loop after a warning: when all of `truth` was durable, µs, and how many
 /// steps of the panel were done until then.
-fn wait_for_answer<D: Device>(bench: &mut Bench<D>, truth: &Counters) -> (Option<u64>, u32) {
+pub fn wait_for_answer<D: Device>(bench: &mut Bench<D>, truth: &Counters) -> (Option<u64>, u32) {
     let (mut durable_us, mut steps) = (None, 0);
     for _ in 0..300 {
         let polled = bench.poll_once(&mut |_| {});

@@ -12,7 +12,7 @@ use crate::prove::Run;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{Bench, CommandFigures, Recovered};
 use shaftbook_world::bus::Tear;
-use shaftbook_world::judge::neither_lost_nor_invented;
+use shaftbook_world::judge::{neither_lost_nor_invented, no_baseline_ahead};
 
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
@@ -101,6 +101,7 @@ fn check<D: Device>(
     if !before.board().store().retired().is_empty() {
         return Err("a slot of a sound part was retired".into());
     }
+    no_baseline_ahead(after.bench.board().ledger(), &past)?;
     let figures = CommandFigures::of(after.bench.board().ledger());
     if figures != before.figures && !before.pending.as_ref().is_some_and(|p| p.are(&figures)) {
         return Err(format!(
