@@ -15,6 +15,9 @@ use crate::time::Instant;
 /// A checkpoint is begun this long before its interval ends, µs, so that it is
 /// durable by then even behind two copies of a journal entry.
 const WRITE_AHEAD_US: u64 = 100_000;
+/// Thread breaks at which a checkpoint is due, so that what is counted fits into the next one
+/// until a new snapshot is asked for: 29 of the 33 that it holds are not yet nearly full.
+const CHECKPOINT_BREAKS: u32 = 3;
 /// Power-fail answers without a pause between them.
 const ANSWERS_MAX: u8 = 8;
 /// Pause between further answers, µs.
@@ -43,6 +46,8 @@ pub(super) struct Due {
     look_running_us: u64,
     /// Trims of the session at which a checkpoint is due.
     limit_trims: u64,
+    /// Thread breaks of the session at which a checkpoint is due.
+    limit_breaks: u32,
     /// The checkpoint that makes this power-up count, and all older ones final.
     is_first_record_wanted: bool,
 }
@@ -58,6 +63,7 @@ impl Due {
             saved_running_us: 0,
             look_running_us: u64::MAX,
             limit_trims: u64::MAX,
+            limit_breaks: u32::MAX,
             is_first_record_wanted: false,
         }
     }
@@ -141,12 +147,15 @@ impl Due {
         self.saved_running_us = saved.running_ms.saturating_sub(past.running_ms) * 1_000;
         let saved_trims = saved.trims.saturating_sub(past.trims);
         self.limit_trims = saved_trims + u64::from(meter.settings().checkpoint_trims);
+        let saved_breaks = saved.breaks().saturating_sub(past.breaks());
+        self.limit_breaks = saved_breaks.saturating_add(CHECKPOINT_BREAKS);
         self.look_later(meter);
     }
 
     fn is_checkpoint_due<R: Rules>(&self, now: Instant, meter: &Meter) -> bool {
         self.is_first_record_wanted
             || meter.trims() >= self.limit_trims
+            || meter.counted().breaks() >= self.limit_breaks
             || now >= self.powered_limit::<R>(meter)
             || now >= self.running_limit(now, meter)
     }

@@ -282,7 +282,12 @@ fn guesses_in_a_year<D: Device>(
                     // A cut does not shorten the wait.
                     cut_at = tries;
                     spent_us += bench.now_us - start_us;
+                    let before = bench.board().ledger().tries;
                     bench.cut_and_power_up(Tear::Old);
+                    let after = bench.board().ledger().tries;
+                    if after < before {
+                        return Err(format!("a cut made {after} of {before} tries on record"));
+                    }
                     start_us = 0;
                     continue;
                 }

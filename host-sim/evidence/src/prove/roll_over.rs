@@ -20,7 +20,7 @@ use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest};
 use shaftbook_world::bench::{BOARD, Bench, Recovered, any_needle};
 use shaftbook_world::bus::{Answers, Tear};
-use shaftbook_world::judge::{Delta, is_durable, neither_lost_nor_invented};
+use shaftbook_world::judge::{ANSWER_US, Delta, is_durable, neither_lost_nor_invented};
 
 /// Proof 5.
 pub fn roll_over<D: Device>(run: &mut Run) {
@@ -66,8 +66,11 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
     let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
     for kind in 0..3 {
         match kind {
-            0 => (0..34 + rng.next_u32() % 10)
-                .for_each(|_| bench.thread_break(any_needle(&mut rng), &mut |_| {})),
+            0 => (0..34 + rng.next_u32() % 10).for_each(|_| {
+                bench.thread_break(any_needle(&mut rng), &mut |_| {});
+                // As fast as anybody can thread a needle, and faster.
+                bench.pass_to(bench.now_us + 1_000_000, &mut |_| {});
+            }),
             // Through the panel's loop it would take too long.
             1 if !D::HAS_PANEL => {
                 bench.jump(true, &mut |_| {});
@@ -79,9 +82,11 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
             _ => bench.trim(&mut |_| {}),
         }
         let truth = bench.truth();
+        // What has to be written before a warning has been by now.
+        bench.pass_to(bench.now_us + 1_000_000, &mut |_| {});
         bench.warn();
-        bench.rest(&mut |_| {});
-        bench.cut_and_power_up(Tear::New);
+        bench.pass_to(bench.now_us + 2 * ANSWER_US, &mut |_| {});
+        bench.cut_and_power_up(Tear::Old);
         let past = bench.board().past().copied().ok_or("the past is lost")?;
         if !is_durable(&truth, &past) {
             return Err(format!("full fields: lost {:?}", Delta(&truth.since(&past))));
