@@ -11,7 +11,9 @@ cd "$(dirname "${BASH_SOURCE[0]}")/.."
 target=thumbv6m-none-eabi
 browser_target=wasm32-unknown-unknown
 cargo_fuzz_version=0.13.1
+cargo_mutants_version=27.1.0
 defmt_print_version=1.2.0
+mutants_drawn=40
 fuzz_runs=50000 # about a minute
 fuzz_seed=1
 reedsolo_version=1.7.0
@@ -144,6 +146,7 @@ step_format() {
     run cargo fmt --all --check
     run cargo fmt --check --manifest-path firmware/size-probe/Cargo.toml
     run cargo fmt --check --manifest-path tests/fuzz/Cargo.toml
+    run cargo fmt --check --manifest-path tests/mutants/Cargo.toml
     run cargo fmt --all --check --manifest-path firmware/boards/Cargo.toml
     run cargo fmt --all --check --manifest-path tests/comparison/Cargo.toml
     run cargo fmt --all --check --manifest-path tests/comparison/thumb/Cargo.toml
@@ -306,6 +309,16 @@ step_campaigns() {
     run cargo run --locked --release -p host-sim --bin shaftbook -- prove --full
     run target/release/shaftbook campaign host-sim/campaigns/nightly.toml --fresh \
         --out target/campaign-nightly
+}
+
+step_mutants() {
+    # Some of the mistakes that a program makes of the firmware, others every day: those that
+    # no judge finds are in docs/SABOTAGE.md, with the reason.
+    install_program cargo-mutants "$cargo_mutants_version"
+    run cargo clippy --locked --manifest-path tests/mutants/Cargo.toml --all-targets -- -D warnings
+    run cargo test --locked --manifest-path tests/mutants/Cargo.toml
+    run .ci/mutants --self-test
+    run .ci/mutants --sample "$mutants_drawn" --seed "$(date -u +%Y%m%d)"
 }
 
 step_release() {

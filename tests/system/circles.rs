@@ -4,7 +4,7 @@ use system_tests::circles::circles;
 use system_tests::sources::{Source, all};
 
 /// The crates' sources.
-const CRATES: [&str; 16] = [
+const CRATES: [&str; 17] = [
     "firmware/core/src/",
     "firmware/care/src/",
     "firmware/readout/src/",
@@ -21,6 +21,7 @@ const CRATES: [&str; 16] = [
     "host-sim/src/",
     "tests/src/",
     "tests/comparison/src/",
+    "tests/mutants/src/",
 ];
 
 #[test]
