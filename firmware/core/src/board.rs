@@ -253,21 +253,25 @@ impl<R: Rules> Board<R> {
     /// One change of one input, in the order of time.
     #[inline]
     pub fn input(&mut self, at: Instant, input: Input) {
-        if let Input::PowerFail(level) = input {
-            self.power_fail(at, level);
-            return;
-        }
-        if !self.counting {
-            let Err((at, input)) = self.early.push_back((at, input)) else { return };
-            // No room to wait any longer: the settings at hand have to do.
-            self.leave_early();
-            self.meter.input::<R>(at, input);
+        if !self.counting || matches!(input, Input::PowerFail(_)) {
+            self.input_apart(at, input);
             return;
         }
         self.meter.input::<R>(at, input);
         self.attention |= self.due.is_look_due(&self.meter);
         if !matches!(input, Input::Shaft(_)) {
             self.deadline = self.deadline.min(self.meter.certain_at());
+        }
+    }
+
+    /// An input that is not counted, or not yet.
+    fn input_apart(&mut self, at: Instant, input: Input) {
+        if let Input::PowerFail(level) = input {
+            self.power_fail(at, level);
+        } else if let Err((at, input)) = self.early.push_back((at, input)) {
+            // No room to wait any longer: the settings at hand have to do.
+            self.leave_early();
+            self.meter.input::<R>(at, input);
         }
     }
 
@@ -285,11 +289,18 @@ impl<R: Rules> Board<R> {
         self.attention = true;
     }
 
+    /// Whether a poll at `now` would find nothing to do.
+    #[inline]
+    #[must_use]
+    pub fn is_idle(&self, now: Instant) -> bool {
+        !self.attention && now < self.deadline
+    }
+
     /// Does the next piece of work. Call when an edge came in or the deadline has
     /// passed; again at once while there is an effect.
     #[inline]
     pub fn poll<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
-        if !self.attention && now < self.deadline {
+        if self.is_idle(now) {
             return Polled { effect: None, deadline: self.deadline };
         }
         self.work(now, medium)

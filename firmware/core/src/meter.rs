@@ -175,14 +175,19 @@ impl Meter {
     /// One change of one input.
     #[inline]
     pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
+        let Input::Shaft(level) = input else {
+            self.input_beside_shaft::<R>(at, input);
+            return;
+        };
+        self.debounce_shaft::<R>(at);
+        let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
+        if is_short && !level.is_active() {
+            self.counted.glitches = self.counted.glitches.saturating_add(1);
+        }
+    }
+
+    fn input_beside_shaft<R: Rules>(&mut self, at: Instant, input: Input) {
         match input {
-            Input::Shaft(level) => {
-                self.debounce_shaft::<R>(at);
-                let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
-                if is_short && !level.is_active() {
-                    self.counted.glitches = self.counted.glitches.saturating_add(1);
-                }
-            }
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
                 self.debounce_shaft::<R>(at);
@@ -204,7 +209,7 @@ impl Meter {
                 self.debounce::<R>(at);
                 self.jump.edge(at, level, self.contact_debounce_us);
             }
-            Input::PowerFail(_) => {}
+            Input::Shaft(_) | Input::PowerFail(_) => {}
         }
     }
 
@@ -245,7 +250,6 @@ impl Meter {
         self.jump.debounce(now, us);
     }
 
-    #[inline]
     fn pulse<R: Rules>(&mut self, Change { at, bounced_from, .. }: Change) {
         let earliest = if R::run_ends_at_earliest() { bounced_from } else { at };
         let mut is_running = false;
