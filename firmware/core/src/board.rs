@@ -253,26 +253,31 @@ impl<R: Rules> Board<R> {
     /// One change of one input, in the order of time.
     #[inline]
     pub fn input(&mut self, at: Instant, input: Input) {
-        if !self.counting || matches!(input, Input::PowerFail(_)) {
-            self.input_apart(at, input);
+        match input {
+            Input::Shaft(level) if self.counting => {
+                self.meter.shaft::<R>(at, level);
+                self.attention |= self.due.is_look_due(&self.meter);
+            }
+            _ => self.input_apart(at, input),
+        }
+    }
+
+    /// An input that is rarer than the shaft's, or comes before counting.
+    fn input_apart(&mut self, at: Instant, input: Input) {
+        if let Input::PowerFail(level) = input {
+            self.power_fail(at, level);
+            return;
+        }
+        if !self.counting {
+            let Err((at, input)) = self.early.push_back((at, input)) else { return };
+            // No room to wait any longer: the settings at hand have to do.
+            self.leave_early();
+            self.meter.input::<R>(at, input);
             return;
         }
         self.meter.input::<R>(at, input);
         self.attention |= self.due.is_look_due(&self.meter);
-        if !matches!(input, Input::Shaft(_)) {
-            self.deadline = self.deadline.min(self.meter.certain_at());
-        }
-    }
-
-    /// An input that is not counted, or not yet.
-    fn input_apart(&mut self, at: Instant, input: Input) {
-        if let Input::PowerFail(level) = input {
-            self.power_fail(at, level);
-        } else if let Err((at, input)) = self.early.push_back((at, input)) {
-            // No room to wait any longer: the settings at hand have to do.
-            self.leave_early();
-            self.meter.input::<R>(at, input);
-        }
+        self.deadline = self.deadline.min(self.meter.certain_at());
     }
 
     /// Edges that the capture side lost.

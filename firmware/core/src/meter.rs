@@ -6,7 +6,7 @@
 //! first pulse can have to the earliest of its last one; nothing here knows about the
 //! past or about memory.
 //!
-//! Performance: [`Meter::input`] with a shaft edge is the hottest code there is.
+//! Performance: [`Meter::shaft`] is the hottest code there is.
 
 use crate::counters::Counters;
 use crate::input::{Input, Level};
@@ -172,13 +172,9 @@ impl Meter {
         session
     }
 
-    /// One change of one input.
+    /// An edge of the shaft sensor.
     #[inline]
-    pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
-        let Input::Shaft(level) = input else {
-            self.input_beside_shaft::<R>(at, input);
-            return;
-        };
+    pub fn shaft<R: Rules>(&mut self, at: Instant, level: Level) {
         self.debounce_shaft::<R>(at);
         let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
         if is_short && !level.is_active() {
@@ -186,8 +182,10 @@ impl Meter {
         }
     }
 
-    fn input_beside_shaft<R: Rules>(&mut self, at: Instant, input: Input) {
+    /// One change of one input.
+    pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
         match input {
+            Input::Shaft(level) => self.shaft::<R>(at, level),
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
                 self.debounce_shaft::<R>(at);
@@ -209,7 +207,7 @@ impl Meter {
                 self.debounce::<R>(at);
                 self.jump.edge(at, level, self.contact_debounce_us);
             }
-            Input::Shaft(_) | Input::PowerFail(_) => {}
+            Input::PowerFail(_) => {}
         }
     }
 

@@ -85,6 +85,8 @@ pub struct Distort {
 
     /// Events still to come out, in the order of time, of one time in that of arrival.
     waiting: VecDeque<(u64, What)>,
+    /// When the first of them comes out; `u64::MAX` if none waits.
+    next_us: u64,
     swallowed: Swallowed,
     /// Levels of shaft, trim, thread break and jump as the board sees them.
     levels: [Level; 4],
@@ -146,6 +148,7 @@ impl Distort {
             failures: faults.failures.iter().map(Fails::of).collect(),
             random: Random::new(seed, 4),
             waiting: VecDeque::new(),
+            next_us: u64::MAX,
             swallowed: Swallowed::default(),
             levels: [Level::Inactive; 4],
             shaft_sensor: Level::Inactive,
@@ -175,19 +178,14 @@ impl Distort {
 
     /// The next event that comes out before `clean_us`, if any.
     pub fn pop_before(&mut self, clean_us: u64) -> Option<Timed> {
-        while self.next_us() <= clean_us {
+        while self.next_us <= clean_us {
             let (at_us, what) = self.waiting.pop_front()?;
+            self.look_at_first();
             if let Some(input) = self.on_wire(what) {
                 return Some(Timed::input(at_us, input));
             }
         }
         None
-    }
-
-    /// When the next event comes out; `u64::MAX` if none waits.
-    #[inline]
-    fn next_us(&self) -> u64 {
-        self.waiting.front().map_or(u64::MAX, |(at_us, _)| *at_us)
     }
 
     /// Whether a shaft edge to `level` at `at_us`, and all its bounce, comes out before
@@ -198,7 +196,7 @@ impl Distort {
         let end_us = at_us + u64::from(self.shaft_bounce_us);
         self.shaft_bounce_us <= bounce::SHORT_MAX_US
             && end_us <= next_us
-            && end_us < self.next_us()
+            && end_us < self.next_us
             && at_us < self.sound_until_us
             && self.spikes == 0
             && self.levels[0] != level
@@ -216,7 +214,7 @@ impl Distort {
         if !self.passes(at_us, level) {
             return ControlFlow::Continue(());
         }
-        if at_us + u64::from(self.shaft_bounce_us) >= self.next_us() {
+        if at_us + u64::from(self.shaft_bounce_us) >= self.next_us {
             // Its own spike is nearer than its bounce.
             self.bounced(at_us, level, self.shaft_bounce_us, Input::Shaft);
             return ControlFlow::Continue(());
@@ -295,7 +293,10 @@ impl Distort {
                 self.needle_dead = false;
                 self.last_rise_us = clean.at_us;
             }
-            SewingEvent::Cut => self.waiting.clear(),
+            SewingEvent::Cut => {
+                self.waiting.clear();
+                self.look_at_first();
+            }
             SewingEvent::Input(input) => {
                 self.needle_failure(clean.at_us);
                 self.input(clean.at_us, input);
@@ -475,6 +476,11 @@ impl Distort {
         let later = self.waiting.iter().rev().take_while(|(other_us, _)| *other_us > at_us);
         let place = self.waiting.len() - later.count();
         self.waiting.insert(place, (at_us, what));
+        self.look_at_first();
+    }
+
+    fn look_at_first(&mut self) {
+        self.next_us = self.waiting.front().map_or(u64::MAX, |(at_us, _)| *at_us);
     }
 }
 
