@@ -188,22 +188,22 @@ impl Distort {
         None
     }
 
-    /// Whether a shaft edge to `level` at `at_us`, and all its bounce, comes out before
-    /// anything that waits and before the next undisturbed event, at `next_us`.
+    /// Whether a shaft edge to `level` at `at_us` comes before anything that waits, and with
+    /// all its bounce before the next undisturbed event, at `next_us`.
     #[inline]
     #[must_use]
     pub fn is_apart(&self, at_us: u64, level: Level, next_us: u64) -> bool {
-        let end_us = at_us + u64::from(self.shaft_bounce_us);
         self.shaft_bounce_us <= bounce::SHORT_MAX_US
-            && end_us <= next_us
-            && end_us < self.next_us
+            && at_us + u64::from(self.shaft_bounce_us) <= next_us
+            && at_us < self.next_us
             && at_us < self.sound_until_us
             && self.spikes == 0
             && self.levels[0] != level
     }
 
     /// Takes in a shaft edge that [`Distort::is_apart`], and gives `take` all that comes of it.
-    /// Where `take` breaks, the rest waits.
+    /// Where `take` breaks, the rest waits; so does all of it if something that waits comes
+    /// within the bounce.
     #[inline]
     pub fn drive_shaft(
         &mut self,
@@ -215,7 +215,6 @@ impl Distort {
             return ControlFlow::Continue(());
         }
         if at_us + u64::from(self.shaft_bounce_us) >= self.next_us {
-            // Its own spike is nearer than its bounce.
             self.bounced(at_us, level, self.shaft_bounce_us, Input::Shaft);
             return ControlFlow::Continue(());
         }
