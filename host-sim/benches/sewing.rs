@@ -31,6 +31,9 @@ blocks = [
 ]
 "#;
 
+const BOUNCE: &str =
+    "[faults]\ncontact_bounce_us = 4000\nshaft_bounce_us = 30\nglitch_probability = 0.001\n";
+
 fn main() {
     divan::main();
 }
@@ -56,18 +59,26 @@ fn undisturbed(bencher: Bencher<'_, '_>) {
     edges(bencher, "");
 }
 
-#[divan::bench(sample_count = 5, sample_size = 1)]
+#[divan::bench(sample_count = 20, sample_size = 1)]
 fn with_bounce_and_glitches(bencher: Bencher<'_, '_>) {
-    edges(
-        bencher,
-        "[faults]\ncontact_bounce_us = 4000\nshaft_bounce_us = 30\nglitch_probability = 0.001\n",
-    );
+    edges(bencher, BOUNCE);
 }
 
 /// Stitches a second through everything, on one core: ten working days.
 #[divan::bench(sample_count = 5, sample_size = 1)]
 fn whole_board(bencher: Bencher<'_, '_>) {
-    let text = LIFE.replace("working_days = 5000", "working_days = 10");
+    stitches(bencher, "");
+}
+
+/// The same with some nine edges of the shaft sensor for each stitch.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn whole_board_with_bounce_and_glitches(bencher: Bencher<'_, '_>) {
+    stitches(bencher, BOUNCE);
+}
+
+fn stitches(bencher: Bencher<'_, '_>, extra: &str) {
+    let text = format!("{LIFE}{extra}");
+    let text = text.replace("working_days = 5000", "working_days = 10");
     let scenario = Scenario::parse("bench", &text).expect("a good scenario");
     let sew = || run(&scenario, 1, &mut (), |_| {}).expect("a run");
     let stitches = sew().truth.counters().stitches();

@@ -253,6 +253,17 @@ impl<R: Rules> Board<R> {
     /// One change of one input, in the order of time.
     #[inline]
     pub fn input(&mut self, at: Instant, input: Input) {
+        match input {
+            Input::Shaft(level) if self.counting => {
+                self.meter.shaft::<R>(at, level);
+                self.attention |= self.due.is_look_due(&self.meter);
+            }
+            _ => self.input_apart(at, input),
+        }
+    }
+
+    /// An input that is rarer than the shaft's, or comes before counting.
+    fn input_apart(&mut self, at: Instant, input: Input) {
         if let Input::PowerFail(level) = input {
             self.power_fail(at, level);
             return;
@@ -268,9 +279,7 @@ impl<R: Rules> Board<R> {
         }
         self.meter.input::<R>(at, input);
         self.attention |= self.due.is_look_due(&self.meter);
-        if !matches!(input, Input::Shaft(_)) {
-            self.deadline = self.deadline.min(self.meter.certain_at());
-        }
+        self.deadline = self.deadline.min(self.meter.certain_at());
     }
 
     /// Edges that the capture side lost.
@@ -287,11 +296,18 @@ impl<R: Rules> Board<R> {
         self.attention = true;
     }
 
+    /// Whether a poll at `now` would find nothing to do.
+    #[inline]
+    #[must_use]
+    pub fn is_idle(&self, now: Instant) -> bool {
+        !self.attention && now < self.deadline
+    }
+
     /// Does the next piece of work. Call when an edge came in or the deadline has
     /// passed; again at once while there is an effect.
     #[inline]
     pub fn poll<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Polled {
-        if !self.attention && now < self.deadline {
+        if self.is_idle(now) {
             return Polled { effect: None, deadline: self.deadline };
         }
         self.work(now, medium)

@@ -6,7 +6,7 @@
 //! first pulse can have to the earliest of its last one; nothing here knows about the
 //! past or about memory.
 //!
-//! Performance: [`Meter::input`] with a shaft edge is the hottest code there is.
+//! Performance: [`Meter::shaft`] is the hottest code there is.
 
 use crate::counters::Counters;
 use crate::input::{Input, Level};
@@ -172,17 +172,20 @@ impl Meter {
         session
     }
 
-    /// One change of one input.
+    /// An edge of the shaft sensor.
     #[inline]
+    pub fn shaft<R: Rules>(&mut self, at: Instant, level: Level) {
+        self.debounce_shaft::<R>(at);
+        let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
+        if is_short && !level.is_active() {
+            self.counted.glitches = self.counted.glitches.saturating_add(1);
+        }
+    }
+
+    /// One change of one input.
     pub fn input<R: Rules>(&mut self, at: Instant, input: Input) {
         match input {
-            Input::Shaft(level) => {
-                self.debounce_shaft::<R>(at);
-                let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
-                if is_short && !level.is_active() {
-                    self.counted.glitches = self.counted.glitches.saturating_add(1);
-                }
-            }
+            Input::Shaft(level) => self.shaft::<R>(at, level),
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
                 self.debounce_shaft::<R>(at);
@@ -247,7 +250,6 @@ impl Meter {
         self.jump.debounce(now, us);
     }
 
-    #[inline]
     fn pulse<R: Rules>(&mut self, Change { at, bounced_from, .. }: Change) {
         let earliest = if R::run_ends_at_earliest() { bounced_from } else { at };
         let mut is_running = false;

@@ -61,6 +61,14 @@ pub trait Device: Clone + Send + Sync {
     /// `origin_ns` is the bus's time at reset.
     fn turn(&mut self, now_us: &mut u64, bus: &mut Bus, origin_ns: u64) -> Polled;
 
+    /// Up to when turns from `now` on would do nothing and take no time, if nothing comes in;
+    /// `None` if that is not known before a turn.
+    #[inline]
+    fn rests_until(&self, now: Instant) -> Option<Instant> {
+        let _ = now;
+        None
+    }
+
     /// What the main loop does after a turn that gave `polled`.
     fn next(&self, now: Instant, polled: Polled) -> Next;
 

@@ -53,7 +53,10 @@ pub struct Session<D: Device = Core> {
     wired: WiredPart,
     fallback: Settings,
     is_powered: bool,
-    /// When the board is to be turned next, µs since its reset.
+    /// Time of the bus at the board's reset, µs.
+    origin_us: u64,
+    /// When the board is to be turned next, µs since its reset: never before the bench's
+    /// time, and never without power.
     due_us: u64,
 }
 
@@ -71,12 +74,14 @@ impl<D: Device> Session<D> {
     #[must_use]
     pub fn new(bus: Bus, id: BoardId, fallback: Settings) -> Option<Self> {
         let wired = wired_to(&bus)?;
+        let origin_us = bus.now_ns() / 1_000;
         Some(Self {
             bench: Bench::wired(bus, id, wired, fallback),
             id,
             wired,
             fallback,
             is_powered: false,
+            origin_us,
             due_us: u64::MAX,
         })
     }
@@ -140,7 +145,7 @@ impl<D: Device> Session<D> {
 
     #[inline]
     fn since_reset_us(&self, bench_us: u64) -> u64 {
-        bench_us.saturating_sub(self.bench.origin_ns / 1_000)
+        bench_us.saturating_sub(self.origin_us)
     }
 
     /// Gives the board power at `at_us` of the session's time.
@@ -156,6 +161,7 @@ impl<D: Device> Session<D> {
         let device = D::new(self.id, self.wired, self.fallback);
         let next = self.bench.started_again(self.bench.bus.clone(), device);
         self.bench = next;
+        self.origin_us = self.bench.origin_ns / 1_000;
         self.is_powered = true;
         self.due_us = 0;
     }
@@ -168,7 +174,10 @@ impl<D: Device> Session<D> {
         self.work_until(at_us, seen);
         if self.is_powered {
             self.bench.feed(Instant::from_us(at_us), input, Meant::Nothing);
-            self.due_us = at_us;
+            // A turn in which the board would find nothing to do is left out.
+            let turn_at = Instant::from_us(at_us.max(self.bench.now_us));
+            let rests_until = self.bench.device.rests_until(turn_at);
+            self.due_us = rests_until.unwrap_or(turn_at).as_us();
         }
     }
 
@@ -190,6 +199,7 @@ impl<D: Device> Session<D> {
         self.work_until(at_us, seen);
         self.bench.bus.advance_to(bench_us * 1_000);
         self.bench.bus.power_cycle(tear);
+        self.due_us = u64::MAX;
         if !std::mem::take(&mut self.is_powered) {
             return SessionEnd::default();
         }
@@ -204,24 +214,34 @@ impl<D: Device> Session<D> {
 
     /// Turns the board for all work that falls due before `at_us` since its reset.
     #[inline]
-    fn work_until(&mut self, at_us: u64, mut seen: impl FnMut(Effect)) {
-        if !self.is_powered {
-            return;
+    fn work_until(&mut self, at_us: u64, seen: impl FnMut(Effect)) {
+        if self.due_us < at_us {
+            self.turns_until(at_us, seen);
         }
-        while self.due_us.max(self.bench.now_us) < at_us {
-            let bench = &mut self.bench;
-            bench.now_us = bench.now_us.max(self.due_us);
-            let begun_us = bench.now_us;
-            let polled = bench.device.turn(&mut bench.now_us, &mut bench.bus, bench.origin_ns);
-            self.due_us = match polled.effect {
-                Some(effect) => {
-                    seen(effect);
-                    begun_us
-                }
-                // A turn of the main loop takes time: at least 1 µs.
-                None => polled.deadline.as_us().max(begun_us + 1),
-            };
+    }
+
+    #[inline(never)]
+    fn turns_until(&mut self, at_us: u64, mut seen: impl FnMut(Effect)) {
+        while self.due_us < at_us {
+            self.turn(&mut seen);
         }
+    }
+
+    /// One turn of the board, at the time that it is due.
+    fn turn(&mut self, seen: &mut impl FnMut(Effect)) {
+        let bench = &mut self.bench;
+        let begun_us = self.due_us;
+        bench.now_us = begun_us;
+        let polled = bench.device.turn(&mut bench.now_us, &mut bench.bus, bench.origin_ns);
+        let due_us = match polled.effect {
+            Some(effect) => {
+                seen(effect);
+                begun_us
+            }
+            // A turn of the main loop takes time: at least 1 µs.
+            None => polled.deadline.as_us().max(begun_us + 1),
+        };
+        self.due_us = due_us.max(self.bench.now_us);
     }
 }
 
@@ -234,7 +254,7 @@ impl<R: UnderTest> Session<Core<R>> {
         let board = self.bench.device.board_mut();
         board.set_day(day);
         board.request(Instant::from_us(begun_us), Command::Fit { fitting, reply: None })?;
-        self.due_us = begun_us;
+        self.due_us = begun_us.max(self.bench.now_us);
         let mut fitted = None;
         let mut end_us = begun_us;
         while fitted.is_none() && end_us < FITTED_US {
@@ -258,7 +278,7 @@ impl<R: UnderTest> Session<Firmware<R>> {
         self.work_until(at_us, seen);
         if self.is_powered {
             self.bench.device.button(Instant::from_us(at_us), button, level);
-            self.due_us = at_us;
+            self.due_us = at_us.max(self.bench.now_us);
         }
     }
 }

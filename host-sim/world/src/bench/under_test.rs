@@ -26,7 +26,16 @@ pub trait UnderTest: LoopRules + Clone + Send + Sync + 'static {
         sound::poll(board, now, bus, part)
     }
 
+    /// Whether a poll at `now` would do nothing. Where [`UnderTest::poll`] does more than the
+    /// board's own poll at `now` or before, this must say so.
+    #[must_use]
+    #[inline]
+    fn is_idle(board: &Board<Self>, now: Instant) -> bool {
+        board.is_idle(now)
+    }
+
     /// One change of an input, stamped `at`, reaches the core.
+    #[inline]
     fn input(board: &mut Board<Self>, at: Instant, input: Input) {
         sound::input(board, at, input);
     }
@@ -92,6 +101,7 @@ pub mod sound {
     }
 
     /// [`super::UnderTest::input`].
+    #[inline]
     pub fn input<R: Rules>(board: &mut Board<R>, at: Instant, input: Input) {
         board.input(at, input);
     }

@@ -1,15 +1,20 @@
 //! What the signals suffer between the machine and the board: bounce, spikes,
 //! missed and extra pulses, noise, failing sensors.
 //!
+//! Two ways lead through: any event waits in a short queue in the order of time. A shaft edge
+//! that nothing else comes near goes past the queue together with its bounce
+//! ([`Distort::drive_shaft`]); nearly all do. The draws are the same, and so is what comes out.
+//!
 //! Invariants: events come out in time order; the truth is not touched; after a
 //! cut nothing from before it comes out. Each thing done to the signals is counted
 //! in [`DistortTally`], so that a difference between board and truth has a cause.
 
-use std::cmp::Reverse;
-use std::collections::{BTreeSet, BinaryHeap};
+use std::collections::VecDeque;
+use std::ops::ControlFlow;
 
 use shaftbook_core::input::{Input, Level};
 
+use super::bounce;
 use super::event::{SewingEvent, Timed};
 use super::random::{Chance, Random};
 use crate::scenario::{FailureKind, Faults, Sensor, SensorFailure};
@@ -74,13 +79,15 @@ pub struct Distort {
     needle_noise_mv: u16,
     needle_skew_us: u32,
     failures: Vec<Fails>,
+    /// When the first failure begins.
+    sound_until_us: u64,
     random: Random,
 
-    /// Events still to come out, by time and order of arrival.
-    waiting: BinaryHeap<Reverse<Waiting>>,
-    arrivals: u64,
-    /// Inputs whose last active edge was swallowed: the inactive one is too.
-    swallowed: BTreeSet<Sensor>,
+    /// Events still to come out, in the order of time, of one time in that of arrival.
+    waiting: VecDeque<(u64, What)>,
+    /// When the first of them comes out; `u64::MAX` if none waits.
+    next_us: u64,
+    swallowed: Swallowed,
     /// Levels of shaft, trim, thread break and jump as the board sees them.
     levels: [Level; 4],
     shaft_sensor: Level,
@@ -94,35 +101,27 @@ pub struct Distort {
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Waiting {
-    key: (u64, u64),
-    what: What,
-}
-
-#[derive(Clone, Copy, Debug)]
 enum What {
     Input(Input),
     /// A spike on the shaft line begins or ends.
     Spike(bool),
 }
 
-impl PartialEq for Waiting {
-    fn eq(&self, other: &Self) -> bool {
-        self.key == other.key
+/// Inputs whose last active edge was swallowed: the inactive one is too.
+#[derive(Clone, Copy, Debug, Default)]
+struct Swallowed(u8);
+
+impl Swallowed {
+    fn insert(&mut self, sensor: Sensor) {
+        self.0 |= 1 << sensor as u8;
     }
-}
 
-impl Eq for Waiting {}
-
-impl PartialOrd for Waiting {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
-    }
-}
-
-impl Ord for Waiting {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        self.key.cmp(&other.key)
+    /// Whether `sensor` was in it.
+    #[inline]
+    fn remove(&mut self, sensor: Sensor) -> bool {
+        let before = self.0;
+        self.0 &= !(1 << sensor as u8);
+        before != self.0
     }
 }
 
@@ -140,11 +139,17 @@ impl Distort {
             extra: Chance::of(faults.extra_pulse_probability),
             needle_noise_mv: faults.needle_noise_mv,
             needle_skew_us: faults.needle_skew_us,
+            sound_until_us: faults
+                .failures
+                .iter()
+                .map(|failure| Fails::of(failure).from_us)
+                .min()
+                .unwrap_or(u64::MAX),
             failures: faults.failures.iter().map(Fails::of).collect(),
             random: Random::new(seed, 4),
-            waiting: BinaryHeap::new(),
-            arrivals: 0,
-            swallowed: BTreeSet::new(),
+            waiting: VecDeque::new(),
+            next_us: u64::MAX,
+            swallowed: Swallowed::default(),
             levels: [Level::Inactive; 4],
             shaft_sensor: Level::Inactive,
             spikes: 0,
@@ -173,13 +178,80 @@ impl Distort {
 
     /// The next event that comes out before `clean_us`, if any.
     pub fn pop_before(&mut self, clean_us: u64) -> Option<Timed> {
-        while self.waiting.peek()?.0.key.0 <= clean_us {
-            let Reverse(waiting) = self.waiting.pop()?;
-            if let Some(input) = self.on_wire(waiting.what) {
-                return Some(Timed::input(waiting.key.0, input));
+        while self.next_us <= clean_us {
+            let (at_us, what) = self.waiting.pop_front()?;
+            self.look_at_first();
+            if let Some(input) = self.on_wire(what) {
+                return Some(Timed::input(at_us, input));
             }
         }
         None
+    }
+
+    /// Whether a shaft edge to `level` at `at_us` comes before anything that waits, and with
+    /// all its bounce before the next undisturbed event, at `next_us`.
+    #[inline]
+    #[must_use]
+    pub fn is_apart(&self, at_us: u64, level: Level, next_us: u64) -> bool {
+        self.shaft_bounce_us <= bounce::SHORT_MAX_US
+            && at_us + u64::from(self.shaft_bounce_us) <= next_us
+            && at_us < self.next_us
+            && at_us < self.sound_until_us
+            && self.spikes == 0
+            && self.levels[0] != level
+    }
+
+    /// Takes in a shaft edge that [`Distort::is_apart`], and gives `take` all that comes of it.
+    /// Where `take` breaks, the rest waits; so does all of it if something that waits comes
+    /// within the bounce.
+    #[inline]
+    pub fn drive_shaft(
+        &mut self,
+        at_us: u64,
+        level: Level,
+        take: &mut impl FnMut(Timed) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
+        if !self.passes(at_us, level) {
+            return ControlFlow::Continue(());
+        }
+        if at_us + u64::from(self.shaft_bounce_us) >= self.next_us {
+            self.bounced(at_us, level, self.shaft_bounce_us, Input::Shaft);
+            return ControlFlow::Continue(());
+        }
+        let mut times = 0;
+        if self.shaft_bounce_us >= 2 {
+            times = bounce::short(&mut self.random, self.shaft_bounce_us);
+        }
+        // The bounce ends at the level of its edge.
+        (self.shaft_sensor, self.levels[0]) = (level, level);
+        let (mut edge_us, mut now, mut bounced) = (at_us, level, 0);
+        let flow = loop {
+            if take(Timed::input(edge_us, Input::Shaft(now))).is_break() {
+                break self.rest_waits(at_us, now, times);
+            }
+            if times == 0 {
+                break ControlFlow::Continue(());
+            }
+            edge_us = at_us + u64::from(times.trailing_zeros());
+            times &= times - 1;
+            now = Level::from_bool(!now.is_active());
+            bounced += 1;
+        };
+        self.tally.bounce_edges += bounced;
+        flow
+    }
+
+    /// A bounce was interrupted after an edge to `last`: `times` are still to come.
+    #[cold]
+    fn rest_waits(&mut self, at_us: u64, last: Level, times: u64) -> ControlFlow<()> {
+        (self.shaft_sensor, self.levels[0]) = (last, last);
+        let mut level = last;
+        for after_us in (0..64).filter(|n| times >> n & 1 == 1) {
+            level = Level::from_bool(!level.is_active());
+            self.tally.bounce_edges += 1;
+            self.emit(at_us + after_us, Input::Shaft(level));
+        }
+        ControlFlow::Break(())
     }
 
     /// What the board sees of it; nothing where a line keeps its level. The shaft line
@@ -213,14 +285,17 @@ impl Distort {
     pub fn push(&mut self, clean: Timed) {
         match clean.event {
             SewingEvent::PowerUp => {
-                self.swallowed.clear();
+                self.swallowed = Swallowed::default();
                 self.levels = [Level::Inactive; 4];
                 self.shaft_sensor = Level::Inactive;
                 self.spikes = 0;
                 self.needle_dead = false;
                 self.last_rise_us = clean.at_us;
             }
-            SewingEvent::Cut => self.waiting.clear(),
+            SewingEvent::Cut => {
+                self.waiting.clear();
+                self.look_at_first();
+            }
             SewingEvent::Input(input) => {
                 self.needle_failure(clean.at_us);
                 self.input(clean.at_us, input);
@@ -243,6 +318,14 @@ impl Distort {
     }
 
     fn shaft(&mut self, at_us: u64, level: Level) {
+        if self.passes(at_us, level) {
+            self.bounced(at_us, level, self.shaft_bounce_us, Input::Shaft);
+        }
+    }
+
+    /// Whether an edge of the shaft sensor gets through; what else comes of it waits.
+    #[inline]
+    fn passes(&mut self, at_us: u64, level: Level) -> bool {
         if level.is_active() {
             self.gap_us = at_us - self.last_rise_us;
             self.last_rise_us = at_us;
@@ -252,17 +335,15 @@ impl Distort {
                 self.swallowed.insert(Sensor::Shaft);
             }
             self.spikes(at_us);
-            if lost {
-                return;
-            }
-        } else if self.swallowed.remove(&Sensor::Shaft) {
-            return;
+            !lost
+        } else {
+            !self.swallowed.remove(Sensor::Shaft)
         }
-        self.bounced(at_us, level, self.shaft_bounce_us, Input::Shaft);
     }
 
     /// Spikes and extra pulses after the pulse at `at_us`, where the line is at
     /// rest: from half of the gap on.
+    #[inline]
     fn spikes(&mut self, at_us: u64) {
         // A dead sensor gives no spikes, and after a stop the gap says nothing.
         if self.gap_us > 2_000_000 || self.is_dead(Sensor::Shaft, at_us) {
@@ -279,6 +360,7 @@ impl Distort {
         }
     }
 
+    #[cold]
     fn spike(&mut self, start_us: u64, length_us: u32) {
         self.wait(start_us, What::Spike(true));
         self.wait(start_us + u64::from(length_us), What::Spike(false));
@@ -295,7 +377,7 @@ impl Distort {
                 self.swallowed.insert(sensor);
                 return;
             }
-        } else if self.swallowed.remove(&sensor) {
+        } else if self.swallowed.remove(sensor) {
             return;
         }
         self.bounced(at_us, level, self.contact_bounce_us, input);
@@ -307,13 +389,8 @@ impl Distort {
         if bounce_us < 2 {
             return;
         }
-        let pairs = self.random.below(5);
         let other = Level::from_bool(!level.is_active());
-        let mut times: Vec<u32> =
-            (0..2 * pairs).map(|_| 1 + self.random.below(bounce_us)).collect();
-        times.sort_unstable();
-        times.dedup();
-        times.truncate(times.len() & !1);
+        let times = bounce::times(&mut self.random, bounce_us);
         for (n, after_us) in times.into_iter().enumerate() {
             self.tally.bounce_edges += 1;
             let level = if n % 2 == 0 { other } else { level };
@@ -366,11 +443,21 @@ impl Distort {
         }
     }
 
+    #[inline]
     fn is_dead(&self, sensor: Sensor, at_us: u64) -> bool {
+        at_us >= self.sound_until_us && self.is_dead_then(sensor, at_us)
+    }
+
+    fn is_dead_then(&self, sensor: Sensor, at_us: u64) -> bool {
         self.failures.iter().any(|f| f.sensor == sensor && f.flaky.is_none() && f.covers(at_us))
     }
 
+    #[inline]
     fn is_lost(&mut self, sensor: Sensor, at_us: u64) -> bool {
+        at_us >= self.sound_until_us && self.is_lost_then(sensor, at_us)
+    }
+
+    fn is_lost_then(&mut self, sensor: Sensor, at_us: u64) -> bool {
         let random = &mut self.random;
         self.failures.iter().any(|f| {
             f.sensor == sensor
@@ -384,8 +471,15 @@ impl Distort {
     }
 
     fn wait(&mut self, at_us: u64, what: What) {
-        self.arrivals += 1;
-        self.waiting.push(Reverse(Waiting { key: (at_us, self.arrivals), what }));
+        // Few wait, and most that come are the last.
+        let later = self.waiting.iter().rev().take_while(|(other_us, _)| *other_us > at_us);
+        let place = self.waiting.len() - later.count();
+        self.waiting.insert(place, (at_us, what));
+        self.look_at_first();
+    }
+
+    fn look_at_first(&mut self) {
+        self.next_us = self.waiting.front().map_or(u64::MAX, |(at_us, _)| *at_us);
     }
 }
 

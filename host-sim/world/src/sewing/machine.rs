@@ -200,6 +200,19 @@ impl SewingMachine {
         ControlFlow::Continue(())
     }
 
+    /// The next event, if it is a shaft edge that comes without a look at anything else.
+    #[inline]
+    pub fn next_edge(&mut self) -> Option<Timed> {
+        (self.edge_us < self.limit_us).then(|| self.shaft_edge())
+    }
+
+    /// When the event of [`SewingMachine::next_edge`] is; 0 if there is none.
+    #[inline]
+    #[must_use]
+    pub const fn next_edge_us(&self) -> u64 {
+        if self.edge_us < self.limit_us { self.edge_us } else { 0 }
+    }
+
     /// What has truly happened up to the last event given.
     #[must_use]
     pub fn truth(&self, now_us: u64) -> Truth {

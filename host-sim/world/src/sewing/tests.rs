@@ -7,8 +7,11 @@ use proptest::test_runner::RngSeed;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::input::Input;
 
+use self::plain_distort::PlainSewing;
 use super::{Sewing, SewingEvent, Timed};
 use crate::scenario::Scenario;
+
+mod plain_distort;
 
 const BASE: &str = r#"
 name = "Test bench"
@@ -174,6 +177,102 @@ proptest! {
         let counters = compared(&scenario);
         prop_assert!(counters.stitches() > 0 && counters.power_ups >= 2);
     }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 96, failure_persistence: None, rng_seed: RngSeed::Fixed(8), ..ProptestConfig::default()
+    })]
+
+    /// Driven in pieces or asked for one by one, and in any mixture.
+    #[test]
+    fn whatever_the_faults_the_events_are_those_of_the_plain_ones(
+        seed in 0..1_000_u64,
+        shaft_bounce_us in prop::sample::select(vec![0_u32, 1, 2, 15, 30, 45, 62, 63, 64, 5_000]),
+        contact_bounce_us in prop::sample::select(vec![0_u32, 3_000, 5_000]),
+        (missed, glitch, extra) in (0..=40_u32, 0..=200_u32, 0..=400_u32),
+        glitch_us in prop::sample::select(vec![1_u32, 25, 10_000]),
+        (skew_us, noise_mv) in (prop::sample::select(vec![0_u32, 400, 15_000]), 0..=100_u32),
+        (signal, jump) in (prop::sample::select(vec!["code", "level"]), any::<bool>()),
+        (speed, ramp) in (prop::sample::select(vec![60_u32, 2_000, 2_000]), 0..=12_u32),
+        pulses in prop::sample::select(vec![1_u32, 2, 16, 64]),
+        failures in prop::sample::subsequence(vec![
+            "{ sensor = \"shaft\", kind = \"flaky\", from_h = 8.2, to_h = 9.0, miss_probability = 0.1 }",
+            "{ sensor = \"shaft\", kind = \"dead\", from_h = 9.4, to_h = 9.5 }",
+            "{ sensor = \"needle\", kind = \"dead\", from_h = 9.6, to_h = 11.2 }",
+            "{ sensor = \"trim\", kind = \"flaky\", from_h = 8.1, miss_probability = 0.5 }",
+            "{ sensor = \"jump\", kind = \"dead\", from_h = 11.3 }",
+        ], 0..=5),
+        piece in prop::sample::select(vec![1_usize, 2, 7, 1_000, usize::MAX]),
+    ) {
+        let p = |per_mille: u32| f64::from(per_mille) / 1_000.0;
+        let (missed, glitch, extra) = (p(missed), p(glitch), p(extra));
+        let text = format!(
+            "[power]\nextra_offs_per_shift = 3.0\noff_for_s = 30\n\
+             [faults]\nshaft_bounce_us = {shaft_bounce_us}\ncontact_bounce_us = {contact_bounce_us}\n\
+             missed_pulse_probability = {missed:?}\nglitch_probability = {glitch:?}\n\
+             extra_pulse_probability = {extra:?}\nglitch_us = {glitch_us}\n\
+             needle_skew_us = {skew_us}\nneedle_noise_mv = {noise_mv}\nfailures = [{}]\n\
+             [machine]\nneedle_signal = \"{signal}\"\njump_wired = {jump}\n\
+             stitches_per_min = {speed}\nstart_stitches_per_min = 60\n\
+             ramp_stitches = {ramp}\npulses_per_revolution = {pulses}\n",
+            failures.join(", "),
+        );
+        let scenario =
+            scenario(&[("working_days = 3", "working_days = 1"), ("[machine]\n", text.as_str())]);
+        prop_assert_eq!(same_as_plain(&scenario, seed, piece), Ok(()));
+    }
+}
+
+/// At 64 pulses a revolution the jump contact bounces in the middle of the shaft's bounce.
+#[test]
+fn where_everything_comes_near_everything_the_events_are_those_of_the_plain_ones() {
+    let text = "[faults]\nshaft_bounce_us = 63\ncontact_bounce_us = 5000\n\
+                glitch_probability = 0.2\nextra_pulse_probability = 0.2\n\
+                [machine]\njump_wired = true\nstitches_per_min = 2000\nramp_stitches = 0\n\
+                pulses_per_revolution = 64\n";
+    let scenario = scenario(&[("[machine]\n", text), ("stitches = 400", "stitches = 10")]);
+    for seed in 0..20 {
+        assert_eq!(same_as_plain(&scenario, seed, 1_000), Ok(()), "seed {seed}");
+    }
+}
+
+/// Drives in pieces of `piece` events, with one that is asked for between them.
+fn same_as_plain(scenario: &Scenario, seed: u64, piece: usize) -> Result<(), String> {
+    let mut plain = PlainSewing::new(scenario, seed);
+    let mut sewing = Sewing::new(scenario, seed);
+    let (mut left, mut is_driven) = (40_000_usize, true);
+    loop {
+        let mut got = 0;
+        let mut same = Ok(());
+        let mut compare = |timed: Option<Timed>| {
+            got += 1;
+            let expected = plain.next();
+            if timed != expected {
+                same = Err(format!("{timed:?}, not {expected:?}"));
+            }
+            if same.is_ok() && got < piece && got < left {
+                ControlFlow::Continue(())
+            } else {
+                ControlFlow::Break(())
+            }
+        };
+        if is_driven {
+            sewing.drive(|timed| compare(Some(timed)));
+        } else {
+            let _ = compare(sewing.next());
+        }
+        same?;
+        left = left.saturating_sub(got);
+        if got == 0 || left == 0 {
+            break;
+        }
+        if (sewing.truth(), sewing.tally()) != (plain.truth(), plain.tally()) {
+            return Err(format!("{:?}, not {:?}", sewing.truth(), plain.truth()));
+        }
+        is_driven = !is_driven || piece == usize::MAX;
+    }
+    if left > 0 && plain.next().is_some() { Err("it ends too soon".into()) } else { Ok(()) }
 }
 
 #[test]

@@ -1,7 +1,9 @@
 //! The judge finds nothing on a sound board, and finds each of these broken ones.
 
+use shaftbook_core::board::Board;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::time::Instant;
 
 use super::{SewOutcome, run_with_rules};
 use shaftbook_mainloop::rules::LoopRules;
@@ -132,4 +134,28 @@ fn a_board_that_ignores_the_warning_is_found() {
 fn a_board_that_guesses_the_needle_is_found() {
     let broken = sewn::<GuessesNeedle>("", NEEDLE_DIES).broken;
     assert!(broken.iter().any(|b| b.contains("stitches on needle")), "{broken:?}");
+}
+
+/// Is turned after every input, whether there is something to do or not.
+#[derive(Clone, Copy, Debug)]
+struct AlwaysTurned;
+
+impl Rules for AlwaysTurned {}
+impl LoopRules for AlwaysTurned {}
+impl UnderTest for AlwaysTurned {
+    fn is_idle(_: &Board<Self>, _: Instant) -> bool {
+        false
+    }
+}
+
+#[test]
+fn a_turn_that_is_left_out_would_have_changed_nothing() {
+    let bounce = "shaft_bounce_us = 30\nglitch_probability = 0.01\n";
+    for (warning, failures) in [("", ""), (WARNED, ""), ("", NEEDLE_DIES), (WARNED, NEEDLE_DIES)] {
+        let failures = format!("{bounce}{failures}");
+        let outcome = sewn::<Sound>(warning, &failures);
+        let turned = sewn::<AlwaysTurned>(warning, &failures);
+        assert!(outcome.checkpoints > 50 && outcome.tally.bounce_edges > 10_000);
+        assert_eq!(format!("{outcome:?}"), format!("{turned:?}"));
+    }
 }

@@ -88,6 +88,11 @@ impl<R: UnderTest> Device for Core<R> {
         polled
     }
 
+    #[inline]
+    fn rests_until(&self, now: Instant) -> Option<Instant> {
+        R::is_idle(&self.board, now).then(|| self.board.deadline())
+    }
+
     fn idle_us(&self, now: Instant, polled: Polled) -> u64 {
         polled.deadline.since_us(now)
     }
