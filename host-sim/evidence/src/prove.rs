@@ -3,7 +3,7 @@
 //! They drive boards on `shaftbook_world::bench`, and `shaftbook_world::judge` judges them.
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
-//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
+//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
 //!   [`reset`], [`main_loop`], [`agreement`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
@@ -18,6 +18,7 @@ pub mod agreement;
 pub mod bad_page;
 pub mod cuts;
 pub mod garbage;
+pub mod heals;
 pub mod junit;
 pub mod main_loop;
 pub mod needles;
@@ -66,11 +67,14 @@ pub enum Proof {
     NoFreeReset,
     /// 10: the loop that ships counts and tells what its core does.
     MainLoop,
+    /// 11: after damage that left a choice redundancy is whole again soon, so that the next
+    /// damage costs no more.
+    Heals,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -81,6 +85,7 @@ impl Proof {
         Self::EvenWear,
         Self::NoFreeReset,
         Self::MainLoop,
+        Self::Heals,
     ];
 
     /// Its name on the command line.
@@ -97,6 +102,7 @@ impl Proof {
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
             Self::MainLoop => "main-loop",
+            Self::Heals => "heals",
         }
     }
 
@@ -131,6 +137,9 @@ impl Proof {
             }
             Self::MainLoop => {
                 "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
+            }
+            Self::Heals => {
+                "2 s after a power-up all that one bad page took is there twice again: the next costs no more"
             }
         }
     }
@@ -175,6 +184,7 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
+            Self::Heals => heals::heals::<D>(run),
         }
     }
 
@@ -187,8 +197,8 @@ impl Proof {
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop, true) => 16,
             (Self::RollOver, false) => 400,
-            (Self::OneBadPage, true) => 32,
-            (Self::OneBadPage | Self::MainLoop, false) => 1_000,
+            (Self::OneBadPage | Self::Heals, true) => 32,
+            (Self::OneBadPage | Self::MainLoop | Self::Heals, false) => 1_000,
             (_, true) => 128,
             (_, false) => 4_000,
         }
