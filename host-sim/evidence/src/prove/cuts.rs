@@ -38,6 +38,8 @@ const FLAPPING_PARTS: [Geometry; 3] = [
     Geometry { size_bytes: 8_192, page_bytes: 128 },
 ];
 
+/// Slots before the end of its ring to which a part that is drawn is brought.
+const SLOTS_BEFORE_THE_END: u16 = 12;
 /// One run in so many draws its part, the others are on the reference part.
 const PART_RUNS: u64 = 5;
 
@@ -200,11 +202,24 @@ fn steady_work(rng: &mut Pcg32) -> Vec<Step> {
     workload
 }
 
-/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
+/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches. On a part of
+/// another shape than the reference part's on to where the ring begins again: its end is what
+/// is new there.
 fn age<R: UnderTest>(bench: &mut Bench<Core<R>>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
         bench.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
+    }
+    let wired = bench.device.wired();
+    if wired == WiredPart::REFERENCE {
+        return;
+    }
+    let slots = parts::ring(wired).slots();
+    for _ in 0..slots {
+        if bench.board().store().head().slot + SLOTS_BEFORE_THE_END >= slots {
+            return;
+        }
+        bench.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
     }
 }
 
@@ -227,7 +242,10 @@ fn nearly_round<D: Device>(seed: u64, wired: WiredPart, rng: &mut Pcg32) -> Benc
     let lap = Lap::new(0);
     let mut bench: Bench<D> = Bench::fitted_on(parts::blank(wired), seed, BOARD, wired, lap);
     let slots = parts::ring(wired).slots();
-    while bench.board().store().head().slot < slots / 8 * 5 {
+    for _ in 0..slots {
+        if bench.board().store().head().slot >= slots / 8 * 5 {
+            break;
+        }
         bench.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
     }
     bench

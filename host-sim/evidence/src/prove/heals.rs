@@ -85,7 +85,10 @@ fn a_board_with_a_journal<D: Device>(run: &Run, rng: &mut Pcg32) -> Bench<D> {
     let wired = WiredPart::REFERENCE;
     let end = if wraps { parts::ring(wired).slots() - 12 } else { (rng.next_u32() % 300) as u16 };
     Bench::with_past_on(wired, run.seed, Lap::new(lap), |core| {
-        while core.board().store().head().slot < end {
+        for _ in 0..PAGES {
+            if core.board().store().head().slot >= end {
+                break;
+            }
             core.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
         }
         for _ in 0..2 + rng.next_u32() % 8 {
