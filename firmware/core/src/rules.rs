@@ -82,6 +82,12 @@ rules! {
     members_before_commit
     /// A new snapshot is committed by two checkpoints.
     commit_twice
+    /// A boot looks whether a snapshot's parity member is there, though all others are.
+    parity_looked_for
+    /// A boot looks for the second copy of an entry, though the first is there.
+    second_copy_looked_for
+    /// What a boot had to do without is written anew.
+    written_anew
     /// Members of a snapshot that was cut are told from those of the next.
     mark_drafts
     /// The slots after the newest record found are looked at before it is believed.

@@ -3,7 +3,7 @@
 //! They drive boards on `shaftbook_world::bench`, and `shaftbook_world::judge` judges them.
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
-//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
+//! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
 //!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`whole_days`]: the proofs
 //! - [`edges`], [`warnings`]: parts of two of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
@@ -20,6 +20,7 @@ pub mod bad_page;
 pub mod cuts;
 pub mod edges;
 pub mod garbage;
+pub mod heals;
 pub mod junit;
 pub mod main_loop;
 pub mod needles;
@@ -75,11 +76,14 @@ pub enum Proof {
     WholeDays,
     /// 12: a new fitting keeps what still means the same, and nothing else.
     RefitKeeps,
+    /// 11: after damage that left a choice redundancy is whole again soon, so that the next
+    /// damage costs no more.
+    Heals,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -92,6 +96,7 @@ impl Proof {
         Self::MainLoop,
         Self::WholeDays,
         Self::RefitKeeps,
+        Self::Heals,
     ];
 
     /// Its name on the command line.
@@ -110,6 +115,7 @@ impl Proof {
             Self::MainLoop => "main-loop",
             Self::WholeDays => "whole-days",
             Self::RefitKeeps => "refit-keeps",
+            Self::Heals => "heals",
         }
     }
 
@@ -150,6 +156,9 @@ impl Proof {
             }
             Self::WholeDays => {
                 "in days of sewing with bounce, spikes and failing sensors no figure is above the truth, not by 1 µs"
+            }
+            Self::Heals => {
+                "2 s after a power-up all that one bad page took is there twice again: the next costs no more"
             }
         }
     }
@@ -196,6 +205,7 @@ impl Proof {
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
             Self::RefitKeeps => refit::refit_keeps::<D>(run),
             Self::WholeDays => whole_days::whole_days::<D>(run),
+            Self::Heals => heals::heals::<D>(run),
         }
     }
 
@@ -210,8 +220,8 @@ impl Proof {
             (Self::RollOver, false) => 400,
             (Self::WholeDays, true) => 12,
             (Self::WholeDays, false) => 600,
-            (Self::OneBadPage, true) => 32,
-            (Self::OneBadPage | Self::MainLoop, false) => 1_000,
+            (Self::OneBadPage | Self::Heals, true) => 32,
+            (Self::OneBadPage | Self::MainLoop | Self::Heals, false) => 1_000,
             (_, true) => 128,
             (_, false) => 4_000,
         }

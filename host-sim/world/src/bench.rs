@@ -9,6 +9,7 @@
 //! - [`under_test`]: what stands between the core and the wires, and may be broken
 //! - [`figures`]: what a command changes wholly or not at all
 //! - [`proof_board`]: the board of the proofs: its identity, key and profile
+//! - [`parts`]: the parts of the proofs, of every shape and kind that is promised
 //! - `machine`: what the machine does: stitches, jumps, trims, breaks
 //! - [`workload`]: all of it as steps, for any schedule of cuts
 //! - `orders`: what a person asks of the board; `person`: the same at the panel's buttons
@@ -29,6 +30,7 @@ pub mod firmware;
 pub mod first_lap;
 mod machine;
 mod orders;
+pub mod parts;
 pub mod pins;
 pub mod power;
 pub mod proof_board;
@@ -117,6 +119,16 @@ impl<D: Device> Bench<D> {
         Self::on(Bus::new(part, Timing::FAST_MODE, seed), BOARD)
     }
 
+    /// A board on a part like `wired` that holds `image`, just powered.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the part.
+    #[must_use]
+    pub fn on_image(wired: WiredPart, image: Vec<u8>, seed: u64) -> Self {
+        let bus = Bus::new(parts::holding(wired, image), Timing::FAST_MODE, seed);
+        Self::wired(bus, BOARD, wired, Settings::default())
+    }
+
     /// A board on a bus, just powered, at the bus's time.
     #[must_use]
     pub fn on(bus: Bus, id: BoardId) -> Self {
@@ -195,7 +207,22 @@ impl<D: Device> Bench<D> {
     /// As [`Bench::fitted`].
     #[must_use]
     pub fn with_past(seed: u64, lap: Lap, live: impl FnOnce(&mut Bench<Core<D::Rules>>)) -> Self {
-        let mut core: Bench<Core<D::Rules>> = Bench::fitted(seed, lap);
+        Self::with_past_on(WiredPart::REFERENCE, seed, lap, live)
+    }
+
+    /// The same on a part like `wired`.
+    ///
+    /// # Panics
+    /// As [`Bench::fitted`].
+    #[must_use]
+    pub fn with_past_on(
+        wired: WiredPart,
+        seed: u64,
+        lap: Lap,
+        live: impl FnOnce(&mut Bench<Core<D::Rules>>),
+    ) -> Self {
+        let part = parts::blank(wired);
+        let mut core: Bench<Core<D::Rules>> = Bench::fitted_on(part, seed, BOARD, wired, lap);
         live(&mut core);
         D::take_over(core)
     }

@@ -6,6 +6,7 @@
 //! settings, so that a setting that is changed by mistake is caught. `sew` takes what its
 //! scenario chose ([`Bounds::chosen`]).
 
+use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::component::Measure;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::ledger::Ledger;
@@ -13,9 +14,18 @@ use shaftbook_core::settings::Settings;
 
 /// Longest from a power-fail warning to all that was counted being durable, µs.
 pub const ANSWER_US: u64 = 20_000;
+/// The same for each further page of a record on a part with short pages, µs: its program
+/// cycle, twice, as a checkpoint under way goes before the answer.
+const ANSWER_PAGE_US: u64 = 2 * 5_500;
 /// Hold-up from which on nothing may be lost, ms: the answer to the warning, and as much
 /// again for a program cycle that was under way.
 pub const LONG_HOLD_UP_MS: u32 = 40;
+
+/// [`ANSWER_US`] on a part with pages of `page_bytes`.
+#[must_use]
+pub const fn answer_us(page_bytes: u16) -> u64 {
+    ANSWER_US + ((RECORD_BYTES as u64).div_ceil(page_bytes as u64) - 1) * ANSWER_PAGE_US
+}
 
 /// The most that a cut without warning may cost, on a sound part: one checkpoint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

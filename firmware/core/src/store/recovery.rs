@@ -480,14 +480,14 @@ impl<R: Rules> Store<R> {
             return false;
         }
         let missing = !self.recovery.members & ((2_u32 << count) - 1);
-        if missing == 0 {
+        if missing == 0 || (!R::parity_looked_for() && missing == 1 << count) {
             return true;
         }
         if missing & (missing - 1) != 0 {
             return false; // more than one
         }
         // Before the next one is lost.
-        self.snapshot_wanted = true;
+        self.snapshot_wanted |= R::written_anew();
         let lost = missing.trailing_zeros() as u8;
         let (start, end) = (usize::from(lost) * MEMBER_BYTES, MEMBER_BYTES);
         let mut sum = [0_u8; MEMBER_BYTES];
@@ -523,7 +523,7 @@ impl<R: Rules> Store<R> {
         }
         if reach > COPY_REACH_SLOTS || self.entries >= CHAIN_MAX {
             // One copy is missing, or both.
-            self.snapshot_wanted = true;
+            self.snapshot_wanted |= R::written_anew();
             self.next_in_chain(seen.unwrap_or_default());
             return Ok(seen.is_none().then_some(StoreEvent::Trouble(Fault::JournalGap)));
         }
@@ -561,9 +561,10 @@ impl<R: Rules> Store<R> {
                 self.retired.insert(self.entry.subject);
             }
         }
-        if seen.is_some() || second || R::journal_copies() < 2 {
+        if seen.is_some() || second || R::journal_copies() < 2 || !R::second_copy_looked_for() {
             // Only the second copy: the first is damaged.
-            self.snapshot_wanted |= seen.is_none() && R::journal_copies() > 1;
+            let is_half = seen.is_none() && second && R::journal_copies() > 1;
+            self.snapshot_wanted |= is_half && R::written_anew();
             self.next_in_chain(pointers);
         } else {
             self.recovery.at = At::Chain { slot, reach: reach + 1, seen: Some(pointers) };

@@ -16,7 +16,7 @@ use shaftbook_core::service::Authorised;
 
 use super::Run;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{Bench, CommandFigures, Recovered, any_needle};
+use shaftbook_world::bench::{Bench, CommandFigures, Recovered, any_needle, parts};
 use shaftbook_world::bus::{Part, Stuck, Tear};
 
 const PAGE: usize = 64;
@@ -33,6 +33,50 @@ pub fn one_bad_page<D: Device>(run: &mut Run) {
     at_rest(run, &fitted, &mut rng, 0..40, 0..1);
     let seed = rng.next_u64();
     draft_over_draft(run, &mut bench, seed);
+    on_any_part::<D>(run, &mut rng);
+}
+
+/// Pages drawn of a part that is drawn.
+const DRAWN_PAGES: usize = 60;
+
+/// Drawn pages of a part of any shape, each damaged in a drawn way, before a boot.
+fn on_any_part<D: Device>(run: &mut Run, rng: &mut Pcg32) {
+    let wired = parts::any_part(rng);
+    let lap = Lap::new(rng.next_u32() % 1_000);
+    let slots = u32::from(parts::ring(wired).slots());
+    let mut bench: Bench<D> = Bench::with_past_on(wired, run.seed, lap, |core| {
+        for _ in 0..rng.next_u32() % (slots / 2) {
+            core.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
+        }
+        let set = ComponentSet(1 << (rng.next_u32() % 15));
+        let _ = core.ask(Command::Renew { components: set, reply: None });
+        core.rest(&mut |_| {});
+    });
+    bench.rest(&mut |_| {});
+    let mut sound = Vec::new();
+    bench.cut_image(Tear::New, &mut sound);
+    let reference = Recovered::<D>::from_image_of(wired, sound.clone(), run.seed);
+    let named = parts::named(wired);
+    let Some(past) = reference.past() else {
+        run.case(|| Err(format!("{named}the sound part does not boot")));
+        return;
+    };
+    let figures = CommandFigures::of(reference.bench.board().ledger());
+    let truth = bench.truth();
+    let pages = sound.len() / parts::page_bytes(wired);
+    for _ in 0..DRAWN_PAGES {
+        let (page, kind) = (rng.next_u32() as usize % pages, rng.next_u32() as usize % DAMAGES);
+        let seed = rng.next_u64();
+        run.case(|| {
+            let mut image = sound.clone();
+            let mut rng = Pcg32::seed_from_u64(seed);
+            damage(&mut image, parts::page_bytes(wired), page, kind, &mut rng);
+            let after = Recovered::<D>::from_image_of(wired, image, seed);
+            check(&after, &past, &truth, &figures)
+                .map_err(|what| format!("{named}page {page}, damage {kind}: {what}"))?;
+            Ok(())
+        });
+    }
 }
 
 /// A board somewhere in its second lap or later, with services and renewals.
@@ -61,21 +105,23 @@ fn a_used_board<D: Device>(run: &Run, rng: &mut Pcg32) -> Bench<D> {
 }
 
 /// What can be wrong with a page that is only read.
-const DAMAGES: usize = 8;
+pub(super) const DAMAGES: usize = 8;
 
-fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
-    let other = (page + 1 + rng.next_u32() as usize % (PAGES - 1)) % PAGES;
-    let copy: [u8; PAGE] = image[other * PAGE..][..PAGE].try_into().expect("a page");
-    let bytes = &mut image[page * PAGE..][..PAGE];
+/// Damages a page of `length` bytes in the way `kind`, 0 to [`DAMAGES`] − 1.
+pub(super) fn damage(image: &mut [u8], length: usize, page: usize, kind: usize, rng: &mut Pcg32) {
+    let pages = image.len() / length;
+    let other = (page + 1 + rng.next_u32() as usize % (pages - 1)) % pages;
+    let copy = image[other * length..][..length].to_vec();
+    let bytes = &mut image[page * length..][..length];
     match kind {
         0 => bytes.fill(0xFF),
         1 => bytes.fill(0),
         2 => bytes.iter_mut().for_each(|b| *b = rng.next_u32() as u8),
-        3 => bytes[rng.next_u32() as usize % PAGE] ^= 1 << (rng.next_u32() % 8),
+        3 => bytes[rng.next_u32() as usize % length] ^= 1 << (rng.next_u32() % 8),
         // A write that was meant for another page.
         4 => bytes.copy_from_slice(&copy),
         // Half of another page: a torn write to a wrong address.
-        5 => bytes[..32].copy_from_slice(&copy[..32]),
+        5 => bytes[..length / 2].copy_from_slice(&copy[..length / 2]),
         // A header that looks newer than everything.
         6 => {
             let word = u32::from_le_bytes([copy[0], copy[1], copy[2], 0]).wrapping_add(8);
@@ -84,7 +130,7 @@ fn damage(image: &mut [u8], page: usize, kind: usize, rng: &mut Pcg32) {
         // Bytes of another board's part.
         _ => {
             bytes.copy_from_slice(&copy);
-            bytes[20] ^= 0x55;
+            bytes[length / 3 - 1] ^= 0x55;
         }
     }
 }
@@ -115,7 +161,7 @@ fn at_rest<D: Device>(
             }
             run.case(|| {
                 let mut image = sound.clone();
-                damage(&mut image, page, kind, &mut Pcg32::seed_from_u64(seed));
+                damage(&mut image, PAGE, page, kind, &mut Pcg32::seed_from_u64(seed));
                 let after = Recovered::<D>::from_image(image, seed);
                 let lost = check(&after, &past, &truth, &figures)
                     .map_err(|what| format!("page {page}, damage {kind}: {what}"))?;
@@ -130,7 +176,7 @@ fn at_rest<D: Device>(
 
 /// No figure above the truth; nothing lost but what stood in one checkpoint; services
 /// and baselines as they were. Gives what was lost.
-fn check<D: Device>(
+pub(super) fn check<D: Device>(
     after: &Recovered<D>,
     past: &Counters,
     truth: &Counters,

@@ -7,7 +7,6 @@ use shaftbook_core::board::Command;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
-use shaftbook_core::store::ring::Ring;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use super::Run;
@@ -16,10 +15,11 @@ use super::schedule::forks::Forks;
 use super::warnings::warnings;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::parts::{self, any_part, part_of_run};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bench::{BOARD, Bench, CommandFigures, OPERATORS, any_needle};
-use shaftbook_world::bus::{Part, Tear};
+use shaftbook_world::bus::Tear;
 
 /// How often a part that is hard of hearing does not acknowledge.
 const REFUSED: f64 = 0.03;
@@ -31,13 +31,18 @@ const NESTED: usize = 3;
 /// Power-ups of a supply that flaps: more than a ring has slots before a snapshot is due.
 const FLAPS: u32 = 200;
 
-/// Parts on which the supply flaps: the reference part; small pages, of which a record takes
-/// four; and the smallest ring.
+/// Parts on which the supply flaps, beside one that is drawn: the reference part; small pages,
+/// of which a record takes four; and the smallest ring.
 const FLAPPING_PARTS: [Geometry; 3] = [
     Geometry::REFERENCE,
     Geometry { size_bytes: 8_192, page_bytes: 16 },
     Geometry { size_bytes: 8_192, page_bytes: 128 },
 ];
+
+/// Slots before the end of its ring to which a part that is drawn is brought.
+const SLOTS_BEFORE_THE_END: u16 = 12;
+/// One run in so many draws its part, the others are on the reference part.
+const PART_RUNS: u64 = 5;
 
 /// Proof 1.
 pub fn never_backwards<D: Device>(run: &mut Run) {
@@ -58,7 +63,9 @@ pub fn whole_service<D: Device>(run: &mut Run) {
 /// run beside a display that is redrawn without pause.
 pub fn loss_bound<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
-    let mut bench: Bench<D> = Bench::with_past(run.seed, Lap::new(1), |core| age(core, &mut rng));
+    let wired = part_of_run(run.number, PART_RUNS, &mut rng);
+    let mut bench: Bench<D> =
+        Bench::with_past_on(wired, run.seed, Lap::new(1), |core| age(core, &mut rng));
     if run.number % 2 == 1 {
         bench.fit_screen(run.seed);
     }
@@ -119,7 +126,9 @@ fn forked_life<D: Device>(run: &mut Run, emphasis: Emphasis) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     // A third of the runs cross the wrap of the lap's 21 bits.
     let lap = if run.number.is_multiple_of(3) { (1 << 21) - 2 } else { rng.next_u32() % 100 };
-    let mut bench: Bench<D> = Bench::with_past(run.seed, Lap::new(lap), |core| age(core, &mut rng));
+    let wired = part_of_run(run.number, PART_RUNS, &mut rng);
+    let mut bench: Bench<D> =
+        Bench::with_past_on(wired, run.seed, Lap::new(lap), |core| age(core, &mut rng));
     // In a quarter of the runs the part now and then does not acknowledge.
     let is_often = emphasis == Emphasis::Counters && run.number % 8 == 5;
     if run.number % 4 == 1 {
@@ -195,39 +204,51 @@ fn steady_work(rng: &mut Pcg32) -> Vec<Step> {
     workload
 }
 
-/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches.
+/// Brings the ring to a drawn place, quickly: a checkpoint every ten stitches. On a part of
+/// another shape than the reference part's on to where the ring begins again: its end is what
+/// is new there.
 fn age<R: UnderTest>(bench: &mut Bench<Core<R>>, rng: &mut Pcg32) {
     for _ in 0..rng.next_u32() % 160 {
         let needle = any_needle(rng);
         bench.sew(needle, 1 + u64::from(rng.next_u32() % 40), 1_999_000, &mut |_| {});
+    }
+    let wired = bench.device.wired();
+    if wired == WiredPart::REFERENCE {
+        return;
+    }
+    let slots = parts::ring(wired).slots();
+    for _ in 0..slots {
+        if bench.board().store().head().slot + SLOTS_BEFORE_THE_END >= slots {
+            return;
+        }
+        bench.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
     }
 }
 
 /// Part of proof 1: on each part, the ring is nearly round, so that a new snapshot is due
 /// soon, when the supply begins to flap.
 fn flapping<D: Device>(run: &mut Run) {
-    for geometry in FLAPPING_PARTS {
+    let mut rng = Pcg32::seed_from_u64(run.seed);
+    let fixed = FLAPPING_PARTS.into_iter().filter_map(|geometry| {
+        parts::part(PartKind::Eeprom, geometry.size_bytes, geometry.page_bytes)
+    });
+    let drawn = any_part(&mut rng);
+    for wired in fixed.chain([drawn]) {
         let mut rng = Pcg32::seed_from_u64(run.seed);
-        let mut bench = match nearly_round::<D>(run.seed, geometry, &mut rng) {
-            Ok(bench) => bench,
-            Err(what) => return run.case(|| Err(what)),
-        };
+        let mut bench = nearly_round::<D>(run.seed, wired, &mut rng);
         Schedule::Flapping { power_ups: FLAPS }.live(run, &mut bench, &[], &mut rng);
     }
 }
 
-fn nearly_round<D: Device>(
-    seed: u64,
-    geometry: Geometry,
-    rng: &mut Pcg32,
-) -> Result<Bench<D>, String> {
-    let wired =
-        WiredPart::new(PartKind::Eeprom, 0x50, geometry).ok_or("no part that the driver takes")?;
-    let blank = Part::blank(geometry).map_err(|e| e.to_string())?;
-    let mut bench: Bench<D> = Bench::fitted_on(blank, seed, BOARD, wired, Lap::new(0));
-    let slots = Ring::new(geometry).ok_or("no part that the store takes")?.slots();
-    while bench.board().store().head().slot < slots / 8 * 5 {
+fn nearly_round<D: Device>(seed: u64, wired: WiredPart, rng: &mut Pcg32) -> Bench<D> {
+    let lap = Lap::new(0);
+    let mut bench: Bench<D> = Bench::fitted_on(parts::blank(wired), seed, BOARD, wired, lap);
+    let slots = parts::ring(wired).slots();
+    for _ in 0..slots {
+        if bench.board().store().head().slot >= slots / 8 * 5 {
+            break;
+        }
         bench.sew(any_needle(rng), 6, 1_999_000, &mut |_| {});
     }
-    Ok(bench)
+    bench
 }

@@ -3,11 +3,11 @@
 //! Invariant: a recovery starts from the bytes of the part alone.
 
 use shaftbook_core::counters::Counters;
-use shaftbook_core::medium::Geometry;
+use shaftbook_drivers::memory::WiredPart;
 
 use super::Bench;
 use super::device::Device;
-use crate::bus::{Bus, Part, Tear};
+use crate::bus::{Bus, Tear};
 
 impl<D: Device> Bench<D> {
     /// The part as it is if the power is cut now, written into `image`.
@@ -100,36 +100,48 @@ pub struct Recovered<D: Device> {
 }
 
 impl<D: Device> Recovered<D> {
-    /// Boots a new board on `image`.
+    /// Boots a new board on `image`, which is that of a reference part.
     ///
     /// # Panics
     /// When `image` is not as long as the reference part.
     #[must_use]
     pub fn from_image(image: Vec<u8>, seed: u64) -> Self {
-        let part = Part::from_image(image, Geometry::REFERENCE).expect("a reference image");
-        let mut bench = Bench::new(part, seed);
+        Self::from_image_of(WiredPart::REFERENCE, image, seed)
+    }
+
+    /// Boots a new board on `image`, which is that of a part like `wired`.
+    ///
+    /// # Panics
+    /// When `image` is not as long as the part.
+    #[must_use]
+    pub fn from_image_of(wired: WiredPart, image: Vec<u8>, seed: u64) -> Self {
+        let mut bench = Bench::on_image(wired, image, seed);
         let rested = bench.rest(&mut |_| {});
         Self { bench, rested, between: Counters::default() }
     }
 
-    /// Boots a new board on `image`, cuts it after so many bus bytes with the page as the
-    /// tear leaves it, boots the next on what is left, and so on for each of `cuts`; the
-    /// last board is not cut.
+    /// Boots a new board on `image`, which is that of a part like `wired`, cuts it after so
+    /// many bus bytes with the page as the tear leaves it, boots the next on what is left,
+    /// and so on for each of `cuts`; the last board is not cut.
     ///
     /// # Panics
-    /// When `image` is not as long as the reference part.
+    /// When `image` is not as long as the part.
     #[must_use]
-    pub fn from_image_cut_again(mut image: Vec<u8>, seed: u64, cuts: &[(u64, Tear)]) -> Self {
+    pub fn from_image_cut_again(
+        wired: WiredPart,
+        mut image: Vec<u8>,
+        seed: u64,
+        cuts: &[(u64, Tear)],
+    ) -> Self {
         let mut between = Counters::default();
         for (depth, (bytes, tear)) in (0..).zip(cuts) {
-            let part = Part::from_image(image.clone(), Geometry::REFERENCE);
-            let mut cut: Bench<D> = Bench::new(part.expect("a reference image"), seed ^ depth);
+            let mut cut: Bench<D> = Bench::on_image(wired, image.clone(), seed ^ depth);
             cut.bus.cut_after_bytes(*bytes);
             cut.rest(&mut |_| {});
             cut.cut_image(*tear, &mut image);
             between = between.plus(&cut.truth());
         }
-        Self { between, ..Self::from_image(image, seed ^ cuts.len() as u64) }
+        Self { between, ..Self::from_image_of(wired, image, seed ^ cuts.len() as u64) }
     }
 
     /// The lifetime counters as recovered.

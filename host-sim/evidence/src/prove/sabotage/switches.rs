@@ -89,6 +89,9 @@ switches! {
         snapshot_parity() -> bool;
         members_before_commit() -> bool;
         commit_twice() -> bool;
+        parity_looked_for() -> bool;
+        second_copy_looked_for() -> bool;
+        written_anew() -> bool;
         mark_drafts() -> bool;
         look_ahead() -> bool;
         head_after_newest() -> bool;

@@ -254,6 +254,18 @@ sabotages! {
     "panel-not-told" Order MainLoop
         "the panel is not told what has happened on the board"
         { panel_told: no }
+    "ring-of-a-power-of-two" Arithmetic NeverBackwards
+        "a ring is taken to have a power of two of slots, the next above its own"
+        { slots_used: power_of_two }
+    "parity-not-looked-for" Redundancy Heals
+        "a boot does not look whether the parity member is there"
+        { parity_looked_for: no }
+    "second-copy-not-looked-for" Redundancy Heals
+        "a boot does not look for the second copy of a journal entry"
+        { second_copy_looked_for: no }
+    "not-written-anew" Redundancy Heals
+        "what a boot had to make good is not written anew"
+        { written_anew: no }
     "display-woken-once" Reset MainLoop
         "a display that lost its settings stays dark"
         { display_woken_anew: no }
@@ -318,6 +330,10 @@ fn half(slots: u16) -> u16 {
 
 fn one_more(slots: u16) -> u16 {
     slots + 1
+}
+
+fn power_of_two(slots: u16) -> u16 {
+    slots.next_power_of_two()
 }
 
 fn plainly(a: Lap, b: Lap) -> bool {

@@ -5,12 +5,12 @@
 use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::settings::Settings;
 
+use shaftbook_drivers::memory::PartKind;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::session::wired_to;
-use shaftbook_world::bench::{BOARD, Bench};
-use shaftbook_world::bus::{Bus, Part, Tear, Timing};
+use shaftbook_world::bench::{Bench, parts};
+use shaftbook_world::bus::Tear;
 use shaftbook_world::judge::{is_durable, neither_lost_nor_invented};
 
 /// Polls of a power-up, at most.
@@ -31,26 +31,28 @@ pub fn flaps<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Resu
 }
 
 fn flaps_on<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Result<(), String> {
-    let geometry = bench.bus.part().geometry();
     let wired = wired_to(&bench.bus).ok_or("no part that the driver takes")?;
     bench.warn();
     bench.rest(&mut |_| {});
     let acknowledged = bench.acknowledged;
     let (mut image, mut truth) = (Vec::new(), bench.truth());
-    let cycles = RECORD_BYTES.div_ceil(usize::from(geometry.page_bytes)) as u64;
+    let cycles = RECORD_BYTES.div_ceil(parts::page_bytes(wired)) as u64;
     for flap in 0..power_ups {
         bench.cut_image(Tear::New, &mut image);
-        let part = Part::from_image(image.clone(), geometry).map_err(|e| e.to_string())?;
-        let bus = Bus::new(part, Timing::FAST_MODE, seed ^ u64::from(flap));
-        *bench = Bench::wired(bus, BOARD, wired, Settings::default());
+        *bench = Bench::on_image(wired, image.clone(), seed ^ u64::from(flap));
+        // An FRAM has no cycles: a record is one transaction.
+        let is_stored = |bench: &Bench<D>| match wired.kind() {
+            PartKind::Eeprom => bench.bus.tally().cycles >= cycles,
+            PartKind::Fram => bench.bus.part().cells() != image,
+        };
         for _ in 0..POLLS_MAX {
             let polled = bench.poll_once(&mut |_| {});
             bench.now_us = bench.now_us.max(polled.deadline.as_us().min(POWERED_MS * 1_000));
-            if bench.bus.tally().cycles >= cycles && bench.bus.page_under_way().is_none() {
+            if is_stored(bench) && bench.bus.page_under_way().is_none() {
                 break;
             }
         }
-        if bench.bus.tally().cycles < cycles {
+        if !is_stored(bench) {
             return Err(format!("nothing is stored in power-up {flap}: {:?}", named(bench)));
         }
         truth.power_ups += 1;
@@ -69,7 +71,9 @@ fn flaps_on<D: Device>(bench: &mut Bench<D>, power_ups: u32, seed: u64) -> Resul
     if bench.board().faults().is_empty() && is_durable(&truth, &bench.acknowledged) {
         return Ok(());
     }
-    Err(format!("nothing is stored any more, though the supply stays: {:?}", named(bench)))
+    let lost = truth.since(&bench.acknowledged);
+    let faults = named(bench);
+    Err(format!("nothing is stored any more, though the supply stays: {faults:?}, {lost:?}"))
 }
 
 fn named<D: Device>(bench: &Bench<D>) -> Vec<Fault> {

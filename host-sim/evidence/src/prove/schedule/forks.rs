@@ -1,15 +1,18 @@
 //! A cut at each byte that changes the part: at every poll that left a program cycle under
 //! way the world is forked, the power cut, the page torn in every way, and a new board boots
-//! on the bytes; in a share of the cases the new board is cut again while it recovers.
+//! on the bytes; in a share of the cases the new board is cut again while it recovers. An FRAM
+//! has no program cycle: it is cut after some of the bytes of each write.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::medium::Geometry;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use crate::prove::Run;
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::parts;
+use shaftbook_world::bench::session::wired_to;
 use shaftbook_world::bench::{Bench, CommandFigures, Recovered};
 use shaftbook_world::bus::Tear;
 use shaftbook_world::judge::{neither_lost_nor_invented, no_baseline_ahead};
@@ -17,8 +20,8 @@ use shaftbook_world::judge::{neither_lost_nor_invented, no_baseline_ahead};
 /// Bus bytes of a whole recovery and its first writes, about: where a nested cut can
 /// fall.
 const RECOVERY_BYTES: u64 = 2_600;
-/// Page length of the part, bytes: recoveries start on a reference part.
-const PAGE_BYTES: u16 = Geometry::REFERENCE.page_bytes;
+/// Cuts of each write to an FRAM, beside one before it and one after it.
+const FRAM_CUTS: u32 = 4;
 
 /// Draws the forks of one life.
 #[derive(Debug)]
@@ -27,59 +30,114 @@ pub struct Forks {
     /// Most cuts of a recovery.
     nested: usize,
     image: Vec<u8>,
+    /// What an FRAM held after its last write.
+    before: Vec<u8>,
 }
 
 impl Forks {
     /// The forks drawn from `seed`, with at most `nested` cuts of each recovery.
     #[must_use]
     pub fn new(seed: u64, nested: usize) -> Self {
-        Self { rng: Pcg32::seed_from_u64(seed), nested, image: Vec::new() }
+        let (image, before) = (Vec::new(), Vec::new());
+        Self { rng: Pcg32::seed_from_u64(seed), nested, image, before }
     }
 
     /// Forks at a poll that left a program cycle under way (a cut at any other bus
     /// byte leaves the bytes as they were before or after one).
     pub fn at<D: Device>(&mut self, bench: &Bench<D>, run: &mut Run) {
-        if bench.bus.page_under_way().is_none() || run.is_over() {
+        if run.is_over() {
             return;
         }
+        if bench.bus.part().kind() == PartKind::Fram {
+            return self.on_fram(bench, run);
+        }
+        if bench.bus.page_under_way().is_none() {
+            return;
+        }
+        let Some(wired) = wired_to(&bench.bus) else { return };
+        let page_bytes = wired.geometry().page_bytes;
         let truth = bench.truth();
         let seed = self.rng.next_u64();
         let share = if run.quick { 12 } else { 1 };
-        for (number, tear) in Tear::every(PAGE_BYTES, 4, seed).enumerate() {
+        for (number, tear) in Tear::every(page_bytes, 4, seed).enumerate() {
             let draw = self.rng.next_u32();
             if number > 2 && !draw.is_multiple_of(share) {
                 continue;
             }
-            let again = self.draw_again(draw >> 8, seed ^ number as u64);
+            let again = self.draw_again(draw >> 8, seed ^ number as u64, page_bytes);
             let image = &mut self.image;
             run.case(|| {
                 bench.cut_image(tear, image);
-                let recovered: Recovered<D> =
-                    Recovered::from_image_cut_again(image.clone(), seed, &again);
-                check(bench, &recovered, &truth).map_err(|what| {
-                    let nest = again.iter().fold(String::new(), |nest, (bytes, tear)| {
-                        nest + &format!(", cut again after {bytes} bytes ({tear})")
-                    });
-                    format!("cut ({tear}){nest}: {what}")
-                })
+                boot(bench, wired, image.clone(), (seed, &again), &truth)
+                    .map_err(|what| format!("cut ({tear}){what}"))
             });
         }
     }
 
+    /// The same on an FRAM, at a poll that wrote to it: each byte is kept as it arrives.
+    fn on_fram<D: Device>(&mut self, bench: &Bench<D>, run: &mut Run) {
+        let now = bench.bus.part().cells();
+        let written = self.before.iter().zip(now).position(|(was, is)| was != is);
+        let Some(first) = written else {
+            self.before.clear();
+            self.before.extend_from_slice(now);
+            return;
+        };
+        let Some(wired) = wired_to(&bench.bus) else { return };
+        let last = self.before.iter().zip(now).rposition(|(was, is)| was != is);
+        let span = 1 + last.unwrap_or(first) - first;
+        let truth = bench.truth();
+        let seed = self.rng.next_u64();
+        for cut in 0..FRAM_CUTS + 2 {
+            let draw = self.rng.next_u32();
+            let kept = match cut {
+                0 => 0,
+                1 => span,
+                _ => draw as usize % span,
+            };
+            let again = self.draw_again(draw >> 8, seed ^ u64::from(cut), 64);
+            self.image.clone_from(&self.before);
+            self.image[first..first + kept].copy_from_slice(&now[first..first + kept]);
+            let image = &self.image;
+            run.case(|| {
+                boot(bench, wired, image.clone(), (seed, &again), &truth)
+                    .map_err(|what| format!("cut after {kept} of {span} bytes{what}"))
+            });
+        }
+        self.before.copy_from_slice(now);
+    }
+
     /// How the recovery is cut: mostly not, else once, and each further time half as often.
-    fn draw_again(&mut self, draw: u32, seed: u64) -> Vec<(u64, Tear)> {
+    fn draw_again(&mut self, draw: u32, seed: u64, page_bytes: u16) -> Vec<(u64, Tear)> {
         let mut again = Vec::new();
         let mut left = draw;
         let mut is_cut = left.is_multiple_of(4);
         left >>= 2;
         while is_cut && again.len() < self.nested {
             let bytes = u64::from(self.rng.next_u32()) % RECOVERY_BYTES;
-            again.push((bytes, Tear::draw(seed ^ (again.len() as u64) << 32, PAGE_BYTES)));
+            again.push((bytes, Tear::draw(seed ^ (again.len() as u64) << 32, page_bytes)));
             is_cut = left.is_multiple_of(2);
             left >>= 1;
         }
         again
     }
+}
+
+/// Boots a board on `image`, cut again as `again` says, which the life of `before` left.
+fn boot<D: Device>(
+    before: &Bench<D>,
+    wired: WiredPart,
+    image: Vec<u8>,
+    (seed, again): (u64, &[(u64, Tear)]),
+    truth: &Counters,
+) -> Result<(), String> {
+    let recovered: Recovered<D> = Recovered::from_image_cut_again(wired, image, seed, again);
+    check(before, &recovered, truth).map_err(|what| {
+        let nest = again.iter().fold(String::new(), |nest, (bytes, tear)| {
+            nest + &format!(", cut again after {bytes} bytes ({tear})")
+        });
+        format!("{nest}: {}{what}", parts::named(wired))
+    })
 }
 
 fn check<D: Device>(
@@ -130,7 +188,7 @@ mod tests {
             let mut forks = Forks::new(1, nested);
             let mut met = vec![0; nested + 1];
             for seed in 0..2_000 {
-                met[forks.draw_again(rng.next_u32(), seed).len()] += 1;
+                met[forks.draw_again(rng.next_u32(), seed, 64).len()] += 1;
             }
             assert!(met.iter().all(|times| *times > 10), "{nested}: {met:?}");
             assert!(nested == 0 || met[0] > 1_000, "mostly not: {met:?}");
@@ -147,7 +205,7 @@ mod tests {
         for cuts in 0..4 {
             let again = vec![(1_000, Tear::Old); cuts];
             let recovered: Recovered<Core<Sound>> =
-                Recovered::from_image_cut_again(image.clone(), 1, &again);
+                Recovered::from_image_cut_again(WiredPart::REFERENCE, image.clone(), 1, &again);
             assert_eq!(recovered.between.power_ups, cuts as u32);
             assert!(recovered.rested && recovered.past().is_some());
             check(&bench, &recovered, &bench.truth()).unwrap();

@@ -5,6 +5,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::{NeedleSource, Settings};
 
+use super::super::core::Core;
 use super::Session;
 use crate::bus::Tear;
 use crate::fitting::{BOARD, bus_of, plain_fitting};
@@ -122,4 +123,15 @@ fn nothing_happens_without_power() {
     bench.run_until(end_us, |effect| panic!("{effect:?}"));
     assert_eq!(bench.bus().part().cells(), bytes);
     assert_eq!(past_after(&mut bench, end_us).stitches(), base.stitches());
+}
+
+/// A blank part is read to its end before the board can be fitted: 1.6 s for 1,024 slots.
+#[test]
+fn a_board_is_fitted_on_the_largest_part_too() {
+    for size_bytes in [8_192, 32_768, 41_344, 41_472, 41_984, 65_536] {
+        let part = ScenarioPart { size_bytes, ..ScenarioPart::default() };
+        let bus = bus_of(&part, 3).unwrap();
+        let fitted = Session::<Core>::fitted(bus, BOARD, plain_fitting(settings()), None);
+        assert!(fitted.is_ok(), "{size_bytes} bytes");
+    }
 }
