@@ -95,7 +95,7 @@ impl<D: Device> Session<D> {
         let fallback = fitting.settings;
         let core: Session<Core<D::Rules>> =
             Session::new(bus, id, fallback).ok_or(Refusal::NotReady)?;
-        let (core, counters) = core.fit(&fitting, day)?;
+        let (core, counters) = core.fit(fitting, day)?;
         let session = Self::new(core.bench.bus, id, fallback).ok_or(Refusal::NotReady)?;
         Ok((session, counters))
     }
@@ -224,15 +224,15 @@ impl<D: Device> Session<D> {
 
 impl<R: UnderTest> Session<Core<R>> {
     /// Powers up, fits, waits until it is durable, cuts.
-    fn fit(mut self, fitting: &Fitting, day: Option<u16>) -> Result<(Self, Counters), Refusal> {
+    fn fit(mut self, fitting: Fitting, day: Option<u16>) -> Result<(Self, Counters), Refusal> {
         let mut begun_us = 1_000_000;
         self.power_up_at(0);
+        let fit = Command::Fit { fitting, reply: None };
         loop {
             self.work_until(begun_us, |_| {});
             let board = self.bench.device.board_mut();
             board.set_day(day);
-            let fit = Command::Fit { fitting: fitting.clone(), reply: None };
-            match board.request(Instant::from_us(begun_us), fit) {
+            match board.request(Instant::from_us(begun_us), fit.clone()) {
                 Ok(()) => break,
                 // A blank part is read to its end first: the more slots, the longer.
                 Err(Refusal::NotReady) if begun_us < FITTED_US => begun_us += 100_000,
