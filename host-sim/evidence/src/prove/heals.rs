@@ -115,7 +115,7 @@ fn drawn_page(needed: &[usize], rng: &mut Pcg32) -> usize {
     let draw = rng.next_u32() as usize;
     match needed.len() {
         0 => draw % PAGES,
-        _ if draw % 8 == 0 => draw / 8 % PAGES,
+        _ if draw.is_multiple_of(8) => draw / 8 % PAGES,
         count => needed[draw / 8 % count],
     }
 }

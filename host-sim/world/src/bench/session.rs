@@ -250,12 +250,12 @@ impl<R: UnderTest> Session<Core<R>> {
     fn fit(mut self, fitting: Fitting, day: Option<u16>) -> Result<(Self, Counters), Refusal> {
         let mut begun_us = 1_000_000;
         self.power_up_at(0);
+        let fit = Command::Fit { fitting, reply: None };
         loop {
             self.work_until(begun_us, |_| {});
             let board = self.bench.device.board_mut();
             board.set_day(day);
-            let fit = Command::Fit { fitting: fitting.clone(), reply: None };
-            match board.request(Instant::from_us(begun_us), fit) {
+            match board.request(Instant::from_us(begun_us), fit.clone()) {
                 Ok(()) => break,
                 // A blank part is read to its end first: the more slots, the longer.
                 Err(Refusal::NotReady) if begun_us < FITTED_US => begun_us += 100_000,
