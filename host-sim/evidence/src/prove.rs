@@ -4,7 +4,7 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
-//!   [`reset`], [`main_loop`], [`agreement`]: the proofs
+//!   [`reset`], [`main_loop`], [`agreement`], [`small_scope`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -25,6 +25,7 @@ pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
+pub mod small_scope;
 pub mod wear;
 
 use std::fmt;
@@ -66,11 +67,13 @@ pub enum Proof {
     NoFreeReset,
     /// 10: the loop that ships counts and tells what its core does.
     MainLoop,
+    /// 11: in a small scope, everything is tried and nothing drawn.
+    SmallScope,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -81,6 +84,7 @@ impl Proof {
         Self::EvenWear,
         Self::NoFreeReset,
         Self::MainLoop,
+        Self::SmallScope,
     ];
 
     /// Its name on the command line.
@@ -97,6 +101,7 @@ impl Proof {
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
             Self::MainLoop => "main-loop",
+            Self::SmallScope => "small-scope",
         }
     }
 
@@ -131,6 +136,9 @@ impl Proof {
             }
             Self::MainLoop => {
                 "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
+            }
+            Self::SmallScope => {
+                "on the smallest ring every short path of records, cuts and tears leaves a store that is right and goes on"
             }
         }
     }
@@ -175,6 +183,7 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
+            Self::SmallScope => small_scope::small_scope::<D::Rules>(run),
         }
     }
 
@@ -183,6 +192,7 @@ impl Proof {
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 2,
+            (Self::SmallScope, _) => small_scope::starts::Start::ALL.len() as u64,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop, true) => 16,
