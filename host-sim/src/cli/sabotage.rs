@@ -34,7 +34,7 @@ pub struct Args {
     /// Only this broken board (can be given more than once)
     #[arg(long, value_name = "NAME")]
     only: Vec<&'static Sabotage>,
-    /// Run all ten proofs on each, and say all that find it
+    /// Run all eleven proofs on each, and say all that find it
     #[arg(long)]
     all_proofs: bool,
     /// The full search of `prove`, not the quick one

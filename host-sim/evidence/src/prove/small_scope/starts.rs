@@ -19,6 +19,8 @@ const DUE_SLOTS: u16 = 32;
 const LAST_SLOTS: u16 = 16;
 /// Entries after which a new snapshot is due.
 const ENTRIES: u32 = 12;
+/// Power-ups that flap on in the last room: more than a ring has slots.
+const FLAPS: u16 = 80;
 /// The last lap before laps begin again at 0.
 const LAST_LAP: u32 = (1 << 21) - 1;
 /// Records after which a place should have been reached.
@@ -62,7 +64,7 @@ impl Start {
     ///
     /// # Errors
     /// What the board under test did on its way there that may never be.
-    pub fn state<R: Rules>(self) -> Result<(Vec<Slot>, Known), String> {
+    pub fn state<R: Rules + Clone>(self) -> Result<(Vec<Slot>, Known), String> {
         if self == Self::Blank {
             return Ok((blank(), Known::nothing()));
         }
@@ -73,7 +75,7 @@ impl Start {
         }
     }
 
-    fn lived<R: Rules>(self) -> World<R> {
+    fn lived<R: Rules + Clone>(self) -> World<R> {
         let mut slots = blank();
         if self == Self::LapWrap {
             slots[0] = unfinished_fitting::<R>(BOARD, Lap::new(LAST_LAP));
@@ -91,6 +93,10 @@ impl Start {
             Self::LastRoom => {
                 second_lap(&mut world, first);
                 flap(&mut world, DUE_SLOTS - LAST_SLOTS);
+                // A supply that flaps on must not use up the ring.
+                let mut further = world.clone();
+                flap(&mut further, FLAPS);
+                world.violation = further.violation;
             }
             Self::JournalFull => {
                 second_lap(&mut world, first);

@@ -185,6 +185,10 @@ impl<R: Rules> World<R> {
         if record == Record::Retirement && !self.store.retired().contains(slot) {
             self.violated(|| format!("slot {slot} failed twice and is not retired"));
         }
+        // At rest it is durable, by whatever record.
+        if record == Record::Retirement && !self.known.retired.contains(&slot) {
+            self.known.retired.push(slot);
+        }
     }
 
     /// Polls until the store is at rest, the supply has gone, or something may not be.
