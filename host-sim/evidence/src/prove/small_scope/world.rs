@@ -5,6 +5,10 @@
 //! that answers. So a program cycle takes next to no time here; each is recorded by the bus, and
 //! a cut anywhere leaves the bytes before it, the cycles ended by then, and one page torn.
 //!
+//! A power-up decides what the cut before it left open with its first record, not before that:
+//! two tears of one slot can put together a record that the first of them had spoilt. It tells
+//! what truly happened, so until the first record is stored both ends are right.
+//!
 //! Invariant: whatever the store does that may never be is kept as `violation`, the first of
 //! it, and nothing is asked of the store from then on.
 
@@ -111,6 +115,8 @@ pub struct World<R: Rules> {
     known: Known,
     past: Counters,
     session: Counters,
+    /// The truth at the last cut, until the first record is stored.
+    undecided: Option<Counters>,
     wants_checkpoint: bool,
     entry: Option<Entry>,
     waiting: VecDeque<(Event, u16, ComponentSet)>,
@@ -144,6 +150,7 @@ impl<R: Rules> World<R> {
             known,
             past: Counters::default(),
             session: Counters { power_ups: 1, powered_ms: 100, ..Counters::default() },
+            undecided: None,
             wants_checkpoint: false,
             entry: None,
             waiting: VecDeque::new(),
@@ -158,7 +165,8 @@ impl<R: Rules> World<R> {
     /// What is known if the supply goes now.
     #[must_use]
     pub fn known(&self) -> Known {
-        Known { truth: self.past.plus(&self.session), ..self.known.clone() }
+        let before = self.undecided.unwrap_or(self.past);
+        Known { truth: before.plus(&self.session), ..self.known.clone() }
     }
 
     /// Has `record` stored, until the store is at rest.
@@ -350,7 +358,11 @@ impl<R: Rules> World<R> {
             return self.violated(|| format!("slot {slot} is sound and was found retired"));
         }
         // From here on this is what the board says, and what it says is held against it.
-        (self.known.before, self.known.after, self.known.is_fitted) = (ledger, None, true);
+        if ledger != self.known.before || !self.known.is_fitted {
+            self.known.after = None;
+        }
+        (self.known.before, self.known.is_fitted) = (ledger, true);
+        self.undecided = Some(self.known.truth);
         (self.known.acknowledged, self.past) = (found, found);
         self.earlier = found;
         self.wants_checkpoint = true;
@@ -375,6 +387,9 @@ impl<R: Rules> World<R> {
     }
 
     fn acknowledged(&mut self) {
+        if self.undecided.take().is_some() && self.entry.is_none() {
+            self.known.after = None;
+        }
         self.earlier = self.known.acknowledged;
         self.known.acknowledged = self.known.acknowledged.most(self.store.saved());
     }
