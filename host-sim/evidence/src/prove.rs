@@ -4,7 +4,8 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
-//!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`whole_days`]: the proofs
+//!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`],
+//!   [`whole_days`]: the proofs
 //! - [`edges`], [`warnings`]: parts of two of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
@@ -29,6 +30,7 @@ pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
+pub mod small_scope;
 pub mod warnings;
 pub mod wear;
 pub mod whole_days;
@@ -76,14 +78,16 @@ pub enum Proof {
     WholeDays,
     /// 12: a new fitting keeps what still means the same, and nothing else.
     RefitKeeps,
-    /// 11: after damage that left a choice redundancy is whole again soon, so that the next
+    /// 13: after damage that left a choice redundancy is whole again soon, so that the next
     /// damage costs no more.
     Heals,
+    /// 14: in a small scope, everything is tried and nothing drawn.
+    SmallScope,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 14] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -97,6 +101,7 @@ impl Proof {
         Self::WholeDays,
         Self::RefitKeeps,
         Self::Heals,
+        Self::SmallScope,
     ];
 
     /// Its name on the command line.
@@ -116,6 +121,7 @@ impl Proof {
             Self::WholeDays => "whole-days",
             Self::RefitKeeps => "refit-keeps",
             Self::Heals => "heals",
+            Self::SmallScope => "small-scope",
         }
     }
 
@@ -159,6 +165,9 @@ impl Proof {
             }
             Self::Heals => {
                 "2 s after a power-up all that one bad page took is there twice again: the next costs no more"
+            }
+            Self::SmallScope => {
+                "on the smallest ring every short path of records, cuts and tears leaves a store that is right and goes on"
             }
         }
     }
@@ -206,6 +215,7 @@ impl Proof {
             Self::RefitKeeps => refit::refit_keeps::<D>(run),
             Self::WholeDays => whole_days::whole_days::<D>(run),
             Self::Heals => heals::heals::<D>(run),
+            Self::SmallScope => small_scope::small_scope::<D::Rules>(run),
         }
     }
 
@@ -214,6 +224,7 @@ impl Proof {
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 2,
+            (Self::SmallScope, _) => small_scope::starts::Start::ALL.len() as u64,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop, true) => 16,

@@ -110,7 +110,7 @@ sabotages! {
     "commit-too-early" Order NeverBackwards
         "a snapshot is committed before all of it is written"
         { members_before_commit: no }
-    "head-on-newest" Arithmetic NeverBackwards
+    "head-on-newest" Arithmetic SmallScope
         "after a boot the newest record is overwritten"
         { head_after_newest: no }
     "live-snapshot-unguarded" Order NeverBackwards
