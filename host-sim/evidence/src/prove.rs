@@ -4,7 +4,7 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
-//!   [`reset`], [`main_loop`], [`agreement`]: the proofs
+//!   [`reset`], [`main_loop`], [`agreement`], [`images`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -18,6 +18,7 @@ pub mod agreement;
 pub mod bad_page;
 pub mod cuts;
 pub mod garbage;
+pub mod images;
 pub mod junit;
 pub mod main_loop;
 pub mod needles;
@@ -33,6 +34,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
+use shaftbook_tools::inspect::rules::ReadingRules;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::firmware::Firmware;
@@ -66,11 +68,13 @@ pub enum Proof {
     NoFreeReset,
     /// 10: the loop that ships counts and tells what its core does.
     MainLoop,
+    /// 11: what is read from a spoilt image is right, or says what is missing.
+    SaysWhatIsMissing,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -81,6 +85,7 @@ impl Proof {
         Self::EvenWear,
         Self::NoFreeReset,
         Self::MainLoop,
+        Self::SaysWhatIsMissing,
     ];
 
     /// Its name on the command line.
@@ -97,6 +102,7 @@ impl Proof {
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
             Self::MainLoop => "main-loop",
+            Self::SaysWhatIsMissing => "says-what-is-missing",
         }
     }
 
@@ -132,11 +138,14 @@ impl Proof {
             Self::MainLoop => {
                 "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
             }
+            Self::SaysWhatIsMissing => {
+                "an image cut, mirrored, blanked, spliced or rolled back: the same figures, or what is missing, at most how much"
+            }
         }
     }
 
     /// Runs the proof on a board with rules `R`.
-    pub fn run<R: UnderTest>(
+    pub fn run<R: UnderTest + ReadingRules>(
         self,
         plan: &SearchPlan,
         progress: &(impl Fn(u64, u64) + Sync),
@@ -145,7 +154,7 @@ impl Proof {
     }
 
     /// The same; `before_each` is called before each run, on the thread of that run.
-    fn run_after<R: UnderTest>(
+    fn run_after<R: UnderTest + ReadingRules>(
         self,
         plan: &SearchPlan,
         progress: &(impl Fn(u64, u64) + Sync),
@@ -163,7 +172,7 @@ impl Proof {
         })
     }
 
-    fn search<D: Device>(self, run: &mut Run) {
+    fn search<D: Device<Rules: ReadingRules>>(self, run: &mut Run) {
         match self {
             Self::NeverBackwards => cuts::never_backwards::<D>(run),
             Self::LossBound => cuts::loss_bound::<D>(run),
@@ -175,6 +184,7 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
+            Self::SaysWhatIsMissing => images::says_what_is_missing::<D>(run),
         }
     }
 
@@ -185,8 +195,8 @@ impl Proof {
             (Self::EvenWear, _) => 2,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
-            (Self::RollOver | Self::MainLoop, true) => 16,
-            (Self::RollOver, false) => 400,
+            (Self::RollOver | Self::MainLoop | Self::SaysWhatIsMissing, true) => 16,
+            (Self::RollOver | Self::SaysWhatIsMissing, false) => 400,
             (Self::OneBadPage, true) => 32,
             (Self::OneBadPage | Self::MainLoop, false) => 1_000,
             (_, true) => 128,
