@@ -22,7 +22,7 @@ const RECORD_BYTES: usize = 64;
 fn round() -> (Vec<u8>, usize) {
     let mut bench: Bench<Core<Sound>> = Bench::fitted(1, Lap::new(1));
     let needle = Needle::new(3).unwrap();
-    bench.sew(needle, 4_000, 1_990_000, &mut |_| {});
+    bench.sew(needle, 2_700, 1_990_000, &mut |_| {});
     bench.warn();
     bench.rest(&mut |_| {});
     let mut bytes = Vec::new();

@@ -197,13 +197,12 @@ pub fn missing<R: ReadingRules>(
     let slots_max = SIZE_MAX_BYTES as u32 / image.ring().address(1);
     let beyond = if is_whole { 0 } else { slots_max as u16 - image.ring().slots() };
     let stuck = stuck_lines(image);
-    let newest = if R::see_far_newer() { all } else { used.newest };
     Search {
         image,
         board,
         strangers,
         reading: used,
-        newest,
+        newest: all,
         is_first_lap: is_first_lap(image, board, all),
         copied_slots: stuck.iter().map(|line| (1 << line) / image.ring().address(1) as usize).sum(),
         stuck,
@@ -297,7 +296,8 @@ impl Search<'_> {
         if !put_back.is_empty() {
             because.push(Cause::PutBack { slots: put_back.clone() });
         }
-        let holes = if R::see_put_back() { self.holes(&widest.erased_beyond) } else { Vec::new() };
+        let holes =
+            if R::blank_was_written() { self.holes(&widest.erased_beyond) } else { Vec::new() };
         if !holes.is_empty() {
             because.push(Cause::Holes { slots: holes.clone() });
         }

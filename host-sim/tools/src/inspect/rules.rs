@@ -27,7 +27,7 @@ macro_rules! rules {
 rules! {
     /// Slots after the newest record that hold no record may have held a newer one.
     look_beyond_newest
-    /// A blank slot in a ring that has been round was erased.
+    /// A blank slot where a record should be was erased or put back.
     blank_was_written
     /// A record that cannot be used, as its snapshot is lost, is newer than the figures.
     count_unusable
@@ -35,8 +35,6 @@ rules! {
     end_may_be_cut
     /// A slot that holds an older record than it should was put back.
     see_put_back
-    /// A record far newer than those that the figures rest on is seen.
-    see_far_newer
     /// The bound is for all records that may be missing, not for one.
     bound_all
     /// Journal entries that are missing in the middle are told.

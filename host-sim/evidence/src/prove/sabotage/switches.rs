@@ -156,7 +156,6 @@ switches! {
         count_unusable() -> bool;
         end_may_be_cut() -> bool;
         see_put_back() -> bool;
-        see_far_newer() -> bool;
         bound_all() -> bool;
         tell_lost_entries() -> bool;
     }
