@@ -110,7 +110,6 @@ fn each_breach_is_found() {
         ("shaftbook-world", "shaftbook-evidence"),
         ("shaftbook-world", "host-sim"),
         ("shaftbook-tools", "shaftbook-evidence"),
-        ("shaftbook-evidence", "shaftbook-tools"),
         ("shaftbook-evidence", "host-sim"),
         ("shaftbook-mainloop", "shaftbook-world"),
         ("board-x", "shaftbook-world"),

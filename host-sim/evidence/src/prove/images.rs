@@ -327,7 +327,7 @@ type Change = fn(&Life, &mut Pcg32) -> Vec<u8>;
 const CHANGES: [(Change, bool); 9] = [
     (cut_short, false),
     (mirrored, true),
-    (blanked, false),
+    (blanked, true),
     (blanked_anywhere, true),
     (flipped, false),
     (zeroed_anywhere, false),
