@@ -1,8 +1,8 @@
 //! The workspace's dependency graph and the rules on it.
 //!
 //! The rule of direction, where an arrow points to what is needed: core ← care ← readout ←
-//! panel; core ← drivers; all of them ← mainloop; boards and the host may use them all; world ← tools
-//! ← evidence; all three ← host-sim, the command line; never the other way.
+//! panel; core ← drivers; all of them ← mainloop; boards and the host may use them all; world ←
+//! tools ← evidence; all three ← host-sim, the command line; never the other way.
 //! Everything under `firmware/` stays `no_std`: no feature of a dependency may bring `std` or
 //! `alloc` in.
 //!
@@ -61,8 +61,8 @@ pub const LAYERS: [Layer; 6] = [
 /// The crates of the host, and those of the host below each.
 pub const HOST: [(&str, &[&str]); 4] = [
     ("shaftbook-world", &[]),
-    ("shaftbook-evidence", &["shaftbook-world", "shaftbook-tools"]),
     ("shaftbook-tools", &["shaftbook-world"]),
+    ("shaftbook-evidence", &["shaftbook-world", "shaftbook-tools"]),
     ("host-sim", &["shaftbook-world", "shaftbook-evidence", "shaftbook-tools"]),
 ];
 /// Features that end `no_std`, whatever crate has them.

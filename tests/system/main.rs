@@ -2,7 +2,7 @@
 //! They are one program, so that the crates are linked only once.
 //!
 //! - `any_image_boots`, `core_machine`, `store_machine`, `store_regressions`, `store_costs`,
-//!   `format`, `published_values`: core and store; `machine` runs the state machines
+//!   `format`, `inspect_json`, `published_values`: core and store; `machine` runs the state machines
 //! - `mainloop`, `panel`, `screens`: the whole firmware
 //! - `campaign`, `campaign_reports`, `sabotage`: the evidence
 //! - `budgets`, `circles`, `dependencies`, `pins`, `sources`: rules on the repository itself
@@ -15,6 +15,7 @@ mod circles;
 mod core_machine;
 mod dependencies;
 mod format;
+mod inspect_json;
 mod machine;
 mod mainloop;
 mod panel;

@@ -4,7 +4,7 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
-//!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`],
+//!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`], [`images`],
 //!   [`whole_days`]: the proofs
 //! - [`edges`], [`warnings`]: parts of two of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
@@ -22,6 +22,7 @@ pub mod cuts;
 pub mod edges;
 pub mod garbage;
 pub mod heals;
+pub mod images;
 pub mod junit;
 pub mod main_loop;
 pub mod needles;
@@ -41,6 +42,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
+use shaftbook_tools::inspect::rules::ReadingRules;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::firmware::Firmware;
@@ -83,11 +85,13 @@ pub enum Proof {
     Heals,
     /// 14: in a small scope, everything is tried and nothing drawn.
     SmallScope,
+    /// 15: what is read from a spoilt image is right, or says what is missing.
+    SaysWhatIsMissing,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -102,6 +106,7 @@ impl Proof {
         Self::RefitKeeps,
         Self::Heals,
         Self::SmallScope,
+        Self::SaysWhatIsMissing,
     ];
 
     /// Its name on the command line.
@@ -122,6 +127,7 @@ impl Proof {
             Self::RefitKeeps => "refit-keeps",
             Self::Heals => "heals",
             Self::SmallScope => "small-scope",
+            Self::SaysWhatIsMissing => "says-what-is-missing",
         }
     }
 
@@ -169,11 +175,14 @@ impl Proof {
             Self::SmallScope => {
                 "on the smallest ring every short path of records, cuts and tears leaves a store that is right and goes on"
             }
+            Self::SaysWhatIsMissing => {
+                "an image cut, mirrored, blanked, spliced or rolled back: the same figures, or what is missing, at most how much"
+            }
         }
     }
 
     /// Runs the proof on a board with rules `R`.
-    pub fn run<R: UnderTest>(
+    pub fn run<R: UnderTest + ReadingRules>(
         self,
         plan: &SearchPlan,
         progress: &(impl Fn(u64, u64) + Sync),
@@ -182,7 +191,7 @@ impl Proof {
     }
 
     /// The same; `before_each` is called before each run, on the thread of that run.
-    fn run_after<R: UnderTest>(
+    fn run_after<R: UnderTest + ReadingRules>(
         self,
         plan: &SearchPlan,
         progress: &(impl Fn(u64, u64) + Sync),
@@ -200,7 +209,7 @@ impl Proof {
         })
     }
 
-    fn search<D: Device>(self, run: &mut Run) {
+    fn search<D: Device<Rules: ReadingRules>>(self, run: &mut Run) {
         match self {
             Self::NeverBackwards => cuts::never_backwards::<D>(run),
             Self::LossBound => cuts::loss_bound::<D>(run),
@@ -216,6 +225,7 @@ impl Proof {
             Self::WholeDays => whole_days::whole_days::<D>(run),
             Self::Heals => heals::heals::<D>(run),
             Self::SmallScope => small_scope::small_scope::<D::Rules>(run),
+            Self::SaysWhatIsMissing => images::says_what_is_missing::<D>(run),
         }
     }
 
@@ -227,8 +237,8 @@ impl Proof {
             (Self::SmallScope, _) => small_scope::starts::Start::ALL.len() as u64,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
-            (Self::RollOver | Self::MainLoop, true) => 16,
-            (Self::RollOver, false) => 400,
+            (Self::RollOver | Self::MainLoop | Self::SaysWhatIsMissing, true) => 16,
+            (Self::RollOver | Self::SaysWhatIsMissing, false) => 400,
             (Self::WholeDays, true) => 12,
             (Self::WholeDays, false) => 600,
             (Self::OneBadPage | Self::Heals, true) => 32,

@@ -1,10 +1,12 @@
 //! Counters as people and programs read them: named figures, thousands set apart.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use shaftbook_core::counters::Counters;
 
 /// Counters with the needles the head has, for output.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct CounterFigures {
     /// All stitches.
     pub stitches: u64,

@@ -8,7 +8,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{Bench, Meant, any_needle};
 use shaftbook_world::bus::Tear;
-use shaftbook_world::judge::{ANSWER_US, Bounds};
+use shaftbook_world::judge::{Bounds, answer_us};
 
 use super::Run;
 use super::schedule::drawn::wait_for_answer;
@@ -64,8 +64,9 @@ fn a_dip<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32) -> Result<(), String>
 /// All that had happened at `warned_us` is durable in time.
 fn in_time<D: Device>(bench: &mut Bench<D>, warned_us: u64) -> Result<(), String> {
     let truth = bench.truth_at(warned_us);
+    let page_bytes = bench.bus.part().geometry().page_bytes;
     match wait_for_answer(bench, &truth).0.map(|us| us - warned_us) {
-        Some(took_us) if took_us <= ANSWER_US => Ok(()),
+        Some(took_us) if took_us <= answer_us(page_bytes) => Ok(()),
         Some(took_us) => Err(format!("{took_us} µs from the warning to durable")),
         None => Err("not all is durable 100 ms after the warning".into()),
     }

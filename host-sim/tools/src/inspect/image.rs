@@ -14,7 +14,7 @@ use shaftbook_core::store::ring::Ring;
 use shaftbook_world::input_error::InputError;
 
 /// Largest part there is, bytes.
-const SIZE_MAX_BYTES: u64 = 65_536;
+pub const SIZE_MAX_BYTES: u64 = 65_536;
 
 /// The bytes of a part and its shape.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -11,7 +11,7 @@ use shaftbook_core::codec::snapshot::{
     self, COUNTER_MEMBERS, MEMBER_BYTES, MEMBERS_MAX, member_data, member_place,
 };
 use shaftbook_core::counters::Counters;
-use shaftbook_core::journal::Event;
+use shaftbook_core::journal::{EntryNumber, Event};
 use shaftbook_core::ledger::Ledger;
 use shaftbook_core::store::ring::Place;
 
@@ -57,6 +57,18 @@ pub struct Reading {
     pub newest: Place,
     /// The newest checkpoint.
     pub checkpoint: Place,
+    /// The newest record whose counters are in `lifetime`; for jumps, glitches, missed edges
+    /// and breaks, which an entry does not hold, it is `others_at`.
+    pub counted_at: Place,
+    /// See `counted_at`.
+    pub others_at: Place,
+    /// The newest record whose journal is in `ledger`.
+    pub ledger_at: Place,
+    /// The newest entry since the snapshot, by the record at `ledger_at`: a slot that the part
+    /// may not have. `None`: there is none.
+    pub entry_slot: Option<u16>,
+    /// Number of the entry after the snapshot, before those since were applied.
+    pub next_by_snapshot: EntryNumber,
     /// The lifetime counters.
     pub lifetime: Counters,
     /// The ledger, with the journal since the snapshot applied.
@@ -85,18 +97,31 @@ pub fn read(image: &Image, board: &BoardFound) -> Result<Reading, Vec<SnapshotFo
     Reader::new(image, board).ok_or_else(Vec::new)?.read()
 }
 
+/// The same as if nothing after `newest` were on the part.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_up_to(
+    image: &Image,
+    board: &BoardFound,
+    newest: Place,
+) -> Result<Reading, Vec<SnapshotFound>> {
+    Reader { image, board, newest }.read()
+}
+
+/// Whether the place `a` was written after `b`.
+#[must_use]
+pub fn is_after(a: Place, b: Place) -> bool {
+    if a.lap == b.lap { a.slot > b.slot } else { a.lap.is_after(b.lap) }
+}
+
 /// The newest record of `board`: section 8.1.
 #[must_use]
 pub fn newest(board: &BoardFound) -> Option<Place> {
     let places = (0..).zip(&board.headers);
-    places.filter_map(|(slot, h)| h.map(|h| Place { lap: h.lap, slot })).reduce(|newest, place| {
-        let is_after = if place.lap == newest.lap {
-            place.slot > newest.slot
-        } else {
-            place.lap.is_after(newest.lap)
-        };
-        if is_after { place } else { newest }
-    })
+    places
+        .filter_map(|(slot, h)| h.map(|h| Place { lap: h.lap, slot }))
+        .reduce(|newest, place| if is_after(place, newest) { place } else { newest })
 }
 
 struct Reader<'a> {
@@ -109,6 +134,8 @@ struct Reader<'a> {
 struct Start {
     holder: Place,
     checkpoint: Place,
+    /// Whether the delta of jumps, glitches, missed edges and breaks is the checkpoint's.
+    has_others: bool,
     base_slot: u16,
     entry_slot: Option<u16>,
     delta: Counters,
@@ -139,12 +166,15 @@ impl<'a> Reader<'a> {
 
     fn read(&self) -> Result<Reading, Vec<SnapshotFound>> {
         let mut lost: Vec<SnapshotFound> = Vec::new();
+        // The newest records whose counters are kept though their snapshot is lost.
+        let mut kept_at: Option<(Place, Place)> = None;
         let mut start = self.newest_start();
         loop {
             let Some(found) = start else { return Err(lost) };
             let base = self.image.ring().last_written(found.base_slot, found.holder);
             let (mut snapshot, stream) = self.snapshot(base);
             let delta = found.delta;
+            let others = if found.has_others { found.checkpoint } else { base };
             snapshot.counters = snapshot.counters.map(|base| base.plus(&delta));
             let decoded = stream.and_then(|stream| {
                 Some((snapshot::decode_counters(&stream)?, snapshot::decode(&stream)?))
@@ -152,12 +182,18 @@ impl<'a> Reader<'a> {
             if let Some((counters, (ledger, retired))) = decoded {
                 snapshot.counters = Some(counters.plus(&delta));
                 let (entries, gap) = self.chain(&found, &counters);
+                let (counted_at, others_at) = kept_at.unwrap_or((found.holder, others));
                 // What a lost snapshot's counters said is kept.
                 let kept = lost.iter().filter_map(|l: &SnapshotFound| l.counters);
                 let lifetime = kept.fold(counters.plus(&delta), |most, c| most.most(&c));
                 let mut reading = Reading {
                     newest: self.newest,
                     checkpoint: found.checkpoint,
+                    counted_at,
+                    others_at,
+                    ledger_at: found.holder,
+                    entry_slot: found.entry_slot,
+                    next_by_snapshot: ledger.next_entry,
                     lifetime,
                     ledger,
                     retired: retired.iter().collect(),
@@ -170,6 +206,9 @@ impl<'a> Reader<'a> {
                 };
                 reading.apply_entries();
                 return Ok(reading);
+            }
+            if snapshot.counters.is_some() {
+                kept_at.get_or_insert((found.holder, others));
             }
             lost.push(snapshot);
             start = self.older_start(self.image.ring().before(base), found.base_slot);
@@ -222,7 +261,8 @@ impl<'a> Reader<'a> {
                 holder: place,
                 checkpoint: place,
                 base_slot: checkpoint.base_slot,
-                entry_slot: checkpoint.entry_slot.filter(|slot| *slot < self.slots()),
+                has_others: true,
+                entry_slot: checkpoint.entry_slot,
                 delta: checkpoint.delta,
                 unfinished,
             };
@@ -235,6 +275,7 @@ impl<'a> Reader<'a> {
         Start {
             holder: *tip_place,
             checkpoint: place,
+            has_others: same_base,
             base_slot: stored.base_slot,
             entry_slot: Some(tip_place.slot),
             delta: if same_base {
@@ -323,7 +364,7 @@ impl<'a> Reader<'a> {
     /// The entries since the snapshot, oldest first, and where one is missing.
     fn chain(&self, start: &Start, base: &Counters) -> (Vec<EntryFound>, Option<u16>) {
         let mut entries: Vec<EntryFound> = Vec::new();
-        let mut next = start.entry_slot;
+        let mut next = start.entry_slot.filter(|slot| *slot < self.slots());
         let mut gap = None;
         while let Some(slot) = next {
             let wanted = entries.last().map(|newer| newer.stored.entry.number.previous());

@@ -3,6 +3,7 @@
 
 use std::fmt::Debug;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use shaftbook_core::component::{Measure, Role, Standing};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
@@ -16,14 +17,45 @@ use shaftbook_readout::tag::BoardTag;
 
 use super::boards::{BoardFound, boards_on};
 use super::image::Image;
+use super::missing::{Missing, missing};
 use super::names;
 use super::reading::{EntryFound, Reading, SnapshotFound, newest, read};
 use super::recovered::ImageRecovered;
+use super::rules::ReadingRules;
+use super::signs;
 use super::slots::SlotState;
 use shaftbook_world::figures::CounterFigures;
 
+/// Version of the JSON's form: it counts up when a reader must change.
+pub const INSPECT_FORMAT: u32 = 1;
+
+/// What `shaftbook inspect --format json` prints.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(
+    title = "What is on a memory part",
+    extend("$id" = "urn:shaftbook:inspect:1", "additionalProperties" = false)
+)]
+pub struct NamedReport {
+    /// What the image is called.
+    pub image: String,
+    /// Version of this form: 1.
+    #[schemars(range(min = 1, max = 1))]
+    pub format: u32,
+    /// What was found on it.
+    #[serde(flatten)]
+    pub report: ImageReport,
+}
+
+impl NamedReport {
+    /// A report with the name of its image.
+    #[must_use]
+    pub fn new(image: String, report: ImageReport) -> Self {
+        Self { image, format: INSPECT_FORMAT, report }
+    }
+}
+
 /// Everything found on an image.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct ImageReport {
     /// Size of the image, bytes.
     pub size_bytes: u32,
@@ -35,6 +67,11 @@ pub struct ImageReport {
     pub board: Option<BoardLine>,
     /// Other boards with records on the part.
     pub other_boards: Vec<BoardLine>,
+    /// Whether the figures are the newest that were ever stored, as far as the bytes say: there
+    /// are some, nothing is `missing`, and both readings agree. The exit code is 0 then, else 1.
+    pub complete: bool,
+    /// Newer records that may be missing in the figures; `None`: none.
+    pub missing: Option<Missing>,
     /// Why nothing can be recovered; `None` when something can.
     pub fault: Option<FaultLine>,
     /// Faults that the firmware's recovery shows on this image.
@@ -72,7 +109,8 @@ pub struct ImageReport {
 }
 
 /// A board with records on the part.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct BoardLine {
     /// Its identity, 16 hexadecimal digits.
     pub id: String,
@@ -83,7 +121,8 @@ pub struct BoardLine {
 }
 
 /// A fault, by number and in words.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct FaultLine {
     /// Its number.
     pub number: u16,
@@ -100,7 +139,8 @@ impl From<Fault> for FaultLine {
 }
 
 /// The records that a reading rests on.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct RestsOn {
     /// Slot of the snapshot's first member.
     pub snapshot_slot: u16,
@@ -113,7 +153,8 @@ pub struct RestsOn {
 }
 
 /// The service interval.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Interval {
     /// What it counts: `powered` or `running`.
     pub measure: &'static str,
@@ -128,7 +169,8 @@ pub struct Interval {
 }
 
 /// What a person stated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct CarriedInLine {
     /// Hours.
     pub hours: u32,
@@ -139,7 +181,8 @@ pub struct CarriedInLine {
 }
 
 /// How the board is wired.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Wiring {
     /// Pulses per revolution.
     pub pulses_per_revolution: u8,
@@ -154,7 +197,8 @@ pub struct Wiring {
 }
 
 /// A component.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct ComponentLine {
     /// Place in the profile.
     pub place: usize,
@@ -183,7 +227,8 @@ pub struct ComponentLine {
 }
 
 /// A journal entry.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct JournalLine {
     /// Its number.
     pub number: u32,
@@ -203,7 +248,8 @@ pub struct JournalLine {
 
 /// The wear of the slots. The part holds no cycle counts; each slot is written once a
 /// lap, so its lap is its wear.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct WearMap {
     /// Lap of the newest record.
     pub newest_lap: u32,
@@ -218,7 +264,8 @@ pub struct WearMap {
 }
 
 /// A snapshot that is not whole.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct SnapshotLine {
     /// Slot of its first member.
     pub base_slot: u16,
@@ -231,7 +278,8 @@ pub struct SnapshotLine {
 }
 
 /// What is damaged.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Damage {
     /// Slots whose CRC fits no board known, among those still needed.
     pub needed_slots: Vec<u16>,
@@ -271,6 +319,16 @@ impl Damage {
 /// Reads `image` as the part of board `id`, or of the board named on it.
 #[must_use]
 pub fn inspect(image: &Image, id: Option<BoardId>) -> ImageReport {
+    inspect_by::<Sound>(image, id, false)
+}
+
+/// The same by the rules `R`; `is_whole` says that the part is known to be as large as the image.
+#[must_use]
+pub fn inspect_by<R: ReadingRules>(
+    image: &Image,
+    id: Option<BoardId>,
+    is_whole: bool,
+) -> ImageReport {
     let mut others = boards_on(image);
     let board = match id {
         Some(id) => Some(BoardFound::read(image, id)),
@@ -282,7 +340,15 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> ImageReport {
     let recovered = ImageRecovered::run(image, board.as_ref().map_or(BoardId(0), |b| b.id));
     let reading = board.as_ref().map_or_else(|| Err(Vec::new()), |board| read(image, board));
     let states = SlotState::all(image, board.as_ref(), &others, board.as_ref().and_then(newest));
+    let by_reading = reading.as_ref().ok().map(|r| r.lifetime);
+    let missing =
+        board.as_ref().zip(recovered.lifetime.or(by_reading)).and_then(|(board, given)| {
+            missing::<R>(image, (board, &others), reading.as_ref().ok(), &given, is_whole)
+        });
+    let differences = differences(&recovered, reading.as_ref().ok());
     let mut report = ImageReport {
+        complete: recovered.lifetime.is_some() && missing.is_none() && differences.is_empty(),
+        missing,
         size_bytes: image.geometry().size_bytes,
         page_bytes: image.geometry().page_bytes,
         slots: image.ring().slots(),
@@ -296,7 +362,7 @@ pub fn inspect(image: &Image, id: Option<BoardId>) -> ImageReport {
             .and_then(|board| recovered.read_out_code(board.id))
             .map(|code| code.to_string()),
         lifetime_by_every_slot: reading.as_ref().ok().map(|r| figures(&r.lifetime)),
-        differences: differences(&recovered, reading.as_ref().ok()),
+        differences,
         rests_on: reading.as_ref().ok().map(rests_on),
         interval: None,
         carried_in_stated: None,
@@ -575,7 +641,7 @@ fn wear_map(image: &Image, reading: &Reading, states: &[SlotState], retired: &[u
 }
 
 fn notes(image: &Image, board: Option<&BoardFound>, is_given: bool) -> Vec<String> {
-    let mut notes = Vec::new();
+    let mut notes = signs::notes(image, board);
     let records = board.map_or(0, BoardFound::records);
     let page_bytes = if image.geometry().page_bytes > 64 { 64 } else { 128 };
     if let Some(other) = image.with_pages(page_bytes) {

@@ -2,6 +2,7 @@
 
 use std::fmt::{self, Write};
 
+use super::missing::{Cause, Missing};
 use super::report::{ComponentLine, ImageReport, JournalLine, SnapshotLine, WearMap};
 use shaftbook_world::figures::{CounterFigures, grouped, hours};
 
@@ -42,6 +43,9 @@ fn write_all(out: &mut String, name: &str, report: &ImageReport) -> fmt::Result 
         wrapped(out, "note: ", note)?;
     }
     verdict(out, report)?;
+    if let Some(missing) = &report.missing {
+        newer(out, missing)?;
+    }
     if let Some(lifetime) = report.lifetime.as_ref().or(report.lifetime_by_every_slot.as_ref()) {
         counters(out, lifetime, report.wiring.as_ref().map_or(16, |w| w.needles))?;
     }
@@ -64,8 +68,14 @@ fn verdict(out: &mut String, report: &ImageReport) -> fmt::Result {
                 fault.number, fault.name, fault.text
             )?;
         }
-        None if report.differences.is_empty() => {
+        None if report.complete => {
             writeln!(out, "lifetime counters recovered; a reading of every slot agrees")?;
+        }
+        None if report.differences.is_empty() => {
+            writeln!(
+                out,
+                "lifetime counters recovered; a reading of every slot agrees, BUT MORE MAY BE MISSING"
+            )?;
         }
         None => writeln!(out, "lifetime counters recovered, BUT A READING OF EVERY SLOT DIFFERS")?,
     }
@@ -88,6 +98,102 @@ fn verdict(out: &mut String, report: &ImageReport) -> fmt::Result {
         }
     }
     Ok(())
+}
+
+/// Newer records that may be missing: why, since when, at most how much.
+fn newer(out: &mut String, missing: &Missing) -> fmt::Result {
+    writeln!(out, "\nMISSING: THE PART MAY HAVE HELD MORE THAN THESE FIGURES")?;
+    for cause in &missing.because {
+        match cause {
+            Cause::Unreadable { slots: at } => {
+                slots(out, "  cannot be read, and may have held newer records: slots ", at)?;
+            }
+            Cause::Erased { slots: at } => {
+                slots(out, "  blank, and may have held newer records: slots ", at)?;
+            }
+            Cause::PutBack { slots: at } => {
+                slots(
+                    out,
+                    "  older than their lap and not retired, skipped or put back: slots ",
+                    at,
+                )?;
+            }
+            Cause::Holes { slots: at } => {
+                slots(out, "  blank where a record should be, erased or put back: slots ", at)?;
+            }
+            Cause::Unusable { slots: at } => {
+                slots(out, "  newer records on a snapshot that is lost: slots ", at)?;
+            }
+            Cause::FarNewer { slot, lap } => writeln!(
+                out,
+                "  the record in slot {slot} is of lap {}, far newer than all that fits together",
+                grouped(*lap)
+            )?,
+            Cause::CutShort { slots_beyond, is_certain } => wrapped(
+                out,
+                "  ",
+                &if *is_certain {
+                    format!(
+                        "the image is cut short; up to {} slots are beyond it",
+                        grouped(*slots_beyond)
+                    )
+                } else {
+                    format!(
+                        "the image is full to its last slot: if the part is larger, up to {} slots \
+                         are missing (--size-bytes says how large it is)",
+                        grouped(*slots_beyond)
+                    )
+                },
+            )?,
+            Cause::Copies { lines } => {
+                let lines: Vec<String> = lines.iter().map(|line| format!("A{line}")).collect();
+                wrapped(out, "  copies of other slots, by address line ", &lines.join(", "))?;
+            }
+            Cause::EntriesLost { entries } => {
+                writeln!(
+                    out,
+                    "  journal entries lost among older ones, at most: {}",
+                    grouped(*entries as i128)
+                )?;
+            }
+            Cause::NotExplained => {
+                writeln!(
+                    out,
+                    "  no reading of every slot gives the figures that the firmware gives"
+                )?;
+            }
+        }
+    }
+    let since = &missing.since;
+    let day = since
+        .journal_day
+        .map_or_else(String::new, |day| format!("; newest day in the journal: {day}"));
+    writeln!(
+        out,
+        "  since: slot {}, lap {}, at {} powered{day}",
+        since.slot,
+        grouped(since.lap),
+        hours(since.powered_ms)
+    )?;
+    let (Some(records), Some(most)) = (missing.records_at_most, &missing.at_most) else {
+        return writeln!(out, "  at most: the bytes do not say");
+    };
+    wrapped(
+        out,
+        "  at most: ",
+        &format!(
+            "{} records, with {} powered, {} running, {} stitches, {} jumps, {} trims, {} power-ups, \
+             {} journal entries; no bound on breaks, glitches and missed edges",
+            grouped(records as i128),
+            hours(most.powered_ms),
+            hours(most.running_ms),
+            grouped(most.stitches as i128),
+            grouped(most.jumps as i128),
+            grouped(most.trims as i128),
+            grouped(most.power_ups as i128),
+            grouped(most.entries as i128)
+        ),
+    )
 }
 
 fn counters(out: &mut String, lifetime: &CounterFigures, needles: u8) -> fmt::Result {
@@ -214,9 +320,14 @@ fn wear_map(out: &mut String, wear: &WearMap) -> fmt::Result {
     )?;
     writeln!(out, "  C checkpoint, J journal, S snapshot in lap {}", grouped(wear.newest_lap))?;
     writeln!(out, "  c, j, s the same in the lap before; o left from an older lap; . blank")?;
-    writeln!(out, "  R retired; ! damaged; f another board's; > written next, whatever it holds")?;
+    writeln!(
+        out,
+        "  R retired; ! damaged; f another board's; > written next, unless it is damaged"
+    )?;
     let mut letters: Vec<char> = wear.letters.chars().collect();
-    if let Some(head) = letters.get_mut(usize::from(wear.head_slot)) {
+    if let Some(head) =
+        letters.get_mut(usize::from(wear.head_slot)).filter(|letter| **letter != '!')
+    {
         *head = '>';
     }
     for (row, line) in letters.chunks(MAP_COLUMNS).enumerate() {

@@ -16,6 +16,7 @@ use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::rules::LoopRules;
+use shaftbook_tools::inspect::rules::ReadingRules;
 
 use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest, sound};
 use shaftbook_world::bus::Bus;
@@ -37,14 +38,17 @@ macro_rules! switches {
     (
         rules { $($rule:ident($($a:ident: $at:ty),*) -> $out:ty;)* }
         main_loop { $($loop_rule:ident() -> bool;)* }
+        reading { $($reading_rule:ident() -> bool;)* }
         outside { $($outside:ident($($b:ident: $bt:ty),*) $(-> $bout:ty)?, $sound:path;)* }
     ) => {
-        /// Every function that can be broken: of `Rules`, of `LoopRules`, then of [`UnderTest`].
+        /// Every function that can be broken: of `Rules`, of `LoopRules`, of `ReadingRules`, then of
+        /// [`UnderTest`].
         #[allow(missing_docs)] // They are documented there.
         #[derive(Clone, Copy, Debug)]
         pub struct Switches {
             $(pub $rule: fn($($at),*) -> $out,)*
             $(pub $loop_rule: fn() -> bool,)*
+            $(pub $reading_rule: fn() -> bool,)*
             $(pub $outside: fn($($bt),*) $(-> $bout)?,)*
         }
 
@@ -52,6 +56,7 @@ macro_rules! switches {
         pub const SOUND: Switches = Switches {
             $($rule: <Sound as Rules>::$rule,)*
             $($loop_rule: <Sound as LoopRules>::$loop_rule,)*
+            $($reading_rule: <Sound as ReadingRules>::$reading_rule,)*
             $($outside: $sound,)*
         };
 
@@ -64,6 +69,12 @@ macro_rules! switches {
         impl LoopRules for Sabotaged {
             $(fn $loop_rule() -> bool {
                 (NOW.get().$loop_rule)()
+            })*
+        }
+
+        impl ReadingRules for Sabotaged {
+            $(fn $reading_rule() -> bool {
+                (NOW.get().$reading_rule)()
             })*
         }
 
@@ -156,6 +167,15 @@ switches! {
         view_is_a_task() -> bool;
         panel_told() -> bool;
         display_woken_anew() -> bool;
+    }
+    reading {
+        look_beyond_newest() -> bool;
+        blank_was_written() -> bool;
+        count_unusable() -> bool;
+        end_may_be_cut() -> bool;
+        see_put_back() -> bool;
+        bound_all() -> bool;
+        tell_lost_entries() -> bool;
     }
     outside {
         poll(board: &mut Board<Sabotaged>, now: Instant, bus: &mut Bus, part: WiredPart) -> Polled,

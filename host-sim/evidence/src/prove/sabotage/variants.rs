@@ -314,6 +314,27 @@ sabotages! {
     "refit-forgets" Reset RefitKeeps
         "a new fitting begins every component anew"
         { refit_keeps: no }
+    "newest-believed" Trust SaysWhatIsMissing
+        "`inspect` does not look at the slots after the newest record"
+        { look_beyond_newest: no }
+    "blank-is-nothing" Trust SaysWhatIsMissing
+        "`inspect` takes a blank slot for one that was never written"
+        { blank_was_written: no }
+    "unusable-not-told" Trust SaysWhatIsMissing
+        "`inspect` keeps to itself newer records on a lost snapshot"
+        { count_unusable: no }
+    "image-is-whole" Trust SaysWhatIsMissing
+        "`inspect` takes every image for the whole part"
+        { end_may_be_cut: no }
+    "put-back-unseen" Trust SaysWhatIsMissing
+        "`inspect` does not see slots that are older than their lap"
+        { see_put_back: no }
+    "one-record-missing" Arithmetic SaysWhatIsMissing
+        "`inspect` bounds what is missing by one record, however many there were"
+        { bound_all: no }
+    "gap-not-told" Redundancy SaysWhatIsMissing
+        "`inspect` does not count journal entries that are lost among others"
+        { tell_lost_entries: no }
 }
 
 fn no() -> bool {

@@ -21,7 +21,7 @@ use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::{ComponentSet, Entry, Event};
 use shaftbook_core::ledger::Ledger;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::rules::Rules;
+use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::{Memory, PartKind, WiredPart};
@@ -281,7 +281,7 @@ impl<R: Rules> World<R> {
             at: R::lifetime(&self.past, &self.session),
         };
         let mut after = self.store.ledger().clone();
-        after.apply(&entry);
+        after.apply::<Sound>(&entry);
         self.known.after = Some(digest(&after));
         self.entry = Some(entry);
     }
@@ -377,7 +377,7 @@ impl<R: Rules> World<R> {
         let fit = |ledger: &mut Ledger| {
             let fitting = fitting();
             *ledger = Ledger::new(fitting.settings, Key::new(KEY));
-            ledger.set_components(&fitting.components[..2], &lifetime, None);
+            ledger.set_components::<Sound>(&fitting.components[..2], &lifetime, None);
         };
         match self.store.change_ledger() {
             Ok(ledger) => fit(ledger),
