@@ -27,6 +27,8 @@ schemdraw_version=0.23
 yamllint_version=1.38.0
 action_validator_version=0.6.0
 junitparser_version=5.0.3
+kubernetes_validate_version=1.37.0
+jobs_runs=8000 # enough that a task can be killed in the middle of its share
 # A fresh machine builds everything once: what is only of use for the next build costs time,
 # and so do line tables, which nobody reads here.
 export CARGO_INCREMENTAL=0
@@ -250,6 +252,28 @@ step_install() {
     for file in docs/ci/*.yml; do
         run "$checks/npm/node_modules/.bin/action-validator" "$file"
     done
+}
+
+step_jobs() {
+    # The recipes for Slurm and Kubernetes: a campaign split over jobs, one of them killed and
+    # started again, gives the bytes of one that is not split. About four minutes.
+    local folder=target/jobs checks=target/jobs/checks program=target/debug/shaftbook
+    if ! command -v slurmctld >/dev/null || ! command -v slurmd >/dev/null ||
+        ! command -v munged >/dev/null; then
+        run apt-get update -q
+        run apt-get install -q -y --no-install-recommends slurm-wlm munge
+    fi
+    run python3 -m venv --clear "$checks"
+    run "$checks/bin/pip" install --quiet --disable-pip-version-check \
+        "kubernetes-validate==$kubernetes_validate_version" "yamllint==$yamllint_version"
+    run "$checks/bin/yamllint" --strict -c .ci/yamllint.yml docs/ci/*.yaml
+    run cargo build --locked -p host-sim --bin shaftbook
+    # The quick campaign with more runs, and with its scenarios where they are from here.
+    sed -e "s/^runs = .*/runs = $jobs_runs/" -e 's|"\.\./scenarios/|"../../host-sim/scenarios/|' \
+        host-sim/campaigns/quick.toml >"$folder/campaign.toml"
+    run "$program" campaign "$folder/campaign.toml" --fresh --out "$folder/whole"
+    run "$checks/bin/python" -B .ci/kubernetes "$program" "$folder/campaign.toml" "$folder/whole"
+    run python3 -B .ci/slurm "$program" "$folder/campaign.toml" "$folder/whole"
 }
 
 step_compare() {
