@@ -99,6 +99,8 @@ impl Due {
         if !level.is_active() {
             self.warned_at = None;
         } else if self.warned_at.is_none() {
+            // Nothing may have been due in the calm, so that nobody looked in it.
+            self.refill_answers(at);
             self.warned_at = Some(at);
         }
     }
