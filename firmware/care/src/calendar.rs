@@ -17,8 +17,8 @@ pub const LEAP_DAYS: u16 = 400;
 /// The first day that a clock is believed where no day is known: 1 January 2026. No board
 /// was made before.
 pub const FIRST_DAY: u16 = 2_193;
-/// The last such day: 40 years on. Our own choice.
-pub const LAST_FIRST_DAY: u16 = FIRST_DAY + 14_610;
+/// The last such day: 31 December 2065, the last of 40 years. Our own choice.
+pub const LAST_FIRST_DAY: u16 = FIRST_DAY + 14_609;
 
 /// How a clock stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -122,8 +122,8 @@ mod tests {
         // 1 January 2026 and 2020 are 2,192 days apart: 366 + 365 + 365 + 365 + 366 + 365.
         assert_eq!(judge(None, Some(2_193)).state, ClockState::Trusted);
         assert_eq!(judge(None, Some(2_192)), Judged { day: None, state: ClockState::Backwards });
-        assert_eq!(judge(None, Some(16_803)).state, ClockState::Trusted);
-        assert_eq!(judge(None, Some(16_804)), Judged { day: None, state: ClockState::Leaps });
+        assert_eq!(judge(None, Some(16_802)).state, ClockState::Trusted);
+        assert_eq!(judge(None, Some(16_803)), Judged { day: None, state: ClockState::Leaps });
         assert_eq!(judge(None, None), Judged { day: None, state: ClockState::NoAnswer });
     }
 }

@@ -109,7 +109,8 @@ impl Due {
             self.warned_at = None;
         } else if is_first {
             self.warned_at = Some(at);
-            // After a calm while warnings are answered at once again.
+            // After a calm while warnings are answered at once again. Nothing may have been due
+            // in it, so that nobody looked.
             let is_calm = at.since_us(self.next_answer_at) >= CALM_US;
             if is_calm && R::refill_answers() {
                 self.answers_left = ANSWERS_MAX;

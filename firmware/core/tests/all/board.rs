@@ -49,6 +49,31 @@ fn counts_survive_cuts_over_several_laps_of_the_ring() {
     assert!(bench.board.store().head().lap.get() >= 2, "{:?}", bench.board.store().head());
 }
 
+/// A stitch, then the warning comes and goes, and all is answered that is answered at once.
+fn dip(bench: &mut Bench) {
+    bench.board.input(bench.now, Input::Shaft(Level::Active));
+    bench.now = bench.now.plus_us(40_000);
+    bench.board.input(bench.now, Input::Shaft(Level::Inactive));
+    bench.board.input(bench.now, Input::PowerFail(Level::Active));
+    bench.poll();
+    bench.now = bench.now.plus_us(40_000);
+    bench.poll();
+    assert_eq!(bench.board.saved().stitches(), bench.lifetime().stitches());
+    bench.board.input(bench.now, Input::PowerFail(Level::Inactive));
+    bench.poll();
+}
+
+#[test]
+fn after_a_calm_while_in_which_nothing_was_due_eight_warnings_are_answered_at_once_again() {
+    let mut bench = Bench::fitted();
+    bench.sew(1, 1, 66_667);
+    for _ in 0..2 {
+        (0..8).for_each(|_| dip(&mut bench));
+        // Nothing wants a poll in this time.
+        bench.now = bench.now.plus_us(11_000_000);
+    }
+}
+
 #[test]
 fn a_warning_makes_everything_durable() {
     let mut bench = Bench::fitted();
