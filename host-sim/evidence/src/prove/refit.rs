@@ -80,7 +80,7 @@ fn refit<D: Device>(bench: &mut Bench<Core<D::Rules>>, seed: u64) -> Result<(), 
 
 /// What moves every measure, and now and then a renewal or a service.
 fn live<R: UnderTest>(bench: &mut Bench<Core<R>>, rng: &mut Pcg32) {
-    for _ in 0..1 + rng.next_u32() % 3 {
+    for _ in 0..=rng.next_u32() % 3 {
         bench.sew(any_needle(rng), 1 + u64::from(rng.next_u32() % 40), 300_000, &mut |_| {});
     }
     for _ in 0..rng.next_u32() % 4 {

@@ -213,7 +213,9 @@ impl Search<'_> {
                 }
             };
             for cycle in 1..=world.cycles.len().min(usize::from(CYCLES_MAX)) {
-                tears.iter().for_each(|tear| go(Cut::InCycle(cycle as u8, *tear)));
+                for tear in &tears {
+                    go(Cut::InCycle(cycle as u8, *tear));
+                }
             }
             go(Cut::AtRest);
             if decays {

@@ -5,6 +5,7 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::input::{Input, Level};
+use shaftbook_drivers::memory::PartKind;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{Bench, Meant, any_needle};
 use shaftbook_world::bus::Tear;
@@ -23,8 +24,9 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let seed = rng.next_u64();
     run.case(|| dips(&mut start.clone(), seed).map_err(|what| format!("dips: {what}")));
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
-    // The whole firmware's panel has its own work at a standstill.
-    if !D::HAS_PANEL {
+    // The whole firmware's panel has its own work at a standstill, and an FRAM keeps what it
+    // receives at once.
+    if !D::HAS_PANEL && start.bus.part().kind() == PartKind::Eeprom {
         run.case(|| {
             late_record(&mut start.clone(), seed).map_err(|what| format!("a late record: {what}"))
         });

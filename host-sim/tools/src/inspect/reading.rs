@@ -239,7 +239,7 @@ impl<'a> Reader<'a> {
                 Some(RecordKind::Checkpoint) => {
                     let checkpoint = Checkpoint::decode(&self.image.record(place.slot));
                     if checkpoint.base_slot < self.slots() {
-                        return Some(self.start(place, checkpoint, tip.as_ref(), unfinished));
+                        return Some(Self::start(place, checkpoint, tip.as_ref(), unfinished));
                     }
                 }
                 Some(RecordKind::Snapshot) | None => {}
@@ -249,7 +249,6 @@ impl<'a> Reader<'a> {
     }
 
     fn start(
-        &self,
         place: Place,
         checkpoint: Checkpoint,
         tip: Option<&(StoredEntry, Place)>,
@@ -294,7 +293,7 @@ impl<'a> Reader<'a> {
             let checkpoint =
                 is_checkpoint.then(|| Checkpoint::decode(&self.image.record(place.slot)))?;
             let other = checkpoint.base_slot != lost_base && checkpoint.base_slot < self.slots();
-            other.then(|| self.start(place, checkpoint, None, Vec::new()))
+            other.then(|| Self::start(place, checkpoint, None, Vec::new()))
         })
     }
 

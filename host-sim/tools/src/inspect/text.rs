@@ -153,7 +153,7 @@ fn newer(out: &mut String, missing: &Missing) -> fmt::Result {
                 writeln!(
                     out,
                     "  journal entries lost among older ones, at most: {}",
-                    grouped(*entries as i128)
+                    grouped(*entries)
                 )?;
             }
             Cause::NotExplained => {
@@ -184,14 +184,14 @@ fn newer(out: &mut String, missing: &Missing) -> fmt::Result {
         &format!(
             "{} records, with {} powered, {} running, {} stitches, {} jumps, {} trims, {} power-ups, \
              {} journal entries; no bound on breaks, glitches and missed edges",
-            grouped(records as i128),
+            grouped(records),
             hours(most.powered_ms),
             hours(most.running_ms),
-            grouped(most.stitches as i128),
-            grouped(most.jumps as i128),
-            grouped(most.trims as i128),
-            grouped(most.power_ups as i128),
-            grouped(most.entries as i128)
+            grouped(most.stitches),
+            grouped(most.jumps),
+            grouped(most.trims),
+            grouped(most.power_ups),
+            grouped(most.entries)
         ),
     )
 }

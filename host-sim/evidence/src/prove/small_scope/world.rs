@@ -158,6 +158,7 @@ impl<R: Rules> World<R> {
     }
 
     /// The store.
+    #[must_use]
     pub fn store(&self) -> &Store<R> {
         &self.store
     }
