@@ -158,7 +158,9 @@ impl Meter {
             }
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
-                self.debounce_shaft::<R>(at);
+                if R::needle_before_change() {
+                    self.debounce_shaft::<R>(at);
+                }
                 self.needle.code(at, code, &self.settings);
             }
             Input::NeedleLevel(level_mv) => {
@@ -175,7 +177,9 @@ impl Meter {
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
-                self.debounce_shaft::<R>(at);
+                if R::jump_before_change() {
+                    self.debounce_shaft::<R>(at);
+                }
                 self.debounce_contacts::<R>(at);
                 self.jump.edge(at, level);
             }
@@ -223,11 +227,12 @@ impl Meter {
     fn pulse<R: Rules>(&mut self, at: Instant) {
         if self.last_pulse != Instant::NEVER {
             let gap_us = at.since_us(self.last_pulse);
-            if gap_us < self.shortest_period_us && R::reject_fast_pulses() {
+            let shortest_us = self.shortest_period_us + u64::from(!R::shortest_period_counts());
+            if gap_us < shortest_us && R::reject_fast_pulses() {
                 self.counted.glitches = self.counted.glitches.saturating_add(1);
                 return;
             }
-            if gap_us <= self.run_gap_us {
+            if gap_us + u64::from(!R::run_gap_counts()) <= self.run_gap_us {
                 self.running_us +=
                     if R::carry_remainder() { gap_us } else { gap_us / 1_000 * 1_000 };
             }

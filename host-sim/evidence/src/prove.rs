@@ -4,7 +4,7 @@
 //! Most runs are made on the bare core, one in [`FIRMWARE_RUNS`] on the whole firmware.
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`garbage`], [`wear`],
-//!   [`reset`], [`main_loop`], [`agreement`]: the proofs
+//!   [`reset`], [`main_loop`], [`agreement`], [`as_documented`]: the proofs
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -15,6 +15,7 @@
 //! failing case, on any number of cores; a proof holds only if every case holds.
 
 pub mod agreement;
+pub mod as_documented;
 pub mod bad_page;
 pub mod cuts;
 pub mod garbage;
@@ -66,11 +67,13 @@ pub enum Proof {
     NoFreeReset,
     /// 10: the loop that ships counts and tells what its core does.
     MainLoop,
+    /// 11: what a board counts, says and keeps is what the documents say.
+    AsDocumented,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -81,6 +84,7 @@ impl Proof {
         Self::EvenWear,
         Self::NoFreeReset,
         Self::MainLoop,
+        Self::AsDocumented,
     ];
 
     /// Its name on the command line.
@@ -97,6 +101,7 @@ impl Proof {
             Self::EvenWear => "even-wear",
             Self::NoFreeReset => "no-free-reset",
             Self::MainLoop => "main-loop",
+            Self::AsDocumented => "as-documented",
         }
     }
 
@@ -132,6 +137,9 @@ impl Proof {
             Self::MainLoop => {
                 "the whole firmware counts and tells what its core does, warnings first, no press lost, its display right"
             }
+            Self::AsDocumented => {
+                "beside a model written from the documents alone, all that can be seen of a board is what that says"
+            }
         }
     }
 
@@ -155,7 +163,13 @@ impl Proof {
             before_each();
             // Even wear has two runs: one on each.
             let every = if self == Self::EvenWear { 2 } else { FIRMWARE_RUNS };
-            if run.number % every == every - 1 {
+            if self == Self::AsDocumented {
+                if run.number % every == every - 1 {
+                    as_documented::as_documented::<Firmware<R>>(run);
+                } else {
+                    as_documented::as_documented::<Core<R>>(run);
+                }
+            } else if run.number % every == every - 1 {
                 self.search::<Firmware<R>>(run);
             } else {
                 self.search::<Core<R>>(run);
@@ -175,6 +189,8 @@ impl Proof {
             Self::EvenWear => wear::even_wear::<D>(run),
             Self::NoFreeReset => reset::no_free_reset::<D>(run),
             Self::MainLoop => main_loop::main_loop::<D::Rules>(run),
+            // It needs what only one kind of device can be asked.
+            Self::AsDocumented => {}
         }
     }
 
@@ -183,6 +199,7 @@ impl Proof {
     pub const fn runs(self, quick: bool) -> u64 {
         match (self, quick) {
             (Self::EvenWear, _) => 2,
+            (Self::AsDocumented, true) => 256,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop, true) => 16,
