@@ -188,7 +188,9 @@ impl Meter {
             Input::Shaft(level) => self.shaft::<R>(at, level),
             Input::NeedleCode(code) => {
                 // A revolution that began before this change belongs before it.
-                self.debounce_shaft::<R>(at);
+                if R::needle_before_change() {
+                    self.debounce_shaft::<R>(at);
+                }
                 self.needle.code(at, code, &self.settings);
             }
             Input::NeedleLevel(level_mv) => {
@@ -204,7 +206,11 @@ impl Meter {
                 self.thread_break.edge(at, level, self.contact_debounce_us);
             }
             Input::Jump(level) => {
-                self.debounce::<R>(at);
+                // A revolution that began before this edge belongs before it.
+                if R::jump_before_change() {
+                    self.debounce_shaft::<R>(at);
+                }
+                self.debounce_contacts::<R>(at);
                 self.jump.edge(at, level, self.contact_debounce_us);
             }
             Input::PowerFail(_) => {}
@@ -254,13 +260,15 @@ impl Meter {
         let earliest = if R::run_ends_at_earliest() { bounced_from } else { at };
         let mut is_running = false;
         if self.last_pulse != Instant::NEVER {
-            if at.since_us(self.last_pulse) < self.shortest_period_us && R::reject_fast_pulses() {
+            let shortest_us = self.shortest_period_us + u64::from(!R::shortest_period_counts());
+            if at.since_us(self.last_pulse) < shortest_us && R::reject_fast_pulses() {
                 self.counted.glitches = self.counted.glitches.saturating_add(1);
                 self.too_soon = self.too_soon.saturating_add(TOO_SOON_WEIGHT);
                 return;
             }
             // As long as it can have been: a longer one is no running time at all.
-            is_running = at.since_us(self.last_pulse_earliest) <= self.run_gap_us;
+            let longest_us = at.since_us(self.last_pulse_earliest);
+            is_running = longest_us + u64::from(!R::run_gap_counts()) <= self.run_gap_us;
         }
         if is_running {
             let ran_us = earliest.since_us(self.run_counted_to);

@@ -140,6 +140,18 @@ rules! {
     unattributed_when_unsure
     /// A set of components needs the engineer's reply if any of them is the engineer's.
     engineer_for_any
+    /// A gap as long as the run gap still is running.
+    run_gap_counts
+    /// A pulse that comes just when the fastest machine could give it counts.
+    shortest_period_counts
+    /// A revolution that began before the needle changed belongs to the needle before.
+    needle_before_change
+    /// A revolution that began before the needle bar was disengaged is a stitch.
+    jump_before_change
+    /// A right reply ends the wait of the wrong ones before it.
+    right_reply_ends_wait
+    /// A renewal by the engineer's reply is told from an operator's in the journal.
+    renewal_is_stated_authorised
     /// A service needs the engineer's reply.
     ask_authority
     /// A reply is good only for the purpose that its challenge was asked for.

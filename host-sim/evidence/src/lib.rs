@@ -4,3 +4,4 @@
 pub mod campaign;
 pub mod junit;
 pub mod prove;
+pub mod reference;

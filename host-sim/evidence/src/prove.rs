@@ -5,7 +5,7 @@
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
 //!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`], [`images`],
-//!   [`whole_days`]: the proofs
+//!   [`whole_days`], [`as_documented`]: the proofs
 //! - [`edges`], [`warnings`]: parts of two of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
@@ -17,6 +17,7 @@
 //! failing case, on any number of cores; a proof holds only if every case holds.
 
 pub mod agreement;
+pub mod as_documented;
 pub mod bad_page;
 pub mod cuts;
 pub mod edges;
@@ -87,11 +88,13 @@ pub enum Proof {
     SmallScope,
     /// 15: what is read from a spoilt image is right, or says what is missing.
     SaysWhatIsMissing,
+    /// 16: what a board counts, says and keeps is what the documents say.
+    AsDocumented,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -107,6 +110,7 @@ impl Proof {
         Self::Heals,
         Self::SmallScope,
         Self::SaysWhatIsMissing,
+        Self::AsDocumented,
     ];
 
     /// Its name on the command line.
@@ -128,6 +132,7 @@ impl Proof {
             Self::Heals => "heals",
             Self::SmallScope => "small-scope",
             Self::SaysWhatIsMissing => "says-what-is-missing",
+            Self::AsDocumented => "as-documented",
         }
     }
 
@@ -178,6 +183,9 @@ impl Proof {
             Self::SaysWhatIsMissing => {
                 "an image cut, mirrored, blanked, spliced or rolled back: the same figures, or what is missing, at most how much"
             }
+            Self::AsDocumented => {
+                "beside a model written from the documents alone, all that can be seen of a board is what that says"
+            }
         }
     }
 
@@ -201,7 +209,13 @@ impl Proof {
             before_each();
             // Even wear has two runs: one on each.
             let every = if self == Self::EvenWear { 2 } else { FIRMWARE_RUNS };
-            if run.number % every == every - 1 {
+            if self == Self::AsDocumented {
+                if run.number % every == every - 1 {
+                    as_documented::as_documented::<Firmware<R>>(run);
+                } else {
+                    as_documented::as_documented::<Core<R>>(run);
+                }
+            } else if run.number % every == every - 1 {
                 self.search::<Firmware<R>>(run);
             } else {
                 self.search::<Core<R>>(run);
@@ -226,6 +240,8 @@ impl Proof {
             Self::Heals => heals::heals::<D>(run),
             Self::SmallScope => small_scope::small_scope::<D::Rules>(run),
             Self::SaysWhatIsMissing => images::says_what_is_missing::<D>(run),
+            // It needs what only one kind of device can be asked.
+            Self::AsDocumented => {}
         }
     }
 
@@ -235,6 +251,7 @@ impl Proof {
         match (self, quick) {
             (Self::EvenWear, _) => 2,
             (Self::SmallScope, _) => small_scope::starts::Start::ALL.len() as u64,
+            (Self::AsDocumented, true) => 256,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop | Self::SaysWhatIsMissing, true) => 16,

@@ -219,11 +219,14 @@ impl<R: Rules> Board<R> {
             return;
         }
         // It was right: the waits of the tries before it are over.
-        self.requests.gate.start_wait::<R>(now, 0);
+        if R::right_reply_ends_wait() {
+            self.requests.gate.start_wait::<R>(now, 0);
+        }
         match tried.allows {
             Authorised::Service => self.serve(now),
             Authorised::Renew(components) => {
-                self.wait(Event::Renewed, AUTHORISED, components, Some(now));
+                let subject = if R::renewal_is_stated_authorised() { AUTHORISED } else { 0 };
+                self.wait(Event::Renewed, subject, components, Some(now));
             }
             Authorised::Refit => {
                 if let (Some(fitting), Some(lifetime)) = (refit, self.lifetime(now)) {

@@ -213,7 +213,7 @@ impl Search<'_> {
                 }
             };
             for cycle in 1..=world.cycles.len().min(usize::from(CYCLES_MAX)) {
-                for tear in &tears {
+                for tear in tears {
                     go(Cut::InCycle(cycle as u8, *tear));
                 }
             }

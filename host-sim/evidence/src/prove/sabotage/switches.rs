@@ -120,6 +120,12 @@ switches! {
         count_on_one_edge() -> bool;
         jumps_apart() -> bool;
         unattributed_when_unsure() -> bool;
+        run_gap_counts() -> bool;
+        shortest_period_counts() -> bool;
+        needle_before_change() -> bool;
+        jump_before_change() -> bool;
+        right_reply_ends_wait() -> bool;
+        renewal_is_stated_authorised() -> bool;
         ask_authority() -> bool;
         bind_purpose() -> bool;
         bind_service_count() -> bool;

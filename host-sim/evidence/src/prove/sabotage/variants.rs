@@ -335,6 +335,24 @@ sabotages! {
     "gap-not-told" Redundancy SaysWhatIsMissing
         "`inspect` does not count journal entries that are lost among others"
         { tell_lost_entries: no }
+    "run-gap-short" Arithmetic AsDocumented
+        "a gap that is just the run gap is not running"
+        { run_gap_counts: no }
+    "shortest-is-glitch" Arithmetic AsDocumented
+        "a pulse just as fast as the machine can turn is a glitch"
+        { shortest_period_counts: no }
+    "needle-after-pulse" Signals AsDocumented
+        "a revolution counts for the needle that came after its pulse"
+        { needle_before_change: no }
+    "jump-after-pulse" Signals AsDocumented
+        "a revolution counts as the jump that began after its pulse"
+        { jump_before_change: no }
+    "wait-after-right-reply" Authority AsDocumented
+        "a right reply does not end the wait of the wrong ones before"
+        { right_reply_ends_wait: no }
+    "engineer-not-noted" Authority AsDocumented
+        "the journal does not say that the engineer allowed a renewal, and the tries stay"
+        { renewal_is_stated_authorised: no }
 }
 
 fn no() -> bool {
