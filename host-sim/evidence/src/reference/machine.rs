@@ -243,6 +243,26 @@ impl Session {
         (changes, short)
     }
 
+    /// The first edge of the bounce out of which the shaft's pulse came that holds since `at_us`: it
+    /// bounces as long as the sensor is not at rest for the debounce time.
+    fn bounced_from(&self, at_us: u64) -> u64 {
+        let hold_us = self.wiring_at(at_us).shaft_debounce_us;
+        let (mut from_us, mut rest_us) = (at_us, None);
+        for (edge_us, signal) in self.edges.iter().rev().filter(|(edge_us, _)| *edge_us <= at_us) {
+            match signal {
+                Signal::Shaft(true)
+                    if rest_us.is_none_or(|rest_us| from_us - rest_us < hold_us) =>
+                {
+                    (from_us, rest_us) = (*edge_us, None);
+                }
+                Signal::Shaft(true) => break,
+                Signal::Shaft(false) => rest_us = Some(*edge_us),
+                _ => {}
+            }
+        }
+        from_us
+    }
+
     fn is_jumping(&self, at_us: u64) -> bool {
         let jump = |signal| if let Signal::Jump(level) = signal { Some(level) } else { None };
         let (changes, _) = self.changes(at_us, jump, |w| w.contact_debounce_us);
@@ -326,6 +346,8 @@ impl Session {
         let (turns, short) = self.changes(now_us, shaft, |w| w.shaft_debounce_us);
         counts.glitches = short;
         let (mut last_us, mut running_us, mut pulses) = (None, 0, 0);
+        // The earliest date of the last pulse, and up to when the run is counted.
+        let (mut earliest_us, mut counted_to_us) = (0, 0);
         for at_us in turns.iter().filter(|turn| turn.1).map(|turn| turn.0) {
             let wiring = self.wiring_at(at_us);
             if let Some(last_us) = last_us {
@@ -334,10 +356,15 @@ impl Session {
                     counts.glitches += 1;
                     continue;
                 }
-                if gap_us <= wiring.run_gap_ms * 1_000 {
-                    running_us += gap_us;
-                }
             }
+            let from_us = self.bounced_from(at_us);
+            if last_us.is_some() && at_us - earliest_us <= wiring.run_gap_ms * 1_000 {
+                running_us += from_us - counted_to_us;
+                counted_to_us = from_us;
+            } else {
+                counted_to_us = at_us;
+            }
+            earliest_us = from_us;
             last_us = Some(at_us);
             pulses += 1;
             if pulses < wiring.pulses_per_revolution {
