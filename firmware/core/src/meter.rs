@@ -207,9 +207,7 @@ impl Meter {
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
-                if R::jump_before_change() {
-                    self.debounce_shaft::<R>(at);
-                }
+                self.debounce_shaft::<R>(at);
                 self.debounce_contacts::<R>(at);
                 self.jump.edge(at, level, self.contact_debounce_us);
             }

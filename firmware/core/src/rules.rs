@@ -146,8 +146,6 @@ rules! {
     shortest_period_counts
     /// A revolution that began before the needle changed belongs to the needle before.
     needle_before_change
-    /// A revolution that began before the needle bar was disengaged is a stitch.
-    jump_before_change
     /// A right reply ends the wait of the wrong ones before it.
     right_reply_ends_wait
     /// A renewal by the engineer's reply is told from an operator's in the journal.

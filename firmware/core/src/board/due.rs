@@ -133,8 +133,9 @@ impl Due {
         meter: &Meter,
     ) {
         self.is_first_record_wanted = false;
-        if self.warned_at.is_some() {
-            // A warning was answered.
+        let counted_ms = saved.powered_ms.saturating_sub(past.powered_ms);
+        if self.warned_at.is_some_and(|at| counted_ms >= at.as_us() / 1_000) {
+            // A warning was answered. What was under way when it came is no answer.
             self.answers_left = self.answers_left.saturating_sub(1);
             self.next_answer_at = now.plus_us(ANSWER_PAUSE_US);
         }

@@ -2,15 +2,19 @@
 //! (`crate::reference`), which was written from `docs/` and knows nothing of the code; after each
 //! step all that can be observed is compared. A life that fails is made shorter.
 //!
-//! - `life`: the steps; `play`: a board and the reference live them
+//! - `life`: the steps; `play`: a board and the reference live them, with `signals` (the
+//!   machine), `asks` (the people) and `cuts` (the supply)
 //! - `door`, `border`: what only one kind of board can do; names for names
 //! - `looks`: port, lamp, panel and read-out code
 
+mod asks;
 mod border;
+mod cuts;
 mod door;
 mod life;
 mod looks;
 mod play;
+mod signals;
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;

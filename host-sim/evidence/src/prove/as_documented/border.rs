@@ -132,7 +132,7 @@ pub(super) fn machine(variant: u32) -> Fitting {
     let most = 15_000_000 / u32::from(top_speed_rpm) / u32::from(pulses);
     let needle_source = match variant / 5 % 4 {
         0 => NeedleSource::Level,
-        3 if variant / 20 % 5 == 0 => NeedleSource::NotWired,
+        3 if (variant / 20).is_multiple_of(5) => NeedleSource::NotWired,
         _ => NeedleSource::Code,
     };
     let run_gap_ms = pick(9, &[2_000, 500, 5_000]);

@@ -45,7 +45,9 @@ pub(super) enum Step {
     Off { mv: i16 },
     /// A contact closes for its debounce time, give or take, or for 50 ms.
     Close { contact: Contact, off_us: Option<i32>, bounces: u8 },
-    /// The same, and the needle changes so long after.
+    /// Thread breaks, one after the other.
+    Breaks { times: u8 },
+    /// A break, and the needle changes so long after.
     BreakThenNeedle { needle: u8, after_us: u32 },
     /// An edge is lost: the shaft's sensor, or the trimmer's contact, goes active twice.
     Twice { shaft: bool, apart_us: u32 },
@@ -67,6 +69,8 @@ pub(super) enum Step {
     RenewBy { places: u32, reply: Reply },
     /// A service with a reply.
     Service { reply: Reply },
+    /// So many wrong replies for a service, then two services with the right one.
+    Guesses { wrong: u8 },
     /// A service without one.
     ServiceAlone,
     /// A new fitting of the machine's variant, with a reply.
@@ -127,9 +131,9 @@ impl Life {
 fn step(rng: &mut Pcg32, variant: u32) -> Step {
     let off_us = one_of(rng, &[-1, 0, 1, -1, 0, 1, 7]);
     let needle = 1 + below(rng, 16) as u8;
-    let early = one_of(rng, &[0, 0, 0, 8, 60]) as u16;
+    let early = one_of(rng, &[0_u16, 0, 0, 8, 60]);
     let tear = below(rng, 6) as u8;
-    match below(rng, 46) {
+    match below(rng, 48) {
         0..=7 => Step::Turn {
             revolutions: 1 + below(rng, 24),
             period_us: one_of(rng, &[60_000, 100_000, 300_000, 1_900_000]),
@@ -138,9 +142,9 @@ fn step(rng: &mut Pcg32, variant: u32) -> Step {
         8 => Step::PulseAfter { limit: Limit::RunGap, off_us },
         9 => Step::PulseAfter { limit: Limit::Shortest, off_us },
         10 => Step::Spike { off_us },
-        11..=14 => {
-            Step::Needle { needle: 1 + below(rng, if variant % 3 == 0 { 16 } else { 4 }) as u8 }
-        }
+        11..=14 => Step::Needle {
+            needle: 1 + below(rng, if variant.is_multiple_of(3) { 16 } else { 4 }) as u8,
+        },
         15 => Step::PulseThenNeedle { needle, after_us: one_of(rng, &[10, 60, 1_000, 300]) },
         16 => Step::Flicker { needle, off_us },
         17 => Step::Off { mv: one_of(rng, &[0, 59, 60, 61, -60, -61, 90, 91, -90, -91]) },
@@ -188,6 +192,8 @@ fn step(rng: &mut Pcg32, variant: u32) -> Step {
             .map(|day| day + one_of(rng, &[0, 0, 1, 400, 401, 13_609, 13_610])),
         },
         44 => Step::Confirm { day: 3_000 + below(rng, 2_000) as u16 },
+        45 => Step::Guesses { wrong: below(rng, 6) as u8 },
+        46 => Step::Breaks { times: one_of(rng, &[3, 35]) },
         _ => Step::Look,
     }
 }

@@ -123,7 +123,6 @@ switches! {
         run_gap_counts() -> bool;
         shortest_period_counts() -> bool;
         needle_before_change() -> bool;
-        jump_before_change() -> bool;
         right_reply_ends_wait() -> bool;
         renewal_is_stated_authorised() -> bool;
         ask_authority() -> bool;

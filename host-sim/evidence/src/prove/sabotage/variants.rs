@@ -344,9 +344,6 @@ sabotages! {
     "needle-after-pulse" Signals AsDocumented
         "a revolution counts for the needle that came after its pulse"
         { needle_before_change: no }
-    "jump-after-pulse" Signals AsDocumented
-        "a revolution counts as the jump that began after its pulse"
-        { jump_before_change: no }
     "wait-after-right-reply" Authority AsDocumented
         "a right reply does not end the wait of the wrong ones before"
         { right_reply_ends_wait: no }
