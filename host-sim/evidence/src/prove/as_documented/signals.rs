@@ -61,7 +61,9 @@ impl<D: Door> Play<D> {
             }
             Step::Jump { revolutions, after_us } => {
                 self.is_jumping = true;
-                self.drive(&[(at_us, Signal::Jump(true))], at_us + u64::from(after_us));
+                // Sewn once the signal is certain: just before, the documents say neither.
+                let begun_us = at_us + wiring.contact_debounce_us + u64::from(after_us);
+                self.drive(&[(at_us, Signal::Jump(true))], begun_us);
                 self.turn(revolutions, 80_000, 0);
                 self.is_jumping = false;
                 let at_us = self.now() + 10;
