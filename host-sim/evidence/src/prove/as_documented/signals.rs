@@ -96,8 +96,11 @@ impl<D: Door> Play<D> {
                 };
                 edges.push((at_us, other));
                 let end_us = self.pulse(at_us + off(self.hold_us(), off_us), &mut edges);
-                // A voltage stands until the loop, which may be busy, has read it.
-                let back_us = end_us + if self.sampled { 30_000 } else { 5_000 };
+                if self.sampled && matches!(other, Signal::Voltage(_)) {
+                    // The pin of the simulated chip does not know when its voltage changed.
+                    return;
+                }
+                let back_us = end_us + 5_000;
                 edges.push((back_us, back));
                 self.drive(&edges, back_us + self.hold_us() + 30_000);
             }
