@@ -4,8 +4,8 @@ use super::machine::{Counted, Counts, Wiring};
 
 /// A warning is answered within this, with as much again for a program cycle under way, µs.
 pub const HOLD_UP_US: u64 = 40_000;
-/// Warnings in a row that are answered at once.
-pub const AT_ONCE: u32 = 8;
+/// Warnings in a row that are sure to be answered at once.
+pub const AT_ONCE: u32 = 4;
 /// From then on one answer in this, µs.
 pub const PAUSE_US: u64 = 1_000_000;
 /// After this without a warning they are answered at once again, µs.

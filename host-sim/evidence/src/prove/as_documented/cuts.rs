@@ -94,12 +94,12 @@ impl<D: Door> Play<D> {
         let session = std::mem::replace(&mut self.model.session, before);
         let past_ms = self.model.past.powered_ms;
         let model = &self.model;
-        promise::may_be_found(&found, &durable, &model.counted(cut_us), &wiring, |powered_ms| {
+        promise::may_be_found(&found, &durable, &model.open(cut_us), &wiring, |powered_ms| {
             let at_us = powered_ms.checked_sub(past_ms)? * 1_000;
             if at_us > cut_us {
                 return None;
             }
-            Some((model.counted(at_us), model.counted((at_us + 999).min(cut_us))))
+            Some((model.open(at_us), model.open((at_us + 999).min(cut_us))))
         })?;
         if let Some(since_us) = warnings.answered(cut_us) {
             self.is_durable(since_us, &found)

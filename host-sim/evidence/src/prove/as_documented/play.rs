@@ -70,6 +70,13 @@ impl Model {
         all
     }
 
+    /// The same, with all that may be a needle's or nobody's left open: for a moment before some
+    /// of it was decided.
+    pub(super) fn open(&self, at_us: u64) -> Counted {
+        let all = self.session.counted(at_us);
+        Counted { counts: self.past.plus(&all.counts), ..all }
+    }
+
     pub(super) fn note_fault(&mut self, fault: u64, at: &Counts) {
         if !self.noted.contains(&fault) {
             self.noted.push(fault);

@@ -61,7 +61,9 @@ impl<D: Door> Play<D> {
             }
             Step::Jump { revolutions, after_us } => {
                 self.is_jumping = true;
-                self.drive(&[(at_us, Signal::Jump(true))], at_us + u64::from(after_us));
+                // Sewn once the signal is certain: just before, the documents say neither.
+                let begun_us = at_us + wiring.contact_debounce_us + u64::from(after_us);
+                self.drive(&[(at_us, Signal::Jump(true))], begun_us);
                 self.turn(revolutions, 80_000, 0);
                 self.is_jumping = false;
                 let at_us = self.now() + 10;
@@ -94,8 +96,11 @@ impl<D: Door> Play<D> {
                 };
                 edges.push((at_us, other));
                 let end_us = self.pulse(at_us + off(self.hold_us(), off_us), &mut edges);
-                // A voltage stands until the loop, which may be busy, has read it.
-                let back_us = end_us + if self.sampled { 30_000 } else { 5_000 };
+                if self.sampled && matches!(other, Signal::Voltage(_)) {
+                    // The pin of the simulated chip does not know when its voltage changed.
+                    return;
+                }
+                let back_us = end_us + 5_000;
                 edges.push((back_us, back));
                 self.drive(&edges, back_us + self.hold_us() + 30_000);
             }
