@@ -116,8 +116,6 @@ rules! {
     run_ends_at_earliest
     /// Running time is carried in µs between checkpoints, not rounded at each.
     carry_remainder
-    /// The limits of a checkpoint count from what is durable, not from when that was told.
-    limit_from_durable
     /// The edge for which the waiting room has no place is counted.
     edge_without_room
     /// Revolutions that were counted with too few pulses are made fewer.

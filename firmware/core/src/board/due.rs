@@ -125,27 +125,16 @@ impl Due {
     }
 
     /// `saved` is durable; it was `past` at power-up.
-    fn note_saved<R: Rules>(
-        &mut self,
-        now: Instant,
-        past: &Counters,
-        saved: &Counters,
-        meter: &Meter,
-    ) {
+    fn note_saved(&mut self, now: Instant, past: &Counters, saved: &Counters, meter: &Meter) {
         self.is_first_record_wanted = false;
-        let counted_ms = saved.powered_ms.saturating_sub(past.powered_ms);
-        if self.warned_at.is_some_and(|at| counted_ms >= at.as_us() / 1_000) {
+        let saved_ms = saved.powered_ms.saturating_sub(past.powered_ms);
+        if self.warned_at.is_some_and(|at| saved_ms >= at.as_us() / 1_000) {
             // A warning was answered. What was under way when it came is no answer.
             self.answers_left = self.answers_left.saturating_sub(1);
             self.next_answer_at = now.plus_us(ANSWER_PAUSE_US);
         }
         // The limits count from what is durable, not from now.
-        let saved_ms = saved.powered_ms.saturating_sub(past.powered_ms);
-        self.saved_at = if R::limit_from_durable() {
-            Instant::from_us(saved_ms.saturating_mul(1_000))
-        } else {
-            now
-        };
+        self.saved_at = Instant::from_us(saved_ms.saturating_mul(1_000));
         self.saved_running_us = saved.running_ms.saturating_sub(past.running_ms) * 1_000;
         let saved_trims = saved.trims.saturating_sub(past.trims);
         self.limit_trims = saved_trims + u64::from(meter.settings().checkpoint_trims);
@@ -224,7 +213,7 @@ impl<R: Rules> Board<R> {
 
     pub(super) fn note_saved(&mut self, now: Instant) {
         let past = self.past.unwrap_or_default();
-        self.due.note_saved::<R>(now, &past, self.store.saved(), &self.meter);
+        self.due.note_saved(now, &past, self.store.saved(), &self.meter);
     }
 
     pub(super) fn is_checkpoint_due(&self, now: Instant) -> bool {

@@ -1,15 +1,12 @@
-//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, a
-//! warning's line that bounces, and a record that took long to get onto the part: what is promised
-//! of a cut holds behind each of them.
+//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, and a
+//! warning's line that bounces: each is answered as promised.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::input::{Input, Level};
-use shaftbook_drivers::memory::PartKind;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{Bench, Meant, any_needle};
-use shaftbook_world::bus::Tear;
-use shaftbook_world::judge::{Bounds, answer_us};
+use shaftbook_world::judge::answer_us;
 
 use super::Run;
 use super::schedule::drawn::wait_for_answer;
@@ -24,13 +21,6 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let seed = rng.next_u64();
     run.case(|| dips(&mut start.clone(), seed).map_err(|what| format!("dips: {what}")));
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
-    // The whole firmware's panel has its own work at a standstill, and an FRAM keeps what it
-    // receives at once.
-    if !D::HAS_PANEL && start.bus.part().kind() == PartKind::Eeprom {
-        run.case(|| {
-            late_record(&mut start.clone(), seed).map_err(|what| format!("a late record: {what}"))
-        });
-    }
 }
 
 /// The supply dips more often than a board answers without a pause; then it is calm, and
@@ -86,49 +76,4 @@ fn bounces<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
     }
     bench.warn();
     in_time(bench, warned_us)
-}
-
-/// At a standstill the part is write-protected while a record is on its way, so that the
-/// record is some time old when it is stored. The cut comes just before the next is: no more is
-/// lost than is promised.
-fn late_record<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
-    let mut rng = Pcg32::seed_from_u64(seed);
-    bench.rest(&mut |_| {});
-    let begun = stand_until(bench, |bench| bench.bus.page_under_way().is_some());
-    *bench = begun.ok_or("nothing is written in two minutes")?;
-    bench.bus.part_mut().set_write_protected(true);
-    bench.pass_to(bench.now_us + u64::from(rng.next_u32()) % 1_000_000, &mut |_| {});
-    bench.bus.part_mut().set_write_protected(false);
-    for _ in 0..2 {
-        let acknowledged = bench.acknowledged;
-        let before = stand_until(bench, |bench| bench.acknowledged != acknowledged);
-        let mut before = before.ok_or("nothing is stored in two minutes")?;
-        let truth = before.truth();
-        before.cut_and_power_up(Tear::Old);
-        let past = before.board().past().copied().ok_or("the past is lost")?;
-        let lost = truth.since(&past);
-        if !Bounds::PROMISED.hold(&lost) {
-            return Err(format!("{} ms of standstill are lost", lost.powered_ms));
-        }
-    }
-    Ok(())
-}
-
-/// Time passes, at most two minutes, until `is_over`: the world one poll before that.
-fn stand_until<D: Device>(
-    bench: &mut Bench<D>,
-    is_over: impl Fn(&Bench<D>) -> bool,
-) -> Option<Bench<D>> {
-    let until_us = bench.now_us + 120_000_000;
-    while bench.now_us < until_us {
-        let before = bench.clone();
-        let polled = bench.poll_once(&mut |_| {});
-        if is_over(bench) {
-            return Some(before);
-        }
-        if polled.effect.is_none() {
-            bench.now_us = bench.now_us.max(polled.deadline.as_us().min(until_us));
-        }
-    }
-    None
 }

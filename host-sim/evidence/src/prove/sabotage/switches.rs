@@ -140,7 +140,6 @@ switches! {
         tries_after_service() -> bool;
         refill_answers() -> bool;
         warning_stays() -> bool;
-        limit_from_durable() -> bool;
         edge_without_room() -> bool;
         learn_pulses() -> bool;
         shaft_before_contacts() -> bool;

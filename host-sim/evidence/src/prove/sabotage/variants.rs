@@ -290,9 +290,6 @@ sabotages! {
     "warning-cleared-by-bounce" Power LossBound
         "a second active edge of the warning's line clears the warning"
         { warning_stays: no }
-    "limit-from-report" Power LossBound
-        "the limits of a checkpoint count from when the last was told to be stored"
-        { limit_from_durable: no }
     "growth-ignored" Trust NeverBackwards
         "a newer journal entry's growth is not added to its checkpoint's"
         { growth_of_entry: no }
