@@ -127,7 +127,7 @@ impl Args {
             return Ok(None);
         }
         let wrong = || {
-            Failure("--date: a day from 2026-01-01 to 2066-01-01, the days a board believes".into())
+            Failure("--date: a day from 2026-01-01 to 2065-12-31, the days a board believes".into())
         };
         let since_1970 = match &self.date {
             Some(text) => {
