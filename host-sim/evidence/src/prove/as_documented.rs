@@ -1,14 +1,15 @@
-//! Proof 11: a board does what the documents say. Random lives drive it beside the reference
+//! Proof 16: a board does what the documents say. Random lives drive it beside the reference
 //! (`crate::reference`), which was written from `docs/` and knows nothing of the code; after each
 //! step all that can be observed is compared. A life that fails is made shorter.
 //!
-//! - `life`: the steps; `play`: a board and the reference live them, with `signals` (the
-//!   machine), `asks` (the people) and `cuts` (the supply)
+//! - `life`: the steps; `course`: a board and the reference live them, with `signals` (the
+//!   machine), `asks` (the people) and `cuts` (the supply); `play`: the two of them side by side
 //! - `door`, `border`: what only one kind of board can do; names for names
 //! - `looks`: port, lamp, panel and read-out code
 
 mod asks;
 mod border;
+mod course;
 mod cuts;
 mod door;
 mod life;
@@ -26,14 +27,14 @@ use super::Run;
 /// Lives that are tried to make a failing one shorter.
 const TRIES_MAX: u32 = 200;
 
-/// Proof 11.
+/// Proof 16.
 pub(super) fn as_documented<D: Door>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let (lives, steps) = if run.quick { (4, 16) } else { (8, 40) };
     let lives = if D::HAS_PANEL { 1 } else { lives };
     for _ in 0..lives {
         let life = Life::drawn(rng.next_u64(), steps);
-        run.case(|| play::play::<D>(&life).map_err(|seen| shrunk::<D>(&life, seen)));
+        run.case(|| course::play::<D>(&life).map_err(|seen| shrunk::<D>(&life, seen)));
     }
 }
 
@@ -52,7 +53,7 @@ fn shrunk<D: Door>(life: &Life, seen: String) -> String {
             let to = (from + size).min(best.0.steps.len());
             let shorter = best.0.without(from, to);
             tries += 1;
-            match play::play::<D>(&shorter) {
+            match course::play::<D>(&shorter) {
                 Err(seen) if way(&seen) == way(&best.1) => best = (shorter, seen),
                 _ => from = to,
             }

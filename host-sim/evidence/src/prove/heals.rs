@@ -1,4 +1,4 @@
-//! Proof 11: a board makes good what it finds missing, before it is cut again.
+//! Proof 13: a board makes good what it finds missing, before it is cut again.
 //!
 //! One page is damaged, the board boots, has power for [`HEALED_US`] and is cut; another page is
 //! damaged, and the board boots again. The second damage may cost what the proof
@@ -28,7 +28,7 @@ const DAMAGES_OF_A_RUN: (usize, usize) = (14, 10);
 const PAGE: usize = 64;
 const PAGES: usize = 512;
 
-/// Proof 11.
+/// Proof 13.
 pub fn heals<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let bench = a_board_with_a_journal::<D>(run, &mut rng);

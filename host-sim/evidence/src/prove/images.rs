@@ -1,4 +1,4 @@
-//! Proof 11: what `shaftbook inspect` reads from an image that is not as the board left it. A
+//! Proof 15: what `shaftbook inspect` reads from an image that is not as the board left it. A
 //! board lives more than a lap of a small ring; every state of its part is kept. Then the last
 //! state is cut short, mirrored, blanked, spliced, rolled back or damaged. The figures must be
 //! those of the whole image, or something must be said to be missing, with a bound that covers
@@ -38,7 +38,7 @@ const SIZE_MIN_BYTES: usize = 8_192;
 /// Step of the sizes that there are, bytes.
 const SIZE_STEP_BYTES: usize = 128;
 
-/// Proof 11.
+/// Proof 15.
 pub fn says_what_is_missing<D: Device<Rules: ReadingRules>>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut life = None;

@@ -1,4 +1,4 @@
-//! Proof 11: everything that can happen to a store in a small scope, without drawing.
+//! Proof 14: everything that can happen to a store in a small scope, without drawing.
 //!
 //! From each [`starts::Start`] on the smallest ring, 64 slots, every path of power-ups is gone,
 //! up to a number of cuts and of records: every sequence of records, a cut in every program
@@ -84,7 +84,7 @@ struct Search<'a> {
     slots: &'a [Slot],
 }
 
-/// Proof 11.
+/// Proof 14.
 pub fn small_scope<R: Rules + Clone>(run: &mut Run) {
     let Some(start) = Start::ALL.get(run.number as usize).copied() else { return };
     let scopes = if run.quick { Scope::QUICK } else { Scope::FULL };

@@ -1,13 +1,11 @@
-//! A board and the reference live the same life side by side.
+//! A board and the reference side by side: what goes to both, and what is compared.
 //!
 //! Invariants: the reference gets the same signals and requests, and of the board only what a
 //! person could see; where the documents leave a choice it takes over the board's, once.
 
 use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Command;
-use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
-use shaftbook_core::service::{Authorised, Refusal};
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::WiredPart;
@@ -15,11 +13,9 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::{BOARD, Bench, Meant};
 use shaftbook_world::bus::{Bus, Part, Tear, Timing};
 
-use super::asks::expect;
 use super::border;
 use super::door::Door;
-use super::life::{Life, Reply, Step};
-use super::looks;
+use super::life::Life;
 use crate::reference::book::{self, Book};
 use crate::reference::machine::{Counted, Counts, NEEDLES, Session, Signal, Wiring};
 use crate::reference::promise::Warnings;
@@ -97,18 +93,8 @@ pub(super) struct Play<D: Door> {
     pub(super) sampled: bool,
 }
 
-/// Lives `life`.
-pub(super) fn play<D: Door>(life: &Life) -> Result<(), String> {
-    let mut play = Play::<D>::begun(life)?;
-    for (n, step) in life.steps.iter().enumerate() {
-        play.step(*step).map_err(|what| format!("{what} (at step {} of the life)", n + 1))?;
-    }
-    play.quiet()?;
-    play.bench.device.conduct()
-}
-
 impl<D: Door> Play<D> {
-    fn begun(life: &Life) -> Result<Self, String> {
+    pub(super) fn begun(life: &Life) -> Result<Self, String> {
         let fitting = border::machine(life.variant);
         let wiring = border::wiring(&fitting.settings);
         let parts = border::parts(&fitting);
@@ -293,93 +279,5 @@ impl<D: Door> Play<D> {
         self.model.late = board;
         self.model.before = None;
         Ok(())
-    }
-
-    fn step(&mut self, step: Step) -> Result<(), String> {
-        let wiring = self.model.wiring;
-        let at_us = self.now() + 50;
-        match step {
-            Step::Missed { edges } => {
-                let truth = self.truth();
-                if D::missed(&mut self.bench, edges.into()) {
-                    self.model.session.missed += u64::from(edges);
-                    if !self.model.faults.contains(&10) {
-                        self.model.faults.push(10);
-                    }
-                    self.model.note_fault(10, &truth);
-                }
-            }
-            Step::Dips { times, apart_ms, twice } => {
-                for _ in 0..times {
-                    self.warn(45_000, twice)?;
-                    let now_us = self.now();
-                    let apart_us = u64::from(apart_ms) * 1_000;
-                    self.drive(&[(now_us, Signal::Warning(false))], now_us + apart_us);
-                }
-            }
-            Step::WarnedCut { hold_up_us, twice, tear, early } => {
-                self.warn(hold_up_us.into(), twice)?;
-                return self.cut(tear, early);
-            }
-            Step::Cut { after_trim_us, tear, early } => {
-                let certain_us = at_us + wiring.contact_debounce_us;
-                self.drive(&[(at_us, Signal::Trim(true))], certain_us + u64::from(after_trim_us));
-                return self.cut(tear, early);
-            }
-            Step::Renew { places, wait } => return self.renew(places, wait),
-            Step::RenewBy { places, reply } => {
-                let places = Self::first_if_panel(places & self.all_places());
-                if !self.model.book.needs_engineer(places) {
-                    return Ok(());
-                }
-                return self.try_reply(Authorised::Renew(ComponentSet(places)), reply, None);
-            }
-            Step::Service { reply } => return self.try_reply(Authorised::Service, reply, None),
-            Step::Guesses { wrong } => {
-                for _ in 0..wrong {
-                    self.try_reply(Authorised::Service, Reply::Wrong, None)?;
-                }
-                for _ in 0..2 {
-                    self.try_reply(Authorised::Service, Reply::Right, None)?;
-                }
-                return Ok(());
-            }
-            Step::ServiceAlone => {
-                self.quiet()?;
-                let answer = self.bench.request(Command::Service { reply: None });
-                expect("a service without a reply", answer, Err(Refusal::NeedsAuthority))?;
-            }
-            Step::Refit { variant, reply } => {
-                if !D::HAS_PANEL {
-                    return self.try_reply(Authorised::Refit, reply, Some(variant));
-                }
-            }
-            Step::Clock { day } => return self.clock(day),
-            Step::Confirm { day } => {
-                self.quiet()?;
-                let is_taken = self.model.day.is_none_or(|known| day >= known);
-                match D::confirm(&mut self.bench, day) {
-                    Some(taken) if taken != is_taken => {
-                        return Err(format!("a date to confirm was taken: {taken}"));
-                    }
-                    Some(true) => {
-                        self.model.faults.retain(|fault| !matches!(fault, 13 | 14));
-                        self.known_day(day);
-                    }
-                    _ => {}
-                }
-            }
-            Step::Look => {
-                self.quiet()?;
-                let Some(shown) = D::shown(&mut self.bench) else { return Ok(()) };
-                self.quiet()?;
-                looks::agree(&shown, self)?;
-            }
-            _ => {
-                self.signals(step);
-                self.of_needles(step);
-            }
-        }
-        self.quiet()
     }
 }
