@@ -55,7 +55,7 @@ pub enum Cut {
     /// At rest; this slot then holds the newest record too (a write that went astray).
     SlotAstray(u8),
     /// In the program cycle of this number, from 1 on, since the records of this power-up
-    /// ended that are not the last of them; the page is torn by this tear of [`tears`].
+    /// ended that are not the last of them; the page is torn by this tear of `tears`.
     InCycle(u8, u8),
 }
 
