@@ -14,8 +14,8 @@ use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
+use shaftbook_tools::inspect::compose::inspect;
 use shaftbook_tools::inspect::image::Image;
-use shaftbook_tools::inspect::report::inspect;
 use shaftbook_tools::inspect::text::render;
 
 const SMALL: Geometry = Geometry { size_bytes: 8_192, page_bytes: 64 };

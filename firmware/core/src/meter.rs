@@ -23,14 +23,32 @@ const TOO_SOON_WEIGHT: u16 = 64;
 /// one in 64 over the time since they began.
 const TOO_SOON_MAX: u16 = 16 * TOO_SOON_WEIGHT;
 
-/// The session's counters and the signals that feed them.
-#[derive(Clone, Debug)]
-pub struct Meter {
-    settings: Settings,
+/// The times of the settings, µs: what the hottest code compares with.
+#[derive(Clone, Copy, Debug)]
+struct Times {
     shortest_period_us: u64,
     run_gap_us: u64,
     shaft_debounce_us: u64,
     contact_debounce_us: u64,
+}
+
+impl Times {
+    #[inline]
+    fn of(settings: &Settings) -> Self {
+        Self {
+            shortest_period_us: u64::from(settings.shortest_period_us()),
+            run_gap_us: u64::from(settings.run_gap_ms) * 1_000,
+            shaft_debounce_us: u64::from(settings.shaft_debounce_us),
+            contact_debounce_us: u64::from(settings.contact_debounce_us),
+        }
+    }
+}
+
+/// The session's counters and the signals that feed them.
+#[derive(Clone, Debug)]
+pub struct Meter {
+    settings: Settings,
+    times: Times,
     shaft: Signal,
     trim: Signal,
     thread_break: Signal,
@@ -50,14 +68,13 @@ pub struct Meter {
 
 impl Meter {
     /// A meter at reset.
+    #[inline]
     #[must_use]
     pub fn new(settings: Settings) -> Self {
-        let mut meter = Self {
+        // Made in one piece and inlined: else a board stands on the stack of its start twice.
+        Self {
             settings,
-            shortest_period_us: 0,
-            run_gap_us: 0,
-            shaft_debounce_us: 0,
-            contact_debounce_us: 0,
+            times: Times::of(&settings),
             shaft: Signal::new(),
             trim: Signal::new(),
             thread_break: Signal::new(),
@@ -70,9 +87,7 @@ impl Meter {
             too_soon: 0,
             running_us: 0,
             counted: Counters { power_ups: 1, ..Counters::default() },
-        };
-        meter.set(settings);
-        meter
+        }
     }
 
     /// Counts with other settings from now on.
@@ -84,10 +99,7 @@ impl Meter {
         };
         self.needle.forget_above(highest);
         self.settings = settings;
-        self.shortest_period_us = u64::from(settings.shortest_period_us());
-        self.run_gap_us = u64::from(settings.run_gap_ms) * 1_000;
-        self.shaft_debounce_us = u64::from(settings.shaft_debounce_us);
-        self.contact_debounce_us = u64::from(settings.contact_debounce_us);
+        self.times = Times::of(&settings);
     }
 
     /// The settings have become known after some counting with others: revolutions
@@ -128,7 +140,7 @@ impl Meter {
     /// Longest gap between pulses that counts as running, µs.
     #[must_use]
     pub fn run_gap_us(&self) -> u64 {
-        self.run_gap_us
+        self.times.run_gap_us
     }
 
     /// Whether many pulses that were long enough to count came sooner than the machine can
@@ -176,7 +188,7 @@ impl Meter {
     #[inline]
     pub fn shaft<R: Rules>(&mut self, at: Instant, level: Level) {
         self.debounce_shaft::<R>(at);
-        let is_short = self.shaft.edge(at, level, self.shaft_debounce_us);
+        let is_short = self.shaft.edge(at, level, self.times.shaft_debounce_us);
         if is_short && !level.is_active() {
             self.counted.glitches = self.counted.glitches.saturating_add(1);
         }
@@ -199,17 +211,17 @@ impl Meter {
             }
             Input::Trim(level) => {
                 self.debounce::<R>(at);
-                self.trim.edge(at, level, self.contact_debounce_us);
+                self.trim.edge(at, level, self.times.contact_debounce_us);
             }
             Input::ThreadBreak(level) => {
                 self.debounce::<R>(at);
-                self.thread_break.edge(at, level, self.contact_debounce_us);
+                self.thread_break.edge(at, level, self.times.contact_debounce_us);
             }
             Input::Jump(level) => {
                 // A revolution that began before this edge belongs before it.
                 self.debounce_shaft::<R>(at);
                 self.debounce_contacts::<R>(at);
-                self.jump.edge(at, level, self.contact_debounce_us);
+                self.jump.edge(at, level, self.times.contact_debounce_us);
             }
             Input::PowerFail(_) => {}
         }
@@ -227,13 +239,13 @@ impl Meter {
     /// When the next contact becomes certain.
     #[must_use]
     pub fn certain_at(&self) -> Instant {
-        let us = self.contact_debounce_us;
+        let us = self.times.contact_debounce_us;
         self.trim.certain_at(us).min(self.thread_break.certain_at(us)).min(self.jump.certain_at(us))
     }
 
     #[inline]
     fn debounce_shaft<R: Rules>(&mut self, now: Instant) {
-        if let Some(change) = self.shaft.debounce(now, self.shaft_debounce_us)
+        if let Some(change) = self.shaft.debounce(now, self.times.shaft_debounce_us)
             && change.level.is_active()
         {
             self.pulse::<R>(change);
@@ -241,7 +253,7 @@ impl Meter {
     }
 
     fn debounce_contacts<R: Rules>(&mut self, now: Instant) {
-        let us = if R::debounce_contacts() { self.contact_debounce_us } else { 0 };
+        let us = if R::debounce_contacts() { self.times.contact_debounce_us } else { 0 };
         let counts = |level: Level| level.is_active() || !R::count_on_one_edge();
         if self.trim.debounce(now, us).is_some_and(|c| counts(c.level)) {
             self.counted.trims = self.counted.trims.saturating_add(1);
@@ -258,7 +270,8 @@ impl Meter {
         let earliest = if R::run_ends_at_earliest() { bounced_from } else { at };
         let mut is_running = false;
         if self.last_pulse != Instant::NEVER {
-            let shortest_us = self.shortest_period_us + u64::from(!R::shortest_period_counts());
+            let shortest_us =
+                self.times.shortest_period_us + u64::from(!R::shortest_period_counts());
             if at.since_us(self.last_pulse) < shortest_us && R::reject_fast_pulses() {
                 self.counted.glitches = self.counted.glitches.saturating_add(1);
                 self.too_soon = self.too_soon.saturating_add(TOO_SOON_WEIGHT);
@@ -266,7 +279,7 @@ impl Meter {
             }
             // As long as it can have been: a longer one is no running time at all.
             let longest_us = at.since_us(self.last_pulse_earliest);
-            is_running = longest_us + u64::from(!R::run_gap_counts()) <= self.run_gap_us;
+            is_running = longest_us + u64::from(!R::run_gap_counts()) <= self.times.run_gap_us;
         }
         if is_running {
             let ran_us = earliest.since_us(self.run_counted_to);
@@ -287,7 +300,8 @@ impl Meter {
 
     #[inline]
     fn revolution<R: Rules>(&mut self, at: Instant) {
-        if R::jumps_apart() && self.jump.level(at, self.contact_debounce_us) == Level::Active {
+        if R::jumps_apart() && self.jump.level(at, self.times.contact_debounce_us) == Level::Active
+        {
             self.counted.jumps += 1;
             return;
         }

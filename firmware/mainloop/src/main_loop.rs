@@ -89,12 +89,9 @@ impl<R: LoopRules> MainLoop<R> {
         version: &'static str,
         last_stop: Option<Stop>,
     ) -> Self {
-        let mut board = Board::new(id, Settings::default());
-        if last_stop.is_some() {
-            board.raise(Fault::FirmwareStopped);
-        }
-        Self {
-            board,
+        // Made in one piece, for the sake of the stack.
+        let mut main_loop = Self {
+            board: Board::new(id, Settings::default()),
             console: Console::new(version),
             buttons: Buttons::new(),
             showing: Showing::new(),
@@ -107,7 +104,11 @@ impl<R: LoopRules> MainLoop<R> {
             view_at: Instant::ZERO,
             level_at: Instant::ZERO,
             clock_at: Instant::NEVER,
+        };
+        if last_stop.is_some() {
+            main_loop.board.raise(Fault::FirmwareStopped);
         }
+        main_loop
     }
 
     /// The board.

@@ -9,8 +9,9 @@ use shaftbook_core::rules::Sound;
 use super::Verdict;
 use super::failure::Failure;
 use super::output::{Format, print};
+use shaftbook_tools::inspect::compose::inspect_by;
 use shaftbook_tools::inspect::image::Image;
-use shaftbook_tools::inspect::report::{NamedReport, inspect_by};
+use shaftbook_tools::inspect::report::NamedReport;
 use shaftbook_tools::inspect::text::render;
 
 /// Inspect the bytes of a memory part, as read out from a dead board.

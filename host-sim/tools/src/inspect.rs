@@ -8,7 +8,8 @@
 //! - [`rules`]: what `missing` must look at, each a switch that a proof breaks
 //! - [`signs`]: signs that the image is not the whole part, byte for byte
 //! - [`slots`]: what each slot holds
-//! - [`report`]: the two readings compared, and everything that was found
+//! - [`report`]: everything that was found, as values; [`compose`]: how it is made; `damage` and
+//!   `differences`: two parts of it
 //! - [`text`], [`names`]: the report in words
 //! - [`schema`]: the JSON schema of the report
 //!
@@ -17,6 +18,9 @@
 
 pub mod apply;
 pub mod boards;
+pub mod compose;
+mod damage;
+mod differences;
 pub mod image;
 pub mod missing;
 pub mod names;

@@ -8,9 +8,10 @@ use std::path::Path;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::settings::Settings;
+use shaftbook_tools::inspect::compose::inspect;
 use shaftbook_tools::inspect::image::Image;
 use shaftbook_tools::inspect::recovered::ImageRecovered;
-use shaftbook_tools::inspect::report::{ImageReport, inspect};
+use shaftbook_tools::inspect::report::ImageReport;
 use shaftbook_world::figures::CounterFigures;
 
 /// Identity of the image under test.

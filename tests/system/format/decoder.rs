@@ -5,8 +5,8 @@ use std::path::Path;
 use std::process::Command;
 
 use serde_json::Value;
+use shaftbook_tools::inspect::compose::inspect;
 use shaftbook_tools::inspect::image::Image;
-use shaftbook_tools::inspect::report::inspect;
 
 const DECODER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/data/format/decode.py");
 
