@@ -106,6 +106,8 @@ rules! {
     answer_power_fail
     /// After a calm while warnings are answered at once again.
     refill_answers
+    /// The answer to a warning waits until a pulse that came just before is certain.
+    answer_waits_for_pulse
     /// A warning that is on stays on, whatever other edges of its line come.
     warning_stays
     /// The answer to a power-fail warning goes before everything else that is to be written.

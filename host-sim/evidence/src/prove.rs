@@ -341,12 +341,14 @@ pub struct FailedCase {
 }
 
 impl FailedCase {
-    /// The command that runs this case alone. `quick` as it was in the search: the size of
-    /// a search decides what its cases are. `board` is the broken board that it failed on,
-    /// if it was one.
+    /// The command that runs this case alone. `plan` is that of the search: its size decides
+    /// what the cases are. `board` is the broken board that it failed on, if it was one.
     #[must_use]
-    pub fn replay(&self, quick: bool, board: Option<&str>) -> String {
-        let size = if quick { "" } else { " --full" };
+    pub fn replay(&self, plan: &SearchPlan, board: Option<&str>) -> String {
+        let mut size = if plan.quick { String::new() } else { " --full".into() };
+        if let Some(runs) = plan.runs {
+            size += &format!(" --runs {runs}");
+        }
         let board = board.map(|name| format!(" --board {name}")).unwrap_or_default();
         format!("shaftbook prove{size}{board} --replay {}", self.id)
     }

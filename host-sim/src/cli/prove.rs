@@ -52,8 +52,7 @@ pub struct Args {
     #[arg(long, value_name = "NAME", value_parser = proof_parser())]
     only: Vec<Proof>,
     /// So many runs of each proof, instead of as many as the search has
-    #[arg(long, value_name = "N", conflicts_with = "replay",
-        value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
     runs: Option<u64>,
     /// Only this case, as a failing proof printed it; or a regression file of a campaign
     #[arg(long, value_name = "ID|FILE", conflicts_with_all = ["only", "seed"])]
@@ -143,7 +142,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         None => None,
     };
     if let Some(id) = &replay {
-        let runs = id.proof.runs(args.is_quick());
+        let runs = args.runs.unwrap_or(id.proof.runs(args.is_quick()));
         if id.run >= runs {
             let more = if args.is_quick() { ": with --full there are more" } else { "" };
             return Err(Failure(format!("{id}: there are only {runs} runs{more}")));
@@ -172,7 +171,7 @@ pub fn run(args: &Args) -> Result<Verdict, Failure> {
         if let (Some(id), 0) = (&replay, outcome.cases) {
             return Err(Failure(format!("{id}: run {} has no such case", id.run)));
         }
-        let row = Row::of(&outcome, args);
+        let row = Row::of(&outcome, args, &plan);
         if args.format == Format::Text {
             // A row as soon as it is known: the whole takes minutes.
             io::stdout().write_all(row.text().as_bytes())?;
@@ -212,7 +211,7 @@ struct Row {
 }
 
 impl Row {
-    fn of(outcome: &ProofOutcome, args: &Args) -> Self {
+    fn of(outcome: &ProofOutcome, args: &Args, plan: &SearchPlan) -> Self {
         let id = outcome.failure.as_ref().map(|failure| failure.id.to_string());
         let board = args.board.map(|broken| broken.name);
         Self {
@@ -221,7 +220,7 @@ impl Row {
             cases: outcome.cases,
             worst: outcome.worst.clone(),
             held: outcome.held(),
-            replay: outcome.failure.as_ref().map(|failure| failure.replay(args.is_quick(), board)),
+            replay: outcome.failure.as_ref().map(|failure| failure.replay(plan, board)),
             failing_case: id,
             seen: outcome.failure.as_ref().map(|failure| failure.seen.clone()),
         }

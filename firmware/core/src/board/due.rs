@@ -202,6 +202,13 @@ impl<R: Rules> Board<R> {
             && self.is_unanswered()
     }
 
+    /// Until when an answer waits for a pulse that came just before its warning and is not
+    /// certain yet: with several pulses a revolution nothing else would show that it is missing.
+    pub(super) fn answer_waits_until(&self, now: Instant) -> Option<Instant> {
+        let certain_at = self.meter.shaft_certain_at(self.due.warned_at?);
+        certain_at.filter(|at| now < *at && R::answer_waits_for_pulse())
+    }
+
     /// Whether a power-fail warning is being answered: it came at most
     /// [`ANSWER_TIME_US`] ago and what was counted is not durable yet. All else should
     /// wait.
@@ -232,7 +239,7 @@ impl<R: Rules> Board<R> {
                 || self.is_urgent(now)
                 || self.is_checkpoint_due(now);
             next = next.min(if due {
-                self.store.not_before()
+                self.answer_waits_until(now).unwrap_or(self.store.not_before())
             } else if self.is_unanswered() {
                 self.due.next_answer_at.min(limit)
             } else {

@@ -137,7 +137,10 @@ fn sensor_that_bounces<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
 }
 
 /// A board that counts with `settings`, fitted with them, at rest.
-fn fitted<R: UnderTest>(seed: u64, settings: Settings) -> Result<Bench<Core<R>>, String> {
+pub(super) fn fitted<R: UnderTest>(
+    seed: u64,
+    settings: Settings,
+) -> Result<Bench<Core<R>>, String> {
     let mut bench: Bench<Core<R>> = Bench::blank(seed, shaftbook_core::serial::Lap::new(1));
     let fitting = Fitting { settings, ..fitting() };
     bench.request(Command::Fit { fitting, reply: None }).map_err(|r| format!("{r:?}"))?;

@@ -32,7 +32,7 @@ fn case(plan: &SearchPlan, outcome: &ProofOutcome, board: Option<&str>) -> Case 
     let ending = match &outcome.failure {
         None => Ending::Held,
         Some(failure) => {
-            let replay = failure.replay(plan.quick, board);
+            let replay = failure.replay(plan, board);
             Ending::Failed {
                 message: format!("case {} fails; replay: {replay}", failure.id),
                 text: format!(

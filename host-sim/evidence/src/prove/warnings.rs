@@ -4,11 +4,15 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::input::{Input, Level};
+use shaftbook_core::medium::Geometry;
+use shaftbook_core::settings::Settings;
 use shaftbook_world::bench::device::Device;
-use shaftbook_world::bench::{Bench, Meant, any_needle};
+use shaftbook_world::bench::under_test::UnderTest;
+use shaftbook_world::bench::{Bench, Meant, any_needle, fitting};
 use shaftbook_world::judge::answer_us;
 
 use super::Run;
+use super::edges::fitted;
 use super::schedule::drawn::wait_for_answer;
 
 /// Dips that are answered at once, whatever else: fewer than a board allows without a pause.
@@ -20,6 +24,10 @@ const CALM_MS: u64 = 12_000;
 pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let seed = rng.next_u64();
     run.case(|| dips(&mut start.clone(), seed).map_err(|what| format!("dips: {what}")));
+    // One kind of device is enough for the core's rule; the other is fitted with one pulse.
+    if !D::HAS_PANEL {
+        run.case(|| pulse_before::<D::Rules>(seed));
+    }
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
 }
 
@@ -62,6 +70,36 @@ fn in_time<D: Device>(bench: &mut Bench<D>, warned_us: u64) -> Result<(), String
         Some(took_us) => Err(format!("{took_us} µs from the warning to durable")),
         None => Err("not all is durable 100 ms after the warning".into()),
     }
+}
+
+/// The shaft gives several pulses a revolution and stops in the middle of one, a drawn time before
+/// the warning: the running time of its last pulse is durable in time, too.
+fn pulse_before<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let settings = Settings { pulses_per_revolution: 8, ..fitting().settings };
+    let mut bench = fitted::<R>(seed, settings)?;
+    bench.pass_to(bench.now_us + 100_000, &mut |_| {});
+    let debounce_us = u64::from(settings.shaft_debounce_us);
+    for _ in 0..2 + rng.next_u32() % 12 {
+        let begun_us = bench.now_us;
+        bench.feed(bench.now(), Input::Shaft(Level::Active), Meant::Nothing);
+        bench.pass_to(begun_us + 4_000, &mut |_| {});
+        bench.feed(bench.now(), Input::Shaft(Level::Inactive), Meant::Nothing);
+        bench.pass_to(begun_us + 8_000, &mut |_| {});
+    }
+    // The last one, from just before the warning to well before it.
+    bench.feed(bench.now(), Input::Shaft(Level::Active), Meant::Nothing);
+    let pulse_us = bench.now_us;
+    bench.now_us += u64::from(rng.next_u32()) % (2 * debounce_us);
+    bench.warn();
+    bench.pass_to(pulse_us + answer_us(Geometry::REFERENCE.page_bytes), &mut |_| {});
+    let counted_ms = bench.board().session_running_us() / 1_000;
+    let past_ms = bench.board().past().map_or(0, |past| past.running_ms);
+    let durable_ms = bench.acknowledged.running_ms - past_ms;
+    if durable_ms == counted_ms {
+        return Ok(());
+    }
+    Err(format!("a pulse before a warning: {durable_ms} of {counted_ms} ms of running are durable"))
 }
 
 /// The warning's line goes active again without having been seen to be inactive: an edge

@@ -140,6 +140,7 @@ switches! {
         tries_after_service() -> bool;
         refill_answers() -> bool;
         warning_stays() -> bool;
+        answer_waits_for_pulse() -> bool;
         edge_without_room() -> bool;
         learn_pulses() -> bool;
         shaft_before_contacts() -> bool;

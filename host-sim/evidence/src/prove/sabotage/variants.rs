@@ -290,6 +290,9 @@ sabotages! {
     "warning-cleared-by-bounce" Power LossBound
         "a second active edge of the warning's line clears the warning"
         { warning_stays: no }
+    "pulse-before-warning" Power LossBound
+        "the answer to a warning begins before a pulse that came just before is certain"
+        { answer_waits_for_pulse: no }
     "growth-ignored" Trust NeverBackwards
         "a newer journal entry's growth is not added to its checkpoint's"
         { growth_of_entry: no }
