@@ -25,6 +25,7 @@ const TOO_SOON_MAX: u16 = 16 * TOO_SOON_WEIGHT;
 
 /// The times of the settings, µs: what the hottest code compares with.
 #[derive(Clone, Copy, Debug)]
+#[expect(clippy::struct_field_names, reason = "a name ends with its unit")]
 struct Times {
     shortest_period_us: u64,
     run_gap_us: u64,

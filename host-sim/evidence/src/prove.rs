@@ -345,12 +345,10 @@ impl FailedCase {
     /// what the cases are. `board` is the broken board that it failed on, if it was one.
     #[must_use]
     pub fn replay(&self, plan: &SearchPlan, board: Option<&str>) -> String {
-        let mut size = if plan.quick { String::new() } else { " --full".into() };
-        if let Some(runs) = plan.runs {
-            size += &format!(" --runs {runs}");
-        }
+        let size = if plan.quick { "" } else { " --full" };
+        let runs = plan.runs.map(|runs| format!(" --runs {runs}")).unwrap_or_default();
         let board = board.map(|name| format!(" --board {name}")).unwrap_or_default();
-        format!("shaftbook prove{size}{board} --replay {}", self.id)
+        format!("shaftbook prove{size}{runs}{board} --replay {}", self.id)
     }
 }
 
