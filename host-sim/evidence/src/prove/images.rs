@@ -43,17 +43,14 @@ const SIZE_STEP_BYTES: usize = 128;
 pub fn says_what_is_missing<D: Device<Rules: ReadingRules>>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
     let mut life = None;
-    let mut told = None;
     run.case(|| {
-        let lived = Life::live::<D>(&mut rng)?;
+        let lived = life.insert(Life::live::<D>(&mut rng)?);
         let report = report::<D>(&lived.last, true)?;
-        let outcome = lived.judge(&lived.last, &report);
-        // Of a sound part nothing is missing.
-        told = report.missing.map(|missing| format!("{missing:?}"));
-        life = Some(lived);
-        outcome.and(told.take().map_or(Ok(()), |missing| {
-            Err(format!("as the board left it, and yet missing: {missing}"))
-        }))
+        lived.judge(&lived.last, &report)?;
+        match report.missing {
+            None => Ok(()),
+            Some(missing) => Err(format!("as the board left it, and yet missing: {missing:?}")),
+        }
     });
     // Another case is replayed: it needs the life all the same.
     let Some(life) = life.or_else(|| Life::live::<D>(&mut Pcg32::seed_from_u64(run.seed)).ok())

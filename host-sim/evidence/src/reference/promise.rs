@@ -76,7 +76,7 @@ pub fn may_be_found(
     let exact = ["running ms", "trims", "power-ups"];
     for (n, (name, found)) in found.named().iter().enumerate() {
         let of = |all: &Counted| all.counts.named()[n].1;
-        let is_maybe = name.starts_with("needle") || name.contains("needle");
+        let is_maybe = name.contains("needle");
         let (low, high) = if exact.contains(&name.as_str()) {
             (of(&least), of(&most))
         } else if is_maybe {
