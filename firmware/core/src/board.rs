@@ -139,8 +139,9 @@ pub struct Polled {
 pub struct Board<R: Rules = Sound> {
     id: BoardId,
     meter: Meter,
-    /// Edges that came before the settings were known.
-    early: Deque<(Instant, Input), EARLY_MAX>,
+    /// Edges that came before the settings were known, each with the µs since reset: 8 bytes
+    /// each, as this is most of what a board takes of RAM.
+    early: Deque<(u32, Input), EARLY_MAX>,
     /// The settings are known, or were given up waiting for.
     counting: bool,
     past: Option<Counters>,
@@ -269,8 +270,12 @@ impl<R: Rules> Board<R> {
             return;
         }
         if !self.counting {
-            let Err((at, input)) = self.early.push_back((at, input)) else { return };
-            // No room to wait any longer: the settings at hand have to do.
+            let at_us = u32::try_from(at.as_us());
+            if at_us.is_ok_and(|at_us| self.early.push_back((at_us, input)).is_ok()) {
+                return;
+            }
+            // No room to wait any longer, or an hour has passed: the settings at hand have
+            // to do.
             self.leave_early();
             if R::edge_without_room() {
                 self.meter.input::<R>(at, input);
@@ -421,7 +426,8 @@ impl<R: Rules> Board<R> {
     /// Counting leaves the waiting room: the settings are known, or never will be.
     fn leave_early(&mut self) {
         self.counting = true;
-        while let Some((at, input)) = self.early.pop_front() {
+        while let Some((at_us, input)) = self.early.pop_front() {
+            let at = Instant::from_us(at_us.into());
             self.meter.input::<R>(at, input);
         }
     }

@@ -219,8 +219,9 @@ impl<R: Rules> Board<R> {
     }
 
     pub(super) fn note_saved(&mut self, now: Instant) {
-        let past = self.past.unwrap_or_default();
-        self.due.note_saved(now, &past, self.store.saved(), &self.meter);
+        if let Some(past) = &self.past {
+            self.due.note_saved(now, past, self.store.saved(), &self.meter);
+        }
     }
 
     pub(super) fn is_checkpoint_due(&self, now: Instant) -> bool {

@@ -1,5 +1,6 @@
 //! Settings that become known, or change, after counting has begun.
 
+use crate::support::Bench;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::meter::Meter;
@@ -53,4 +54,18 @@ fn a_pulse_before_a_needle_change_belongs_to_the_needle_before() {
     meter.input::<Sound>(at(160_000), Input::Shaft(Level::Inactive));
     meter.debounce::<Sound>(at(300_000));
     assert_eq!(meter.counted().needle_stitches[1], 1, "{:?}", meter.counted());
+}
+
+#[test]
+fn an_edge_later_than_32_bits_of_microseconds_waits_no_longer_and_is_counted_at_its_time() {
+    let mut board = Bench::unpowered();
+    let last_us = u64::from(u32::MAX);
+    board.input(Instant::from_us(last_us - 900_000), Input::Shaft(Level::Active));
+    board.input(Instant::from_us(last_us - 500_000), Input::Shaft(Level::Inactive));
+    let session = board.session(Instant::from_us(last_us));
+    assert_eq!((session.stitches(), session.running_ms), (0, 0), "it waits for its settings");
+    board.input(Instant::from_us(last_us + 100_000), Input::Shaft(Level::Active));
+    board.input(Instant::from_us(last_us + 500_000), Input::Shaft(Level::Inactive));
+    let session = board.session(Instant::from_us(last_us + 600_000));
+    assert_eq!((session.stitches(), session.running_ms), (2, 1_000));
 }
