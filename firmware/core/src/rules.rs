@@ -136,6 +136,8 @@ rules! {
     shaft_before_contacts
     /// A revolution with the needle bar disengaged is a jump, not a stitch.
     jumps_apart
+    /// Whether a revolution is a jump is decided as of its pulse, whenever somebody looks.
+    jump_as_of_pulse
     /// An undebounced or unknown needle position is unattributed, not guessed.
     unattributed_when_unsure
     /// A set of components needs the engineer's reply if any of them is the engineer's.

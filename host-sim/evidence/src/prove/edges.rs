@@ -1,7 +1,7 @@
 //! Part of proof 4: moments at which one edge more or less matters. Here the signals are clean and
-//! the counts exact: a contact beside a pulse, a head that moves just after one, several pulses a
-//! revolution, more edges at boot than the waiting room holds, and a sensor that bounces for longer
-//! than its debounce time.
+//! the counts exact: a contact beside a pulse, whoever looks when, a head that moves just after one,
+//! several pulses a revolution, more edges at boot than the waiting room holds, and a sensor that
+//! bounces for longer than its debounce time.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
@@ -24,6 +24,7 @@ use super::Run;
 pub fn edges<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let seed = rng.next_u64();
     run.case(|| jump_beside_trim(&mut start.clone(), seed));
+    run.case(|| whoever_looks(start, seed));
     run.case(|| needle_after_pulse(&mut start.clone(), seed));
     run.case(|| sensor_that_bounces(&mut start.clone()));
     if D::HAS_PANEL {
@@ -43,7 +44,10 @@ fn pass<D: Device>(bench: &mut Bench<D>, us: u64) {
 fn exact<D: Device>(bench: &Bench<D>, before: &(Counters, Counters)) -> Result<(), String> {
     let truth = bench.truth().since(&before.0);
     let counted = bench.board().session(bench.now()).since(&before.1);
-    let of = |c: &Counters| (c.needle_stitches, c.unattributed_stitches, c.jumps, c.trims);
+    let of = |c: &Counters| {
+        let breaks = (c.needle_breaks, c.unattributed_breaks);
+        (c.needle_stitches, c.unattributed_stitches, c.jumps, c.trims, breaks)
+    };
     if of(&counted) == of(&truth) {
         return bench.device.conduct();
     }
@@ -82,6 +86,49 @@ fn jump_beside_trim<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), St
         pass(bench, 100_000);
     }
     exact(bench, &before).map_err(|what| format!("a jump {jump_us} µs after a pulse: {what}"))
+}
+
+/// A pulse comes a drawn time before or after the jump contact is certain, and the head moves a
+/// drawn time after a thread break is. Whether the main loop looks all the time or is held up until
+/// all is over, the counts are those of the signals.
+fn whoever_looks<D: Device>(start: &Bench<D>, seed: u64) -> Result<(), String> {
+    for is_held_up in [false, true] {
+        let mut rng = Pcg32::seed_from_u64(seed);
+        let bench = &mut start.clone();
+        let (needle, next) = (any_needle(&mut rng), any_needle(&mut rng));
+        bench.sew(needle, 3, 100_000, &mut |_| {});
+        pass(bench, 100_000);
+        let before = both(bench);
+        let settings = *bench.board().settings();
+        let contact_us = u64::from(settings.contact_debounce_us);
+        let shaft_us = u64::from(settings.shaft_debounce_us);
+        let pulse_us = contact_us - shaft_us + 1 + u64::from(rng.next_u32()) % (2 * shaft_us);
+        let revolution = if pulse_us < contact_us { Meant::Stitch(needle) } else { Meant::Jump };
+        let break_us = 40_000;
+        let move_us = break_us + contact_us + u64::from(rng.next_u32()) % 200;
+        let at_us = bench.now_us + 1_000;
+        for (after_us, input, meant) in [
+            (0, Input::Jump(Level::Active), Meant::Nothing),
+            (pulse_us, Input::Shaft(Level::Active), revolution),
+            (pulse_us + 5_000, Input::Shaft(Level::Inactive), Meant::Nothing),
+            (30_000, Input::Jump(Level::Inactive), Meant::Nothing),
+            (break_us, Input::ThreadBreak(Level::Active), Meant::Break(needle)),
+            (move_us, Input::NeedleCode(next.number() - 1), Meant::Nothing),
+            (move_us + 10_000, Input::ThreadBreak(Level::Inactive), Meant::Nothing),
+        ] {
+            if !is_held_up {
+                bench.pass_to(at_us + after_us, &mut |_| {});
+            }
+            bench.feed(Instant::from_us(at_us + after_us), input, meant);
+        }
+        bench.now_us = bench.now_us.max(at_us + move_us + 11_000);
+        pass(bench, 100_000);
+        exact(bench, &before).map_err(|what| {
+            let looks = if is_held_up { "held up" } else { "looking all the time" };
+            format!("a pulse {pulse_us} µs after a jump's edge, {looks}: {what}")
+        })?;
+    }
+    Ok(())
 }
 
 /// The head moves on at a drawn moment after each pulse: the stitch was that of the needle before.

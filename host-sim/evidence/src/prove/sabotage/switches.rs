@@ -119,6 +119,7 @@ switches! {
         reject_fast_pulses() -> bool;
         count_on_one_edge() -> bool;
         jumps_apart() -> bool;
+        jump_as_of_pulse() -> bool;
         unattributed_when_unsure() -> bool;
         run_gap_counts() -> bool;
         shortest_period_counts() -> bool;

@@ -275,6 +275,9 @@ sabotages! {
     "contacts-before-shaft" Signals NeedlesAddUp
         "a trim settles a jump that closed after the last pulse before that pulse is counted"
         { shaft_before_contacts: no }
+    "jump-as-of-look" Signals NeedlesAddUp
+        "a pulse just before a jump is certain is a stitch or a jump by when somebody looks"
+        { jump_as_of_pulse: no }
     "shaft-fault-untold" Signals NeedlesAddUp
         "nobody is told of a shaft signal whose pulses come too soon"
         { shaft_fault_told: no }
