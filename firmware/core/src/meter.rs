@@ -96,13 +96,13 @@ impl Meter {
     }
 
     /// Counts with other settings from now on.
-    pub fn set(&mut self, settings: Settings) {
+    pub fn set<R: Rules>(&mut self, settings: Settings) {
         let highest = if settings.needle_source == self.settings.needle_source {
             settings.needles
         } else {
             0
         };
-        self.needle.forget_above(highest);
+        self.needle.wiring::<R>(highest, &settings);
         self.settings = settings;
         self.times = Times::of(&settings);
     }
@@ -120,7 +120,7 @@ impl Meter {
                 *count = (*count * assumed).checked_div(known).unwrap_or(0);
             }
         }
-        self.set(settings);
+        self.set::<R>(settings);
     }
 
     /// What the meter counts with.

@@ -104,6 +104,8 @@ rules! {
     dated_when_asked
     /// A power-fail warning is answered with a checkpoint at once.
     answer_power_fail
+    /// A checkpoint on short pages gives way to the answer between two of its pages.
+    checkpoint_gives_way
     /// After a calm while warnings are answered at once again.
     refill_answers
     /// The answer to a warning waits until a pulse that came just before is certain.
@@ -148,6 +150,8 @@ rules! {
     shortest_period_counts
     /// A revolution that began before the needle changed belongs to the needle before.
     needle_before_change
+    /// Settings that come later read the code lines anew.
+    code_read_anew
     /// A right reply ends the wait of the wrong ones before it.
     right_reply_ends_wait
     /// A renewal by the engineer's reply is told from an operator's in the journal.

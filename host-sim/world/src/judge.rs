@@ -14,12 +14,14 @@ use shaftbook_core::settings::Settings;
 
 /// Longest from a power-fail warning to all that was counted being durable, µs.
 pub const ANSWER_US: u64 = 20_000;
-/// The same for each further page of a record on a part with short pages, µs: its program
-/// cycle, twice, as a checkpoint under way goes before the answer.
-const ANSWER_PAGE_US: u64 = 2 * 5_500;
-/// Hold-up from which on nothing may be lost, ms: the answer to the warning, and as much
-/// again for a program cycle that was under way.
+/// The same for each further page of a record on a part with short pages, µs: its program cycle,
+/// and the pause before it is seen to have ended. (A checkpoint begun before the warning gives way
+/// between two of its pages.)
+const ANSWER_PAGE_US: u64 = 5_500;
+/// Hold-up from which on nothing may be lost, ms: the answer to the warning on a part with any
+/// pages; twice [`ANSWER_US`] on one whose pages take a record.
 pub const LONG_HOLD_UP_MS: u32 = 40;
+const _: () = assert!(answer_us(16) <= LONG_HOLD_UP_MS as u64 * 1_000, "the shortest pages");
 
 /// [`ANSWER_US`] on a part with pages of `page_bytes`.
 #[must_use]

@@ -6,7 +6,7 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::{Command, EARLY_MAX, Fitting};
-use shaftbook_core::counters::Counters;
+use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::Settings;
@@ -33,6 +33,7 @@ pub fn edges<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     }
     run.case(|| several_pulses::<D::Rules>(seed));
     run.case(|| full_waiting_room::<D::Rules>(seed));
+    run.case(|| last_needle_without_room::<D::Rules>(seed));
 }
 
 fn pass<D: Device>(bench: &mut Bench<D>, us: u64) {
@@ -251,5 +252,50 @@ fn full_waiting_room<R: UnderTest>(seed: u64) -> Result<(), String> {
     Err(format!(
         "{counted} revolutions of {truth} in {count} pulses, {pulses} a revolution, before the \
          settings were known"
+    ))
+}
+
+/// The same on a head with more needles than the settings that the board falls back on, its last
+/// one over the plate. What the full waiting room let go is unattributed, revolution by revolution;
+/// from when the settings are known on every stitch is the last needle's, though its code stays as
+/// it is.
+fn last_needle_without_room<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let fallback = Settings::default();
+    let settings = Settings { needles: fallback.needles + 1, ..fitting().settings };
+    let last = Needle::new(settings.needles).expect("a head has up to 16");
+    let mut bus = fitted::<R>(seed, settings)?.bus;
+    bus.power_cycle(Tear::New);
+    let mut bench: Bench<Core<R>> = Bench::wired(bus, BOARD, WiredPart::REFERENCE, fallback);
+    bench.feed(bench.now(), Input::NeedleCode(last.number() - 1), Meant::Nothing);
+    let early = (EARLY_MAX / 2) as u64 + u64::from(rng.next_u32() % 40);
+    let gap_us = u64::from(fallback.shortest_period_us()) + 2_000;
+    let later = 1 + u64::from(rng.next_u32() % 40);
+    for n in 0..early + later {
+        for level in [Level::Active, Level::Inactive] {
+            let is_pulse = level == Level::Active;
+            bench.feed(
+                bench.now(),
+                Input::Shaft(level),
+                if is_pulse { Meant::Stitch(last) } else { Meant::Nothing },
+            );
+            bench.now_us += gap_us / 2;
+        }
+        if n + 1 == early {
+            bench.rest(&mut |_| {});
+        }
+    }
+    pass(&mut bench, 100_000);
+    let session = bench.board().session(bench.now());
+    let counted = (session.unattributed_stitches, session.needle_stitches[last.index()]);
+    if counted == (early, later) {
+        return Ok(());
+    }
+    Err(format!(
+        "needle {}, {early} stitches before the settings were known, {later} after: {} \
+         unattributed, {} its own",
+        last.number(),
+        counted.0,
+        counted.1
     ))
 }

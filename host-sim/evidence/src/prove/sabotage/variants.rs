@@ -287,6 +287,9 @@ sabotages! {
     "pulses-not-learned" Reset NeedlesAddUp
         "revolutions counted before the pulses of one are known stay as they are"
         { learn_pulses: no }
+    "code-not-read-anew" Reset NeedlesAddUp
+        "a needle that the settings at boot did not know stays unknown until the next change"
+        { code_read_anew: no }
     "answers-used-up" Power LossBound
         "the answers to warnings without a pause are not refilled in calm"
         { refill_answers: no }
@@ -296,6 +299,9 @@ sabotages! {
     "pulse-before-warning" Power LossBound
         "the answer to a warning begins before a pulse that came just before is certain"
         { answer_waits_for_pulse: no }
+    "checkpoint-goes-on" Power LossBound
+        "on short pages the answer to a warning waits for all of a checkpoint begun before it"
+        { checkpoint_gives_way: no }
     "growth-ignored" Trust NeverBackwards
         "a newer journal entry's growth is not added to its checkpoint's"
         { growth_of_entry: no }
