@@ -152,10 +152,10 @@ fn at_every_moment<R: UnderTest>(run: &mut Run, seed: u64) {
         Ok(())
     });
     let name = match page_bytes {
-        16 => "slowest answer, ms, pages of 16:",
-        32 => "of 32:",
-        64 => "of 64:",
-        _ => "of 128:",
+        16 => "slowest on pages of 16, ms:",
+        32 => "slowest on pages of 32, ms:",
+        64 => "slowest on pages of 64, ms:",
+        _ => "slowest on pages of 128, ms:",
     };
     run.figure(name, slowest_us as f64 / 1_000.0);
 }
