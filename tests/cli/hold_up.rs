@@ -55,6 +55,19 @@ fn a_given_capacitor_that_lasts() {
     }
 }
 
+/// Below 64 bytes a record is several program cycles, and the answer takes longer.
+#[test]
+fn shorter_pages_need_more() {
+    for (page_bytes, reaction_ms) in [("16", 36.5), ("32", 25.5), ("64", 20.0), ("128", 20.0)] {
+        let of = json(&[WORKED, &["--page-bytes", page_bytes]], 0);
+        assert_eq!(of["reaction_ms"], reaction_ms, "{of}");
+        let is_short = reaction_ms > 20.0;
+        assert_eq!(of["reaction_source"], if is_short { "short_pages" } else { "budget" });
+    }
+    json(&[WORKED, &["--page-bytes", "16", "--capacitor-uf", "330"]], 1);
+    refused(&[WORKED, &["--page-bytes", "16", "--reaction-ms", "20"]]);
+}
+
 #[test]
 fn a_given_capacitor_that_does_not_last_is_exit_code_1() {
     let text = text(&hold_up(&[WORKED, &["--capacitor-uf", "220"]]), 1);

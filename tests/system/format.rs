@@ -2,6 +2,7 @@
 //! reading of `inspect`, and a Python decoder written from `docs/FORMAT.md`. They must agree on
 //! whatever a board leaves on its part.
 
+mod answers;
 mod bench;
 mod decoder;
 mod example;

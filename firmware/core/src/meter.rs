@@ -55,6 +55,9 @@ pub struct Meter {
     trim: Signal,
     thread_break: Signal,
     jump: Signal,
+    /// When the shaft began a change that was under way while the jump contact was taken for
+    /// certain, and whether it jumped then.
+    jump_before: (Instant, Level),
     needle: NeedlePosition,
     last_pulse: Instant,
     /// The earliest date that the last pulse can have.
@@ -81,6 +84,7 @@ impl Meter {
             trim: Signal::new(),
             thread_break: Signal::new(),
             jump: Signal::new(),
+            jump_before: (Instant::NEVER, Level::Inactive),
             needle: NeedlePosition::new(),
             last_pulse: Instant::NEVER,
             last_pulse_earliest: Instant::ZERO,
@@ -93,13 +97,13 @@ impl Meter {
     }
 
     /// Counts with other settings from now on.
-    pub fn set(&mut self, settings: Settings) {
+    pub fn set<R: Rules>(&mut self, settings: Settings) {
         let highest = if settings.needle_source == self.settings.needle_source {
             settings.needles
         } else {
             0
         };
-        self.needle.forget_above(highest);
+        self.needle.wiring::<R>(highest, &settings);
         self.settings = settings;
         self.times = Times::of(&settings);
     }
@@ -117,7 +121,7 @@ impl Meter {
                 *count = (*count * assumed).checked_div(known).unwrap_or(0);
             }
         }
-        self.set(settings);
+        self.set::<R>(settings);
     }
 
     /// What the meter counts with.
@@ -201,14 +205,14 @@ impl Meter {
         match input {
             Input::Shaft(level) => self.shaft::<R>(at, level),
             Input::NeedleCode(code) => {
-                // A revolution that began before this change belongs before it.
+                // A revolution or break that began before this change belongs before it.
                 if R::needle_before_change() {
-                    self.debounce_shaft::<R>(at);
+                    self.debounce::<R>(at);
                 }
                 self.needle.code(at, code, &self.settings);
             }
             Input::NeedleLevel(level_mv) => {
-                self.debounce_shaft::<R>(at);
+                self.debounce::<R>(at);
                 self.needle.level(at, level_mv, &self.settings);
             }
             Input::Trim(level) => {
@@ -273,7 +277,12 @@ impl Meter {
         {
             self.thread_break(change.at);
         }
-        self.jump.debounce(now, us);
+        // A pulse that is not certain yet counts by the level when it began.
+        let began = self.shaft.other_since();
+        let level = self.jump.level(began, us);
+        if self.jump.debounce(now, us).is_some() && began != self.jump_before.0 {
+            self.jump_before = (began, level);
+        }
     }
 
     fn pulse<R: Rules>(&mut self, Change { at, bounced_from, .. }: Change) {
@@ -310,8 +319,11 @@ impl Meter {
 
     #[inline]
     fn revolution<R: Rules>(&mut self, at: Instant) {
-        if R::jumps_apart() && self.jump.level(at, self.times.contact_debounce_us) == Level::Active
-        {
+        let jump = match self.jump_before {
+            (began, level) if began == at && R::jump_as_of_pulse() => level,
+            _ => self.jump.level(at, self.times.contact_debounce_us),
+        };
+        if R::jumps_apart() && jump == Level::Active {
             self.counted.jumps += 1;
             return;
         }

@@ -5,6 +5,7 @@
 //! then is unattributed, never guessed.
 
 use crate::counters::Needle;
+use crate::rules::Rules;
 use crate::settings::{NeedleSource, Settings};
 use crate::time::Instant;
 
@@ -12,6 +13,8 @@ use crate::time::Instant;
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NeedlePosition {
+    /// What the code lines read last, wired or not: settings that come later may know it.
+    code: u8,
     reading: Option<Needle>,
     since: Instant,
     debounced: Option<Needle>,
@@ -21,7 +24,7 @@ impl NeedlePosition {
     /// Not read yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { reading: None, since: Instant::ZERO, debounced: None }
+        Self { code: u8::MAX, reading: None, since: Instant::ZERO, debounced: None }
     }
 
     /// The needle at `now`; `None` while unknown, ambiguous or changing.
@@ -38,18 +41,36 @@ impl NeedlePosition {
         self.debounced
     }
 
-    /// The wiring has changed: what is above needle `highest` was never read.
-    pub fn forget_above(&mut self, highest: u8) {
+    /// The wiring is now that of `settings`, on lines that read what they read: a needle above
+    /// `highest` was never read by a wiring before it.
+    pub fn wiring<R: Rules>(&mut self, highest: u8, settings: &Settings) {
         let known = |needle: Option<Needle>| needle.filter(|n| n.number() <= highest);
-        (self.reading, self.debounced) = (known(self.reading), known(self.debounced));
+        self.debounced = known(self.debounced);
+        self.reading = if settings.needle_source == NeedleSource::Code && R::code_read_anew() {
+            self.coded(settings)
+        } else {
+            known(self.reading)
+        };
     }
 
     /// The code lines now read `code`.
     pub fn code(&mut self, at: Instant, code: u8, settings: &Settings) {
-        if settings.needle_source == NeedleSource::Code {
-            let needle = Needle::new(code.saturating_add(1));
-            self.read(at, needle.filter(|n| n.number() <= settings.needles), settings);
+        let is_new = code != self.code;
+        self.code = code;
+        match settings.needle_source {
+            NeedleSource::Code => self.read(at, self.coded(settings), settings),
+            NeedleSource::Level => return,
+            NeedleSource::NotWired => {}
         }
+        if is_new {
+            // Also from one unknown needle to another, as later settings may know them.
+            self.since = at;
+        }
+    }
+
+    fn coded(&self, settings: &Settings) -> Option<Needle> {
+        let needle = Needle::new(self.code.saturating_add(1));
+        needle.filter(|n| n.number() <= settings.needles)
     }
 
     /// The position voltage now reads `level_mv`.

@@ -104,6 +104,8 @@ rules! {
     dated_when_asked
     /// A power-fail warning is answered with a checkpoint at once.
     answer_power_fail
+    /// A checkpoint on short pages gives way to the answer between two of its pages.
+    checkpoint_gives_way
     /// After a calm while warnings are answered at once again.
     refill_answers
     /// The answer to a warning waits until a pulse that came just before is certain.
@@ -136,6 +138,8 @@ rules! {
     shaft_before_contacts
     /// A revolution with the needle bar disengaged is a jump, not a stitch.
     jumps_apart
+    /// Whether a revolution is a jump is decided as of its pulse, whenever somebody looks.
+    jump_as_of_pulse
     /// An undebounced or unknown needle position is unattributed, not guessed.
     unattributed_when_unsure
     /// A set of components needs the engineer's reply if any of them is the engineer's.
@@ -146,6 +150,8 @@ rules! {
     shortest_period_counts
     /// A revolution that began before the needle changed belongs to the needle before.
     needle_before_change
+    /// Settings that come later read the code lines anew.
+    code_read_anew
     /// A right reply ends the wait of the wrong ones before it.
     right_reply_ends_wait
     /// A renewal by the engineer's reply is told from an operator's in the journal.

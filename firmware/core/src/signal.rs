@@ -62,6 +62,12 @@ impl Signal {
         self.other_since.plus_us(debounce_us)
     }
 
+    /// When the change under way began; [`Instant::NEVER`] if none is.
+    #[must_use]
+    pub const fn other_since(&self) -> Instant {
+        self.other_since
+    }
+
     /// Takes the change that has become certain by `now`, if any.
     #[inline]
     pub fn debounce(&mut self, now: Instant, debounce_us: u64) -> Option<Change> {

@@ -22,8 +22,8 @@
 //!   and is reported when all have been read back;
 //! - the last slots before the live snapshot are for a new one only, so that a supply that
 //!   flaps, however often, leaves room for it;
-//! - a power-fail warning goes before everything but a program cycle under way, and but
-//!   for a snapshot in those last slots.
+//! - a power-fail warning goes before everything but a program cycle under way, the answer to
+//!   a warning before it, and a snapshot in those last slots.
 //!
 //! Work: at most one bus transaction a [`Store::poll`]. Never panics, whatever the
 //! part holds or does.
@@ -169,6 +169,8 @@ pub struct Store<R: Rules> {
     scanned: bool,
     worn_out: bool,
     entry_slot: Option<u16>,
+    /// The record under way was begun while a warning stood.
+    answers: bool,
     /// First copy's slot of the entry under way.
     first_copy: Option<u16>,
     ring: Ring,
@@ -228,6 +230,7 @@ impl<R: Rules> Store<R> {
             gave_way: false,
             entry_slot: None,
             entries: 0,
+            answers: false,
             first_copy: None,
             saved: Counters::default(),
             counters: Counters::default(),

@@ -2,10 +2,12 @@
 
 use super::Verdict;
 use super::failure::Failure;
+use super::inspect::page_bytes;
 use super::output::{Format, print};
+use shaftbook_core::medium::Geometry;
 use shaftbook_tools::hold_up::circuit::{Circuit, Conditions, Load, Losses};
 use shaftbook_tools::hold_up::microfarads::Microfarads;
-use shaftbook_tools::hold_up::reaction::{BUDGET_US, Source};
+use shaftbook_tools::hold_up::reaction::{Source, budget_us};
 use shaftbook_tools::hold_up::report::HoldUpReport;
 
 /// Size the hold-up capacitor, or say how long a given one lasts.
@@ -63,6 +65,11 @@ pub struct Args {
     /// From the warning until all is durable, instead of the image's own time
     #[arg(long, value_name = "MS", allow_negative_numbers = true)]
     reaction_ms: Option<f64>,
+    /// Length of the memory part's pages, in bytes: with shorter ones than 64 a record takes several
+    /// program cycles
+    #[arg(long, value_name = "N", default_value = "64", value_parser = page_bytes())]
+    #[arg(conflicts_with = "reaction_ms")]
+    page_bytes: u16,
     /// How many times that time the board is carried
     #[arg(long, value_name = "N", default_value_t = 2.0, allow_negative_numbers = true)]
     safety_factor: f64,
@@ -99,7 +106,9 @@ impl Args {
 /// A figure that makes no sense, or the output cannot be written.
 pub fn run(args: &Args) -> Result<Verdict, Failure> {
     let given = args.capacitor()?;
-    let own = (f64::from(BUDGET_US) / 1_000.0, Source::Budget);
+    let is_short = args.page_bytes < Geometry::REFERENCE.page_bytes;
+    let source = if is_short { Source::ShortPages } else { Source::Budget };
+    let own = (budget_us(args.page_bytes) as f64 / 1_000.0, source);
     let (reaction_ms, source) = args.reaction_ms.map_or(own, |ms| (ms, Source::Given));
     let circuit = Circuit::new(Conditions {
         warning_v: args.warning_v,

@@ -60,7 +60,8 @@ pub(super) fn board_id(text: &str) -> Result<u64, String> {
         .ok_or_else(|| String::from("1 to 16 hexadecimal digits"))
 }
 
-fn page_bytes() -> impl TypedValueParser<Value = u16> {
+/// The lengths of pages that a part can have.
+pub(super) fn page_bytes() -> impl TypedValueParser<Value = u16> {
     PossibleValuesParser::new(["16", "32", "64", "128"]).try_map(|text| text.parse::<u16>())
 }
 

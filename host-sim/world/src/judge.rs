@@ -14,17 +14,33 @@ use shaftbook_core::settings::Settings;
 
 /// Longest from a power-fail warning to all that was counted being durable, µs.
 pub const ANSWER_US: u64 = 20_000;
-/// The same for each further page of a record on a part with short pages, µs: its program
-/// cycle, twice, as a checkpoint under way goes before the answer.
-const ANSWER_PAGE_US: u64 = 2 * 5_500;
-/// Hold-up from which on nothing may be lost, ms: the answer to the warning, and as much
-/// again for a program cycle that was under way.
+/// The same for each further page of a record on a part with short pages, µs: its program cycle,
+/// and the pause before it is seen to have ended. (A checkpoint begun before the warning gives way
+/// between two of its pages.)
+const ANSWER_PAGE_US: u64 = 5_500;
+/// The longest program cycle of a part that [`ANSWER_US`] is promised for, µs.
+const PROMISED_PROGRAM_US: u64 = 5_000;
+/// Hold-up from which on nothing may be lost, ms: the answer to the warning on a part with any
+/// pages; twice [`ANSWER_US`] on one whose pages take a record.
 pub const LONG_HOLD_UP_MS: u32 = 40;
+const _: () = assert!(answer_us(16) <= LONG_HOLD_UP_MS as u64 * 1_000, "the shortest pages");
 
 /// [`ANSWER_US`] on a part with pages of `page_bytes`.
 #[must_use]
 pub const fn answer_us(page_bytes: u16) -> u64 {
     ANSWER_US + ((RECORD_BYTES as u64).div_ceil(page_bytes as u64) - 1) * ANSWER_PAGE_US
+}
+
+/// [`LONG_HOLD_UP_MS`] on a part with pages of `page_bytes` whose program cycles take
+/// `program_us` at most; longer than that only if they are slower than those of the parts that
+/// the promise is for.
+#[must_use]
+pub const fn long_hold_up_ms(page_bytes: u16, program_us: u32) -> u32 {
+    // One cycle under way, and those of the record.
+    let cycles = 1 + (RECORD_BYTES as u64).div_ceil(page_bytes as u64);
+    let slower_us = (program_us as u64).saturating_sub(PROMISED_PROGRAM_US) * cycles;
+    let ms = (answer_us(page_bytes) + slower_us).div_ceil(1_000) as u32;
+    if ms > LONG_HOLD_UP_MS { ms } else { LONG_HOLD_UP_MS }
 }
 
 /// The most that a cut without warning may cost, on a sound part: one checkpoint.
@@ -168,6 +184,16 @@ mod tests {
         assert_eq!(below, Err("below what was acknowledged by trims 1".into()));
         let above = neither_lost_nor_invented(&trims(3), &trims(6), &trims(5));
         assert_eq!(above, Err("above the truth by trims 1".into()));
+    }
+
+    #[test]
+    fn slow_parts_with_short_pages_need_a_longer_hold_up() {
+        for page_bytes in [16, 32, 64, 128] {
+            assert_eq!(long_hold_up_ms(page_bytes, 5_000), LONG_HOLD_UP_MS);
+        }
+        assert_eq!(long_hold_up_ms(64, 15_000), 40, "two cycles of 10 ms more");
+        assert_eq!(long_hold_up_ms(64, 20_000), 50);
+        assert_eq!(long_hold_up_ms(16, 20_000), 112, "36.5 ms and five cycles of 15 ms more");
     }
 
     #[test]

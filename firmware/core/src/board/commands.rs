@@ -256,7 +256,7 @@ impl<R: Rules> Board<R> {
         ledger.carried_in = fitting.carried_in;
         ledger.key = fitting.key.clone();
         ledger.tries = 0;
-        self.meter.set(fitting.settings);
+        self.meter.set::<R>(fitting.settings);
         for fault in [Fault::NotFitted, Fault::ForeignMemory, Fault::MemoryUnreadable] {
             self.faults.set(fault, false);
         }

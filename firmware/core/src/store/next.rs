@@ -27,11 +27,16 @@ const LAST_SLOTS: u16 = MEMBERS_MAX as u16 + 2 + 5;
 const FULL: u32 = 224;
 
 impl<R: Rules> Store<R> {
-    /// A power-fail warning: whatever has not been sent whole gives way.
+    /// A power-fail warning: whatever was begun before it and has not been sent whole gives way.
     pub(super) fn make_way(&mut self) {
         let Some((job, writer)) = &self.job else { return };
-        let is_checkpoint = job.kind() == RecordKind::Checkpoint;
-        if is_checkpoint || self.base.is_none() || !writer.can_give_way() {
+        // A checkpoint of several pages that was begun before the warning is no answer to it. One
+        // that was begun since goes on: else a line that chatters would never be answered.
+        let goes_on = self.answers || !R::checkpoint_gives_way();
+        if (goes_on && job.kind() == RecordKind::Checkpoint)
+            || self.base.is_none()
+            || !writer.can_give_way()
+        {
             return;
         }
         if let Job::EntryCopy { .. } = job {
@@ -56,6 +61,7 @@ impl<R: Rules> Store<R> {
         frame::seal::<R>(&mut self.record, header, self.id, self.head.slot);
         self.job = Some((job, SlotWriter::new(self.ring.address(self.head.slot))));
         self.tried_again = false;
+        self.answers = wanted.urgent;
         Ok(())
     }
 

@@ -32,16 +32,42 @@ fn the_needle_outlives_new_settings_that_know_it_and_only_those() {
     meter.input::<Sound>(Instant::ZERO, Input::NeedleCode(4));
     let later = Instant::from_us(1_000_000);
     let ten = Settings { needles: 10, ..Settings::default() };
-    meter.set(ten);
+    meter.set::<Sound>(ten);
     assert_eq!(meter.needle().needle(later, &ten), Needle::new(5));
     let four = Settings { needles: 4, ..Settings::default() };
-    meter.set(four);
+    meter.set::<Sound>(four);
     assert_eq!(meter.needle().needle(later, &four), None);
-    meter.set(ten);
+    meter.set::<Sound>(ten);
     meter.input::<Sound>(later, Input::NeedleCode(2));
     let unwired = Settings { needle_source: NeedleSource::NotWired, ..Settings::default() };
-    meter.set(unwired);
+    meter.set::<Sound>(unwired);
     assert_eq!(meter.needle().needle(Instant::from_us(2_000_000), &unwired), None);
+}
+
+/// The code lines stay as they are, and settings that know more needles, or that code lines are
+/// wired, read them anew. A needle that was read by a voltage is no code.
+#[test]
+fn settings_that_come_late_read_the_code_lines_anew() {
+    let of = |first: Settings, then: Settings| {
+        let mut meter = Meter::new(first);
+        meter.input::<Sound>(Instant::from_us(1_000_000), Input::NeedleCode(15));
+        meter.set::<Sound>(then);
+        meter.needle().needle(Instant::from_us(2_000_000), &then).map(Needle::number)
+    };
+    let sixteen = Settings { needles: 16, ..Settings::default() };
+    let unwired = Settings { needle_source: NeedleSource::NotWired, ..sixteen };
+    assert_eq!(of(Settings::default(), sixteen), Some(16));
+    assert_eq!(of(unwired, sixteen), Some(16));
+    assert_eq!(of(sixteen, unwired), None);
+    assert_eq!(of(sixteen, Settings::default()), None);
+
+    // A code that changes between needles that are not known yet is not certain at once.
+    let mut meter = Meter::new(Settings { needles: 4, ..sixteen });
+    meter.input::<Sound>(Instant::from_us(1_000_000), Input::NeedleCode(14));
+    meter.input::<Sound>(Instant::from_us(1_990_000), Input::NeedleCode(15));
+    meter.set::<Sound>(sixteen);
+    assert_eq!(meter.needle().needle(Instant::from_us(2_000_000), &sixteen), None);
+    assert_eq!(meter.needle().needle(Instant::from_us(2_010_000), &sixteen), Needle::new(16));
 }
 
 #[test]

@@ -1,6 +1,9 @@
 //! The meter by itself, edge by edge: the dates of pulses that bounce, and the order in which
-//! shaft and contacts are taken in.
+//! shaft and contacts are taken in, and that it does not matter when the board looks.
 
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
+use shaftbook_core::counters::Counters;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::meter::Meter;
 use shaftbook_core::rules::Sound;
@@ -104,4 +107,77 @@ fn pulses_that_come_too_soon_are_a_fault_when_there_are_many_and_not_when_there_
     let bounce: Vec<_> =
         (0..500).flat_map(|n| pulse(1_000_000 + n * 60_000, &[10, 20, 30, 49])).collect();
     assert!(!after(&bounce).is_shaft_faulty());
+}
+
+/// What is counted of `edges`, each so many µs after the one before, when the board looks as often
+/// as `looks` says between them (0: only at the end).
+fn counted(settings: Settings, edges: &[(u64, Input)], looks: u64) -> (Counters, u64) {
+    let mut meter = Meter::new(settings);
+    let mut now_us = 1_000_000;
+    for (gap_us, input) in edges.iter().chain([&(1_000_000, Input::NeedleCode(0))]) {
+        for look in 1..=looks {
+            meter.debounce::<Sound>(Instant::from_us(now_us + gap_us * look / (looks + 1)));
+        }
+        now_us += gap_us;
+        meter.input::<Sound>(Instant::from_us(now_us), *input);
+    }
+    meter.debounce::<Sound>(Instant::from_us(now_us));
+    (*meter.counted(), meter.running_us())
+}
+
+/// A time between two edges: often near one of the debounce times.
+fn gap_us() -> impl Strategy<Value = u64> {
+    prop_oneof![3 => 0..130_u64, 3 => 5_900..6_150_u64, 1 => 19_900..20_100_u64, 1 => 0..40_000_u64]
+}
+
+/// An input and whether it goes to its other level; for the needle, a code.
+fn toggled() -> impl Strategy<Value = (u64, u8)> {
+    (gap_us(), prop_oneof![4 => Just(0_u8), 2 => Just(1), 1 => Just(2), 1 => Just(3), 2 => 4..8_u8])
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 3_000,
+        failure_persistence: None,
+        rng_seed: RngSeed::Fixed(0x5EED_0003),
+        ..ProptestConfig::default()
+    })]
+
+    /// What is counted depends on the signals alone, not on when the board looks at them.
+    #[test]
+    fn it_does_not_matter_when_the_board_looks(
+        toggles in prop::collection::vec(toggled(), 1..40),
+        looks in 1..200_u64,
+        long_shaft in any::<bool>(),
+    ) {
+        // Unusual, but nothing forbids it: a shaft that is debounced for longer than a contact.
+        let settings = if long_shaft {
+            Settings { shaft_debounce_us: 6_000, contact_debounce_us: 50, ..Settings::default() }
+        } else {
+            Settings::default()
+        };
+        let mut levels = [false; 4];
+        let edges: Vec<(u64, Input)> = toggles
+            .into_iter()
+            .map(|(gap_us, what)| {
+                let input = match levels.get_mut(usize::from(what)) {
+                    None => Input::NeedleCode(what - 4),
+                    Some(level) => {
+                        *level = !*level;
+                        let level = Level::from_bool(*level);
+                        match what {
+                            0 => Input::Shaft(level),
+                            1 => Input::Jump(level),
+                            2 => Input::Trim(level),
+                            _ => Input::ThreadBreak(level),
+                        }
+                    }
+                };
+                (gap_us, input)
+            })
+            .collect();
+        let seldom = counted(settings, &edges, 0);
+        let often = counted(settings, &edges, looks);
+        prop_assert_eq!(seldom, often);
+    }
 }

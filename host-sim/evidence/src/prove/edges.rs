@@ -1,12 +1,12 @@
 //! Part of proof 4: moments at which one edge more or less matters. Here the signals are clean and
-//! the counts exact: a contact beside a pulse, a head that moves just after one, several pulses a
-//! revolution, more edges at boot than the waiting room holds, and a sensor that bounces for longer
-//! than its debounce time.
+//! the counts exact: a contact beside a pulse, whoever looks when, a head that moves just after one,
+//! several pulses a revolution, more edges at boot than the waiting room holds, and a sensor that
+//! bounces for longer than its debounce time.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::{Command, EARLY_MAX, Fitting};
-use shaftbook_core::counters::Counters;
+use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::settings::Settings;
@@ -24,6 +24,7 @@ use super::Run;
 pub fn edges<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     let seed = rng.next_u64();
     run.case(|| jump_beside_trim(&mut start.clone(), seed));
+    run.case(|| whoever_looks(start, seed));
     run.case(|| needle_after_pulse(&mut start.clone(), seed));
     run.case(|| sensor_that_bounces(&mut start.clone()));
     if D::HAS_PANEL {
@@ -32,6 +33,7 @@ pub fn edges<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     }
     run.case(|| several_pulses::<D::Rules>(seed));
     run.case(|| full_waiting_room::<D::Rules>(seed));
+    run.case(|| last_needle_without_room::<D::Rules>(seed));
 }
 
 fn pass<D: Device>(bench: &mut Bench<D>, us: u64) {
@@ -43,7 +45,10 @@ fn pass<D: Device>(bench: &mut Bench<D>, us: u64) {
 fn exact<D: Device>(bench: &Bench<D>, before: &(Counters, Counters)) -> Result<(), String> {
     let truth = bench.truth().since(&before.0);
     let counted = bench.board().session(bench.now()).since(&before.1);
-    let of = |c: &Counters| (c.needle_stitches, c.unattributed_stitches, c.jumps, c.trims);
+    let of = |c: &Counters| {
+        let breaks = (c.needle_breaks, c.unattributed_breaks);
+        (c.needle_stitches, c.unattributed_stitches, c.jumps, c.trims, breaks)
+    };
     if of(&counted) == of(&truth) {
         return bench.device.conduct();
     }
@@ -82,6 +87,49 @@ fn jump_beside_trim<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), St
         pass(bench, 100_000);
     }
     exact(bench, &before).map_err(|what| format!("a jump {jump_us} µs after a pulse: {what}"))
+}
+
+/// A pulse comes a drawn time before or after the jump contact is certain, and the head moves a
+/// drawn time after a thread break is. Whether the main loop looks all the time or is held up until
+/// all is over, the counts are those of the signals.
+fn whoever_looks<D: Device>(start: &Bench<D>, seed: u64) -> Result<(), String> {
+    for is_held_up in [false, true] {
+        let mut rng = Pcg32::seed_from_u64(seed);
+        let bench = &mut start.clone();
+        let (needle, next) = (any_needle(&mut rng), any_needle(&mut rng));
+        bench.sew(needle, 3, 100_000, &mut |_| {});
+        pass(bench, 100_000);
+        let before = both(bench);
+        let settings = *bench.board().settings();
+        let contact_us = u64::from(settings.contact_debounce_us);
+        let shaft_us = u64::from(settings.shaft_debounce_us);
+        let pulse_us = contact_us - shaft_us + 1 + u64::from(rng.next_u32()) % (2 * shaft_us);
+        let revolution = if pulse_us < contact_us { Meant::Stitch(needle) } else { Meant::Jump };
+        let break_us = 40_000;
+        let move_us = break_us + contact_us + u64::from(rng.next_u32()) % 200;
+        let at_us = bench.now_us + 1_000;
+        for (after_us, input, meant) in [
+            (0, Input::Jump(Level::Active), Meant::Nothing),
+            (pulse_us, Input::Shaft(Level::Active), revolution),
+            (pulse_us + 5_000, Input::Shaft(Level::Inactive), Meant::Nothing),
+            (30_000, Input::Jump(Level::Inactive), Meant::Nothing),
+            (break_us, Input::ThreadBreak(Level::Active), Meant::Break(needle)),
+            (move_us, Input::NeedleCode(next.number() - 1), Meant::Nothing),
+            (move_us + 10_000, Input::ThreadBreak(Level::Inactive), Meant::Nothing),
+        ] {
+            if !is_held_up {
+                bench.pass_to(at_us + after_us, &mut |_| {});
+            }
+            bench.feed(Instant::from_us(at_us + after_us), input, meant);
+        }
+        bench.now_us = bench.now_us.max(at_us + move_us + 11_000);
+        pass(bench, 100_000);
+        exact(bench, &before).map_err(|what| {
+            let looks = if is_held_up { "held up" } else { "looking all the time" };
+            format!("a pulse {pulse_us} µs after a jump's edge, {looks}: {what}")
+        })?;
+    }
+    Ok(())
 }
 
 /// The head moves on at a drawn moment after each pulse: the stitch was that of the needle before.
@@ -204,5 +252,50 @@ fn full_waiting_room<R: UnderTest>(seed: u64) -> Result<(), String> {
     Err(format!(
         "{counted} revolutions of {truth} in {count} pulses, {pulses} a revolution, before the \
          settings were known"
+    ))
+}
+
+/// The same on a head with more needles than the settings that the board falls back on, its last
+/// one over the plate. What the full waiting room let go is unattributed, revolution by revolution;
+/// from when the settings are known on every stitch is the last needle's, though its code stays as
+/// it is.
+fn last_needle_without_room<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let fallback = Settings::default();
+    let settings = Settings { needles: fallback.needles + 1, ..fitting().settings };
+    let last = Needle::new(settings.needles).expect("a head has up to 16");
+    let mut bus = fitted::<R>(seed, settings)?.bus;
+    bus.power_cycle(Tear::New);
+    let mut bench: Bench<Core<R>> = Bench::wired(bus, BOARD, WiredPart::REFERENCE, fallback);
+    bench.feed(bench.now(), Input::NeedleCode(last.number() - 1), Meant::Nothing);
+    let early = (EARLY_MAX / 2) as u64 + u64::from(rng.next_u32() % 40);
+    let gap_us = u64::from(fallback.shortest_period_us()) + 2_000;
+    let later = 1 + u64::from(rng.next_u32() % 40);
+    for n in 0..early + later {
+        for level in [Level::Active, Level::Inactive] {
+            let is_pulse = level == Level::Active;
+            bench.feed(
+                bench.now(),
+                Input::Shaft(level),
+                if is_pulse { Meant::Stitch(last) } else { Meant::Nothing },
+            );
+            bench.now_us += gap_us / 2;
+        }
+        if n + 1 == early {
+            bench.rest(&mut |_| {});
+        }
+    }
+    pass(&mut bench, 100_000);
+    let session = bench.board().session(bench.now());
+    let counted = (session.unattributed_stitches, session.needle_stitches[last.index()]);
+    if counted == (early, later) {
+        return Ok(());
+    }
+    Err(format!(
+        "needle {}, {early} stitches before the settings were known, {later} after: {} \
+         unattributed, {} its own",
+        last.number(),
+        counted.0,
+        counted.1
     ))
 }

@@ -1,14 +1,21 @@
-//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, and a
-//! warning's line that bounces: each is answered as promised.
+//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, a warning
+//! at every moment of a checkpoint, on pages of every length, and a warning's line that bounces: each
+//! is answered as promised.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
+use shaftbook_core::board::Command;
 use shaftbook_core::input::{Input, Level};
+use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
+use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::Settings;
+use shaftbook_core::time::Instant;
+use shaftbook_drivers::memory::PartKind;
+use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
-use shaftbook_world::bench::{Bench, Meant, any_needle, fitting};
+use shaftbook_world::bench::{Bench, Meant, OPERATORS, any_needle, fitting, parts};
 use shaftbook_world::judge::answer_us;
 
 use super::Run;
@@ -27,6 +34,7 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     // One kind of device is enough for the core's rule; the other is fitted with one pulse.
     if !D::HAS_PANEL {
         run.case(|| pulse_before::<D::Rules>(seed));
+        at_every_moment::<D::Rules>(run, seed);
     }
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
 }
@@ -63,11 +71,18 @@ fn a_dip<D: Device>(bench: &mut Bench<D>, rng: &mut Pcg32) -> Result<(), String>
 
 /// All that had happened at `warned_us` is durable in time.
 fn in_time<D: Device>(bench: &mut Bench<D>, warned_us: u64) -> Result<(), String> {
+    answer_time(bench, warned_us).map(|_| ())
+}
+
+/// The same; how long it took, µs.
+fn answer_time<D: Device>(bench: &mut Bench<D>, warned_us: u64) -> Result<u64, String> {
     let truth = bench.truth_at(warned_us);
     let page_bytes = bench.bus.part().geometry().page_bytes;
     match wait_for_answer(bench, &truth).0.map(|us| us - warned_us) {
-        Some(took_us) if took_us <= answer_us(page_bytes) => Ok(()),
-        Some(took_us) => Err(format!("{took_us} µs from the warning to durable")),
+        Some(took_us) if took_us <= answer_us(page_bytes) => Ok(took_us),
+        Some(took_us) => {
+            Err(format!("{took_us} µs from the warning to durable, pages of {page_bytes} bytes"))
+        }
         None => Err("not all is durable 100 ms after the warning".into()),
     }
 }
@@ -100,6 +115,49 @@ fn pulse_before<R: UnderTest>(seed: u64) -> Result<(), String> {
         return Ok(());
     }
     Err(format!("a pulse before a warning: {durable_ms} of {counted_ms} ms of running are durable"))
+}
+
+/// A warning at every moment of a checkpoint or a renewal under way, as the program cycles are as
+/// long as they may be: the slowest answer of the run's page length.
+fn at_every_moment<R: UnderTest>(run: &mut Run, seed: u64) {
+    let page_bytes = parts::PAGES_BYTES[run.number as usize % parts::PAGES_BYTES.len()];
+    let mut slowest_us = 0;
+    run.case(|| {
+        let wired = parts::part(PartKind::Eeprom, 8_192, page_bytes).ok_or("no such part")?;
+        let mut bench: Bench<Core<R>> = Bench::with_past_on(wired, seed, Lap::new(1), |_| {});
+        bench.bus.slowest_cycles();
+        bench.sew(any_needle(&mut Pcg32::seed_from_u64(seed)), 4, 100_000, &mut |_| {});
+        if seed.is_multiple_of(2) {
+            let renew = Command::Renew { components: ComponentSet(OPERATORS), reply: None };
+            bench.request(renew).map_err(|refused| format!("{refused:?}"))?;
+        } else {
+            // As many breaks as make a checkpoint due.
+            for _ in 0..2 {
+                bench.thread_break(any_needle(&mut Pcg32::seed_from_u64(seed)), &mut |_| {});
+            }
+            bench.feed(bench.now(), Input::ThreadBreak(Level::Active), Meant::Nothing);
+        }
+        let end_us = bench.now_us + 150_000;
+        while bench.now_us < end_us {
+            let begun_us = bench.now_us;
+            let polled = bench.poll_once(&mut |_| {});
+            let mut fork = bench.clone();
+            // Just after this poll had begun.
+            fork.feed(Instant::from_us(begun_us), Input::PowerFail(Level::Active), Meant::Nothing);
+            slowest_us = slowest_us.max(answer_time(&mut fork, begun_us)?);
+            if polled.effect.is_none() {
+                bench.now_us = bench.now_us.max(polled.deadline.as_us().min(end_us));
+            }
+        }
+        Ok(())
+    });
+    let name = match page_bytes {
+        16 => "slowest on pages of 16, ms:",
+        32 => "slowest on pages of 32, ms:",
+        64 => "slowest on pages of 64, ms:",
+        _ => "slowest on pages of 128, ms:",
+    };
+    run.figure(name, slowest_us as f64 / 1_000.0);
 }
 
 /// The warning's line goes active again without having been seen to be inactive: an edge

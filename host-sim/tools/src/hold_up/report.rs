@@ -162,6 +162,7 @@ fn said(source: Source) -> String {
             let measured_ms = f64::from(MEASURED_US) / 1_000.0;
             format!("the image's limit (measured on it: {measured_ms:.1} ms at most)")
         }
+        Source::ShortPages => "the limit on pages so short (measured on longer ones only)".into(),
         Source::Given => "as given".into(),
     }
 }

@@ -20,7 +20,7 @@ use shaftbook_world::bench::session::{Session, SessionEnd, wired_to};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Bus, Tear, WrongImage};
 use shaftbook_world::fitting::{BOARD, bus_of, plain_fitting};
-use shaftbook_world::judge::{Bounds, LONG_HOLD_UP_MS};
+use shaftbook_world::judge::{Bounds, long_hold_up_ms};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::distort::DistortTally;
 use shaftbook_world::sewing::truth::Truth;
@@ -257,10 +257,11 @@ struct Judge {
 
 impl Judge {
     fn new(scenario: &Scenario, settings: Settings, fitted: Counters) -> Self {
+        let part = &scenario.part;
+        let long_ms = long_hold_up_ms(part.page_bytes, part.program_us);
         Self {
             settings,
-            has_long_hold_up: scenario.power.warning
-                && scenario.power.hold_up_ms >= LONG_HOLD_UP_MS,
+            has_long_hold_up: scenario.power.warning && scenario.power.hold_up_ms >= long_ms,
             slack: Slack::of(scenario),
             fitted,
             past: fitted,

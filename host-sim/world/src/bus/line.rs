@@ -162,6 +162,11 @@ impl Bus {
         }
     }
 
+    /// From now on every program cycle takes as long as one may.
+    pub fn slowest_cycles(&mut self) {
+        self.timing.program_min_ns = self.timing.program_max_ns;
+    }
+
     /// The same bus with its part at 7-bit address `device_address`.
     #[must_use]
     pub fn at_address(mut self, device_address: u8) -> Self {

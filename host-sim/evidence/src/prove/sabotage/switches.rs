@@ -112,6 +112,7 @@ switches! {
         dated_when_asked() -> bool;
         answer_power_fail() -> bool;
         power_fail_first() -> bool;
+        checkpoint_gives_way() -> bool;
         checkpoint_at_standstill() -> bool;
         carry_remainder() -> bool;
         add_session() -> bool;
@@ -119,10 +120,12 @@ switches! {
         reject_fast_pulses() -> bool;
         count_on_one_edge() -> bool;
         jumps_apart() -> bool;
+        jump_as_of_pulse() -> bool;
         unattributed_when_unsure() -> bool;
         run_gap_counts() -> bool;
         shortest_period_counts() -> bool;
         needle_before_change() -> bool;
+        code_read_anew() -> bool;
         right_reply_ends_wait() -> bool;
         renewal_is_stated_authorised() -> bool;
         ask_authority() -> bool;

@@ -275,6 +275,9 @@ sabotages! {
     "contacts-before-shaft" Signals NeedlesAddUp
         "a trim settles a jump that closed after the last pulse before that pulse is counted"
         { shaft_before_contacts: no }
+    "jump-as-of-look" Signals NeedlesAddUp
+        "a pulse just before a jump is certain is a stitch or a jump by when somebody looks"
+        { jump_as_of_pulse: no }
     "shaft-fault-untold" Signals NeedlesAddUp
         "nobody is told of a shaft signal whose pulses come too soon"
         { shaft_fault_told: no }
@@ -284,6 +287,9 @@ sabotages! {
     "pulses-not-learned" Reset NeedlesAddUp
         "revolutions counted before the pulses of one are known stay as they are"
         { learn_pulses: no }
+    "code-not-read-anew" Reset NeedlesAddUp
+        "a needle that the settings at boot did not know stays unknown until the next change"
+        { code_read_anew: no }
     "answers-used-up" Power LossBound
         "the answers to warnings without a pause are not refilled in calm"
         { refill_answers: no }
@@ -293,6 +299,9 @@ sabotages! {
     "pulse-before-warning" Power LossBound
         "the answer to a warning begins before a pulse that came just before is certain"
         { answer_waits_for_pulse: no }
+    "checkpoint-goes-on" Power LossBound
+        "on short pages the answer to a warning waits for all of a checkpoint begun before it"
+        { checkpoint_gives_way: no }
     "growth-ignored" Trust NeverBackwards
         "a newer journal entry's growth is not added to its checkpoint's"
         { growth_of_entry: no }

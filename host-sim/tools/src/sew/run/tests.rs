@@ -55,6 +55,28 @@ fn a_sound_board_holds_through_all_of_it() {
     }
 }
 
+/// With 40 ms of hold-up nothing is lost on pages of any length; a part that is slower than any of
+/// the promise needs more, and is not held to it.
+#[test]
+fn short_pages_answer_within_the_hold_up_and_slow_parts_are_not_held_to_it() {
+    let sewn_on = |page_bytes: u16, program_us: u32| {
+        let part = format!("[part]\npage_bytes = {page_bytes}\nprogram_us = {program_us}\n[power]");
+        let text = SHOP
+            .replace("[power]", &part)
+            .replace("WARNING", "warning = true\nhold_up_ms = 40")
+            .replace("FAILURES", "");
+        let scenario = Scenario::parse("shop", &text).unwrap();
+        run_with_rules::<Sound>(&scenario, 2, &mut (), |_| {}).unwrap()
+    };
+    for page_bytes in [16, 32, 128] {
+        let outcome = sewn_on(page_bytes, 5_000);
+        assert!(outcome.broken.is_empty(), "pages of {page_bytes}: {:?}", outcome.broken);
+    }
+    let slow = sewn_on(16, 20_000);
+    assert!(slow.broken.is_empty(), "{:?}", slow.broken);
+    assert!(slow.worst_loss.stitches() > 0, "it needs longer, so something is lost");
+}
+
 #[test]
 fn a_clean_board_with_a_warning_counts_exactly_the_truth() {
     let outcome = sewn::<Sound>(WARNED, "");
