@@ -79,6 +79,9 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
                 bench.jump(false, &mut |_| {});
             }
             1 => {}
+            _ if !D::HAS_PANEL => {
+                (0..4_100 + rng.next_u32() % 300).for_each(|_| bench.trim(&mut |_| {}));
+            }
             _ => bench.trim(&mut |_| {}),
         }
         let truth = bench.truth();
@@ -226,7 +229,9 @@ fn part_with<D: Device>(counters: &Counters, seed: u64) -> Vec<u8> {
         snapshot::write_member(&mut record, &stream, place);
         put(index as u16, RecordKind::Snapshot, record);
     }
-    let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, delta: Counters::default() };
+    let binding = snapshot::binding::<Sound>(&stream);
+    let checkpoint =
+        Checkpoint { base_slot: 0, binding, entry_slot: None, delta: Counters::default() };
     for slot in [count as u16 + 1, count as u16 + 2] {
         put(slot, RecordKind::Checkpoint, checkpoint.encode::<Sound>());
     }
