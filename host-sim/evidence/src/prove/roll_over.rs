@@ -66,7 +66,7 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
     let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
     for kind in 0..3 {
         match kind {
-            0 => (0..34 + rng.next_u32() % 10).for_each(|_| {
+            0 => (0..28 + rng.next_u32() % 10).for_each(|_| {
                 bench.thread_break(any_needle(&mut rng), &mut |_| {});
                 // As fast as anybody can thread a needle, and faster.
                 bench.pass_to(bench.now_us + 1_000_000, &mut |_| {});

@@ -39,9 +39,12 @@ pub(super) fn spliced<D: Device<Rules: ReadingRules>>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed ^ 0x2);
     let rounds = if run.quick { 3 } else { 30 };
     for _ in 0..rounds {
-        let Ok(pair) = Pair::live::<D>(&mut rng) else {
-            run.case(|| Pair::live::<D>(&mut rng).map(|_| ()));
-            return;
+        let pair = match Pair::live::<D>(&mut rng) {
+            Ok(pair) => pair,
+            Err(what) => {
+                run.case(|| Err(what));
+                return;
+            }
         };
         for kind in 0..KINDS {
             let seed = rng.next_u64();
@@ -65,16 +68,14 @@ struct Life {
     truth: Counters,
     /// What a board finds on it.
     found: Counters,
-    /// The second snapshot, and where it begins.
+    /// The second snapshot: its slots, the parity's the last, and what it holds.
+    members: Vec<usize>,
     stream: Vec<u8>,
-    base: usize,
 }
 
 /// Two lives that ran alike.
 struct Pair {
     lives: [Life; 2],
-    /// Slots of the second snapshot.
-    members: usize,
     /// The slots that were written, of all.
     written: usize,
 }
@@ -94,14 +95,26 @@ fn kind(image: &[u8], slot: usize) -> Option<RecordKind> {
     Header::decode(&record(image, slot)).map(|header| header.kind)
 }
 
-/// The members from `base` on, the parity's among them.
-fn stream(image: &[u8], base: usize) -> Vec<u8> {
-    let slots = image.len() / RECORD_BYTES;
-    let members = (base..slots).map(|slot| record(image, slot));
-    let members = members.take_while(|r| {
-        Header::decode(r).is_some_and(|header| header.kind == RecordKind::Snapshot)
-    });
-    members.filter(|r| member_place(r).is_some()).flat_map(|r| *member_data(&r)).collect()
+/// The slots of the members from `base` on, the parity's the last; a checkpoint that was due
+/// meanwhile may stand between them.
+fn members(image: &[u8], base: usize) -> Vec<usize> {
+    let mut members = Vec::new();
+    for slot in base..image.len() / RECORD_BYTES {
+        let place = member_place(&record(image, slot));
+        let Some(place) = place.filter(|_| kind(image, slot) == Some(RecordKind::Snapshot)) else {
+            continue;
+        };
+        members.push(slot);
+        if place.index == place.count {
+            break;
+        }
+    }
+    members
+}
+
+/// What these members hold.
+fn stream(image: &[u8], members: &[usize]) -> Vec<u8> {
+    members.iter().flat_map(|slot| *member_data(&record(image, *slot))).collect()
 }
 
 impl Life {
@@ -130,7 +143,9 @@ impl Life {
         let newest = (0..slots).rev().find(|s| kind(&image, *s) == Some(RecordKind::Checkpoint));
         let newest = newest.ok_or("a life without a checkpoint")?;
         let base = usize::from(Pointers::of(&record(&image, newest)).base_slot());
-        Ok(Self { needle, truth, found, stream: stream(&image, base), base, image })
+        let members = members(&image, base);
+        let stream = stream(&image, &members);
+        Ok(Self { needle, truth, found, members, stream, image })
     }
 }
 
@@ -151,25 +166,23 @@ impl Pair {
         let slots = a.image.len() / RECORD_BYTES;
         let is_alike =
             (0..slots).all(|slot| a.image[slot * 64..][..3] == b.image[slot * 64..][..3]);
-        let is_lived = a.base > 0 && a.needle != b.needle;
-        if !is_alike || a.base != b.base || !is_lived {
-            return Err(format!("the lives are not alike: {} and {}", a.base, b.base));
+        if !is_alike || a.members != b.members || a.members.first() == Some(&0) {
+            return Err(format!("the lives are not alike: {:?}, {:?}", a.members, b.members));
         }
         let written = (0..slots).rev().find(|s| kind(&a.image, *s).is_some()).map_or(0, |s| s + 1);
-        let members = a.stream.len() / member_data(&record(&a.image, a.base)).len();
-        Ok(Self { members, written, lives })
+        Ok(Self { written, lives })
     }
 
     /// The slots that the other life has.
     fn range(&self, how: usize, rng: &mut Pcg32) -> (usize, usize) {
-        let base = self.lives[0].base;
-        let end = base + self.members;
+        let members = &self.lives[0].members;
+        let (base, end) = (members[0], members[members.len() - 1] + 1);
         let mut below = |end: usize| rng.next_u32() as usize % end;
         match how {
             // The whole snapshot; its end; its beginning.
             0 => (base, end),
-            1 => (base + 1 + below(self.members - 1), end),
-            2 => (base, base + 1 + below(self.members - 1)),
+            1 => (members[1 + below(members.len() - 1)], end),
+            2 => (base, members[1 + below(members.len() - 1)]),
             // What counts since, from somewhere on; the last only.
             3 => (end + below(self.written - end), self.written),
             // The newest entry.
@@ -199,13 +212,15 @@ impl Pair {
         range: (usize, usize),
         seed: u64,
     ) -> Result<(), String> {
-        let bytes = range.0 * RECORD_BYTES..range.1 * RECORD_BYTES;
         let mut image = self.lives[into].image.clone();
-        image[bytes.clone()].copy_from_slice(&self.lives[from].image[bytes]);
+        for slot in (range.0..range.1).filter(|slot| !self.adds_to_first(*slot)) {
+            let bytes = slot * RECORD_BYTES..(slot + 1) * RECORD_BYTES;
+            image[bytes.clone()].copy_from_slice(&self.lives[from].image[bytes]);
+        }
         if self.coincides(&image) {
             return Ok(());
         }
-        let mut booted = Recovered::<D>::from_image_of(wired()?, image.clone(), seed);
+        let booted = Recovered::<D>::from_image_of(wired()?, image.clone(), seed);
         let past = booted.past();
         let Some(past) = past else {
             let has_fault = !booted.bench.board().faults().is_empty();
@@ -221,6 +236,15 @@ impl Pair {
             return Err(format!("after another power-up {again:?}, not {past:?}"));
         }
         self.is_told::<D>(image, &past)
+    }
+
+    /// Whether a checkpoint that was due while the second snapshot was written is in `slot`: it
+    /// adds to the first.
+    fn adds_to_first(&self, slot: usize) -> bool {
+        let Life { image, members, .. } = &self.lives[0];
+        let is_checkpoint = kind(image, slot) == Some(RecordKind::Checkpoint);
+        let base_slot = usize::from(Pointers::of(&record(image, slot)).base_slot());
+        slot > members[0] && is_checkpoint && base_slot != members[0]
     }
 
     /// Whether one of the lives alone explains what was found.
@@ -267,7 +291,7 @@ impl Pair {
     /// Whether the snapshot that `image` now has is bound like one of the lives' and is another:
     /// one in 1,024 is, and no board can see it.
     fn coincides(&self, image: &[u8]) -> bool {
-        let now = stream(image, self.lives[0].base);
+        let now = stream(image, &self.lives[0].members);
         let bound = |stream: &[u8]| binding::<Sound>(stream);
         self.lives.iter().any(|life| {
             bound(&now) == bound(&life.stream)
