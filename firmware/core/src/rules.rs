@@ -88,6 +88,16 @@ rules! {
     second_copy_looked_for
     /// What a boot had to do without is written anew.
     written_anew
+    /// A checkpoint or an entry counts at a boot only if it is bound to the snapshot that is there.
+    check_binding
+    /// An entry of the journal counts only if it is bound to the snapshot that it was found from.
+    check_binding_of_copies
+    /// The binding is over all members that hold counters.
+    bind_all_counters
+    /// The rest of a snapshot counts only if its check fits.
+    check_rest
+    /// A checkpoint is bound to the snapshot that it adds to.
+    write_binding
     /// Members of a snapshot that was cut are told from those of the next.
     mark_drafts
     /// The slots after the newest record found are looked at before it is believed.

@@ -143,6 +143,8 @@ impl Job {
 struct Draft {
     base: Place,
     next: MemberPlace,
+    /// Its [`binding`](crate::codec::snapshot::binding).
+    binding: u16,
 }
 
 /// The store of one board on one part.
@@ -179,6 +181,9 @@ pub struct Store<R: Rules> {
     /// Where the live snapshot begins.
     base: Option<Place>,
     draft: Option<Draft>,
+    /// The live snapshot's [`binding`](crate::codec::snapshot::binding); while it is looked
+    /// for, what it must be.
+    base_binding: u16,
     id: BoardId,
     job: Option<(Job, SlotWriter)>,
     recovery: Recovery,
@@ -222,6 +227,7 @@ impl<R: Rules> Store<R> {
             recovery: Recovery::new(),
             head: Place::default(),
             base: None,
+            base_binding: 0,
             base_counters: Counters::default(),
             draft: None,
             draft_counters: Counters::default(),

@@ -33,6 +33,7 @@ pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
 pub mod small_scope;
+mod two_lives;
 pub mod warnings;
 pub mod wear;
 pub mod whole_days;

@@ -15,6 +15,7 @@ import sys
 
 LAPS = 1 << 21
 NUMBERS = 1 << 20
+VERSION = 2
 CHECKPOINT, ENTRY, SNAPSHOT = 1, 2, 3
 NOT_FITTED, FOREIGN, UNREADABLE = 4, 5, 6
 
@@ -55,6 +56,14 @@ class Lost(Exception):
     """A snapshot that cannot be used."""
 
 
+class Another(Exception):
+    """A snapshot that is whole, and is not the one that was named."""
+
+    def __init__(self, binding):
+        super().__init__(binding)
+        self.binding = binding
+
+
 class Part:
     """Slots and frames: sections 1 and 2."""
 
@@ -82,7 +91,7 @@ class Part:
         for slot, record in enumerate(self.records):
             hint = self.member_hint(slot)
             data = record[5:60] if hint and hint[0] == 0 else self.lost_first(slot)
-            if data and data[0] == 1:
+            if data and data[0] == VERSION:
                 named.add(number(data, 1, 8))
         found = {}
         for board in sorted(named):
@@ -124,15 +133,15 @@ class Part:
 
 def measures(record):
     """Section 3."""
-    at = 44
+    at = 54
     delta = {
         "powered_ms": field(record, at, 25),
         "running_ms": field(record, at + 25, 24),
-        "trims": field(record, at + 49, 16),
-        "power_ups": field(record, at + 65, 9),
-        "unattributed_stitches": field(record, at + 74, 16),
+        "trims": field(record, at + 49, 12),
+        "power_ups": field(record, at + 61, 9),
+        "unattributed_stitches": field(record, at + 70, 16),
     }
-    delta["needle_stitches"] = [field(record, at + 90 + 16 * k, 16) for k in range(16)]
+    delta["needle_stitches"] = [field(record, at + 86 + 16 * k, 16) for k in range(16)]
     delta.update(jumps=0, glitches=0, missed_edges=0, unattributed_breaks=0)
     delta["needle_breaks"] = [0] * 16
     return delta
@@ -141,11 +150,11 @@ def measures(record):
 def checkpoint(record):
     """Section 4."""
     delta = measures(record)
-    delta["jumps"] = field(record, 390, 16)
-    delta["glitches"] = field(record, 406, 16)
-    delta["missed_edges"] = field(record, 422, 8)
+    delta["jumps"] = field(record, 396, 16)
+    delta["glitches"] = field(record, 412, 16)
+    delta["missed_edges"] = field(record, 428, 8)
     breaks, ones = [], 0
-    for bit in range(430, 480):
+    for bit in range(436, 480):
         if field(record, bit, 1):
             ones += 1
         else:
@@ -153,26 +162,42 @@ def checkpoint(record):
             ones = 0
     breaks = (breaks + [ones] + [0] * 17)[:17]
     delta["needle_breaks"], delta["unattributed_breaks"] = breaks[:16], breaks[16]
-    return {"base": field(record, 24, 10), "entry": field(record, 34, 10), "delta": delta}
+    return {
+        "base": field(record, 24, 10),
+        "binding": field(record, 34, 10),
+        "entry": field(record, 44, 10),
+        "delta": delta,
+    }
 
 
 def entry(record):
     """Section 5; None for an event that is not known."""
     found = {
         "base": field(record, 24, 10),
-        "previous": field(record, 34, 10),
+        "binding": field(record, 34, 10),
+        "previous": field(record, 44, 10),
         "delta": measures(record),
-        "number": field(record, 390, 20),
-        "event": field(record, 410, 4),
-        "subject": field(record, 414, 10),
-        "renewed": field(record, 424, 32),
-        "day": field(record, 456, 16) or None,
+        "number": field(record, 396, 20),
+        "event": field(record, 416, 4),
+        "subject": field(record, 420, 10),
+        "renewed": field(record, 430, 32),
+        "day": field(record, 462, 16) or None,
     }
-    return found if 1 <= found["event"] <= 5 else None
+    return found if 1 <= found["event"] <= 6 else None
 
 
 def same_entry(a, b):
-    return all(a[key] == b[key] for key in a if key not in ("base", "previous"))
+    return all(a[key] == b[key] for key in a if key not in ("base", "binding", "previous"))
+
+
+def same_snapshot(a, b):
+    """Whether two records add to the same snapshot: section 4.1."""
+    return (a["base"], a["binding"]) == (b["base"], b["binding"])
+
+
+def binding(stream):
+    """Section 4.1: of the first four members."""
+    return crc_32c(stream[:220]) & 0x3FF
 
 
 def combine(a, b, how):
@@ -210,37 +235,37 @@ def known_measure(code):
 
 
 def stream_ledger(stream):
-    """Section 6, from offset 180 on."""
-    if stream[0] != 1:
+    """Section 6, from offset 184 on."""
+    if stream[0] != VERSION:
         raise Lost("version")
     ledger = {
-        "pulses_per_revolution": stream[180],
-        "speed": number(stream, 181, 2),
-        "shaft_debounce": number(stream, 183, 2),
-        "run_gap": number(stream, 187, 2),
-        "needles": stream[189],
-        "needle_source": stream[190],
-        "guard": number(stream, 192, 2),
-        "hysteresis": number(stream, 194, 2),
-        "checkpoint_running_s": stream[196],
-        "checkpoint_trims": stream[197],
-        "checkpoint_powered_s": number(stream, 198, 2),
-        "measure": "running" if stream[200] & 0xF == 1 else "powered",
-        "limit_h": number(stream, 201, 2),
-        "levels": [number(stream, 203 + 2 * k, 2) for k in range(16)],
+        "pulses_per_revolution": stream[184],
+        "speed": number(stream, 185, 2),
+        "shaft_debounce": number(stream, 187, 2),
+        "run_gap": number(stream, 191, 2),
+        "needles": stream[193],
+        "needle_source": stream[194],
+        "guard": number(stream, 196, 2),
+        "hysteresis": number(stream, 198, 2),
+        "checkpoint_running_s": stream[200],
+        "checkpoint_trims": stream[201],
+        "checkpoint_powered_s": number(stream, 202, 2),
+        "measure": "running" if stream[204] & 0xF == 1 else "powered",
+        "limit_h": number(stream, 205, 2),
+        "levels": [number(stream, 207 + 2 * k, 2) for k in range(16)],
         "stated": {
-            "hours": number(stream, 235, 4),
-            "stitches": number(stream, 239, 6),
-            "trims": number(stream, 245, 4),
+            "hours": number(stream, 239, 4),
+            "stitches": number(stream, 243, 6),
+            "trims": number(stream, 249, 4),
         },
-        # Offset 249, 32 bytes: the key. Not decoded.
-        "interval": {"powered": number(stream, 281, 6), "running": number(stream, 287, 6)},
-        "services": number(stream, 293, 2),
-        "tries": stream[295],
-        "next_entry": number(stream, 296, 3),
+        # Offset 253, 32 bytes: the key. Not decoded.
+        "interval": {"powered": number(stream, 285, 6), "running": number(stream, 291, 6)},
+        "services": number(stream, 297, 2),
+        "tries": stream[299],
+        "next_entry": number(stream, 300, 3),
     }
     check_settings(ledger)
-    at = 299
+    at = 303
 
     def take(width):
         nonlocal at
@@ -277,9 +302,11 @@ def stream_ledger(stream):
     for _ in counted(16):
         line = {"number": take(3), "event": take(1), "subject": take(2)}
         line.update(powered_s=take(4), day=take(2) or None)
-        if not 1 <= line["event"] <= 5:
+        if not 1 <= line["event"] <= 6:
             raise Lost("event")
         ledger["journal"].append(line)
+    if crc_32c(stream[220:at]) != number(stream, 180, 4):
+        raise Lost("check over the rest")
     return ledger
 
 
@@ -374,7 +401,8 @@ class Reader:
                 if found and tip is None and found["base"] < self.slots:
                     tip, tip_place = found, place
                 elif found and tip and tip["number"] == found["number"]:
-                    tip_place = place
+                    if same_snapshot(tip, found):
+                        tip_place = place
             elif kind == CHECKPOINT:
                 self.only_members = False
                 found = checkpoint(record)
@@ -387,10 +415,10 @@ class Reader:
         if found["entry"] == found["base"] or found["entry"] >= self.slots:
             start["entry"] = None
         if tip:
-            if tip["base"] == found["base"]:
+            if same_snapshot(tip, found):
                 start["delta"] = combine(found["delta"], tip["delta"], max)
             else:
-                start.update(base=tip["base"], delta=tip["delta"], unfinished=[])
+                start.update(base=tip["base"], binding=tip["binding"], delta=tip["delta"], unfinished=[])
             start.update(entry=tip_place[1], holder=tip_place)
         kept = None
         while start:
@@ -404,14 +432,20 @@ class Reader:
                 lost.append(start["base"])
                 if "lifetime" in start:
                     kept = combine(kept or start["lifetime"], start["lifetime"], max)
-                start = self.older(self.before(base), start["base"])
+                start = self.older(self.before(base), start["base"], None)
+            except Another as other:
+                lost.append(start["base"])
+                # The record that names it may be what is wrong.
+                place, may_be = (start["holder"], other.binding) if len(lost) == 1 else (base, None)
+                start = self.older(self.before(place), start["base"], may_be)
         return None, lost
 
-    def older(self, place, lost_base):
+    def older(self, place, lost_base, may_be):
         for _ in range(self.slots):
             if self.live(place) == CHECKPOINT:
                 found = checkpoint(self.part.records[place[1]])
-                if found["base"] != lost_base and found["base"] < self.slots:
+                other = found["base"] != lost_base or found["binding"] == may_be
+                if other and found["base"] < self.slots:
                     if found["entry"] == found["base"] or found["entry"] >= self.slots:
                         found["entry"] = None
                     return dict(found, holder=place, unfinished=[])
@@ -438,9 +472,10 @@ class Reader:
         if first is None:
             raise Lost("no member")
         count = first[0]
-        if all(index in members for index in range(4)) and members[0][0] == 1:
-            found = stream_counters(b"".join(members[index] for index in range(4)))
-            start["lifetime"] = plus(found, start["delta"])
+        if all(index in members for index in range(4)) and members[0][0] == VERSION:
+            firsts = b"".join(members[index] for index in range(4))
+            if binding(firsts) == start["binding"]:
+                start["lifetime"] = plus(stream_counters(firsts), start["delta"])
         missing = [index for index in range(count + 1) if index not in members]
         start["missing"] = missing
         if missing and missing != [count]:
@@ -452,6 +487,8 @@ class Reader:
             members[missing[0]] = total
         stream = b"".join(members[index] for index in range(count))
         start["ledger"] = stream_ledger(stream)
+        if binding(stream) != start["binding"]:
+            raise Another(binding(stream))
         start["counters"] = stream_counters(stream)
         start["lifetime"] = plus(start["counters"], start["delta"])
 
@@ -468,7 +505,7 @@ class Reader:
                 if self.live(self.last_written(at, self.newest)) != ENTRY:
                     continue
                 found = entry(self.part.records[at])
-                if not found or found["base"] != start["base"]:
+                if not found or not same_snapshot(found, start):
                     continue
                 if wanted is not None and found["number"] != wanted:
                     continue

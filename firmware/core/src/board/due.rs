@@ -16,7 +16,7 @@ use crate::time::Instant;
 /// durable by then even behind two copies of a journal entry.
 const WRITE_AHEAD_US: u64 = 100_000;
 /// Thread breaks at which a checkpoint is due, so that what is counted fits into the next one
-/// until a new snapshot is asked for: 29 of the 33 that it holds are not yet nearly full.
+/// until a new snapshot is asked for: 23 of the 27 that it holds are not yet nearly full.
 const CHECKPOINT_BREAKS: u32 = 3;
 /// Power-fail answers without a pause between them.
 const ANSWERS_MAX: u8 = 8;

@@ -16,17 +16,17 @@ pub mod place {
     use crate::codec::fields::Bits;
 
     /// Number.
-    pub const NUMBER: Bits = 390..410;
+    pub const NUMBER: Bits = 396..416;
     /// Event.
-    pub const EVENT: Bits = 410..414;
+    pub const EVENT: Bits = 416..420;
     /// Subject.
-    pub const SUBJECT: Bits = 414..424;
+    pub const SUBJECT: Bits = 420..430;
     /// Components renewed, bit n = place n in the profile.
-    pub const RENEWED: Bits = 424..456;
+    pub const RENEWED: Bits = 430..462;
     /// Calendar day, 0 = no clock.
-    pub const DAY: Bits = 456..472;
+    pub const DAY: Bits = 462..478;
     /// Copy: 0 first, 1 second.
-    pub const COPY: Bits = 472..473;
+    pub const COPY: Bits = 478..479;
 }
 
 /// Passes the payload of a copy; `entry.at` holds delta. `None` for an event this
@@ -56,6 +56,8 @@ pub fn pass<R: Rules>(
 pub struct StoredEntry {
     /// Slot of the first member of the snapshot that `entry.at` adds to.
     pub base_slot: u16,
+    /// That snapshot's [`binding`](super::snapshot::binding).
+    pub binding: u16,
     /// Slot of the first copy of the entry before this one since that snapshot.
     pub previous_slot: Option<u16>,
     /// Whether this is the second copy.
@@ -65,12 +67,18 @@ pub struct StoredEntry {
 }
 
 impl StoredEntry {
+    /// Where it points.
+    #[must_use]
+    pub fn pointers(&self) -> Pointers {
+        Pointers::new(self.base_slot, self.binding, self.previous_slot)
+    }
+
     /// The payload, in an otherwise zero record.
     #[must_use]
     pub fn encode<R: Rules>(&self) -> Record {
         let mut record = [0; RECORD_BYTES];
         let mut copy = *self;
-        let mut pointers = Pointers::new(self.base_slot, self.previous_slot);
+        let mut pointers = self.pointers();
         let mut fields = Fields::writer(&mut record, PAYLOAD_BIT);
         // Cannot fail: every event has a code.
         let _ = pass::<R>(&mut fields, &mut pointers, &mut copy.entry, &mut copy.second_copy);
@@ -93,7 +101,8 @@ impl StoredEntry {
         let mut fields = Fields::reader(record, PAYLOAD_BIT);
         pass::<crate::rules::Sound>(&mut fields, &mut pointers, &mut entry, &mut second_copy)?;
         Some(Self {
-            base_slot: pointers.base_slot,
+            base_slot: pointers.base_slot(),
+            binding: pointers.binding(),
             previous_slot: pointers.entry(),
             second_copy,
             entry,
@@ -111,12 +120,13 @@ mod tests {
     proptest! {
         #[test]
         fn an_entry_comes_back(
-            slots in (0..1_024_u16, 0..1_024_u16), number in 0..1_u32 << 20, event in 1..=6_u8,
+            slots in (0..1_024_u16, 0..1_024_u16), binding in 0..1_024_u16, number in 0..1_u32 << 20, event in 1..=6_u8,
             subject in 0..1_024_u16, renewed: u32, day: u16, second_copy: bool,
             needle_stitches in prop::array::uniform16(0..1_u64 << 16), running_ms in 0..1_u64 << 24,
         ) {
             let stored = StoredEntry {
                 base_slot: slots.0,
+                binding,
                 previous_slot: (slots.0 != slots.1).then_some(slots.1),
                 second_copy,
                 entry: Entry {

@@ -189,6 +189,24 @@ impl<'a> Fields<'a> {
         self.next_long(value);
     }
 
+    /// Goes on at bit `at_bit`: round a field that is passed last, as it is about the others.
+    #[inline(always)]
+    pub(super) fn go_on_at(&mut self, at_bit: u32) {
+        self.at_bit = at_bit as usize;
+        #[cfg(debug_assertions)]
+        {
+            self.item_bit = 0;
+        }
+    }
+
+    /// All that is walked over.
+    pub(super) fn bytes(&self) -> &[u8] {
+        match &self.walked {
+            Walked::Read(bytes) => bytes,
+            Walked::Written(bytes) => bytes,
+        }
+    }
+
     /// Bits passed so far, from the start of the bytes.
     #[must_use]
     pub fn position(&self) -> usize {
@@ -198,11 +216,7 @@ impl<'a> Fields<'a> {
     /// Whether every field so far was inside the bytes.
     #[must_use]
     pub fn is_complete(&self) -> bool {
-        let bytes = match &self.walked {
-            Walked::Read(bytes) => bytes.len(),
-            Walked::Written(bytes) => bytes.len(),
-        };
-        self.at_bit <= bytes * 8
+        self.at_bit <= self.bytes().len() * 8
     }
 }
 

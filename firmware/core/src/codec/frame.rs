@@ -115,19 +115,27 @@ pub fn open<R: Rules>(record: &Record, id: BoardId, slot: u16) -> Option<Header>
 }
 
 fn crc<R: Rules>(record: &Record, id: BoardId, slot: u16) -> u32 {
-    let mut digest = CRC.digest();
-    if R::key_by_board() {
-        digest.update(&id.0.to_le_bytes());
-    }
-    if R::key_by_slot() {
-        digest.update(&slot.to_le_bytes());
-    }
+    let id = id.0.to_le_bytes();
+    let slot = slot.to_le_bytes();
     let covered: &[u8] = if R::crc_of_all() {
         record.first_chunk::<CRC_AT>().map_or(&[], |c| c)
     } else {
         record.first_chunk::<{ CRC_AT / 2 }>().map_or(&[], |c| c)
     };
-    digest.update(covered);
+    crc_of([
+        if R::key_by_board() { &id } else { &[] },
+        if R::key_by_slot() { &slot } else { &[] },
+        covered,
+    ])
+}
+
+/// The CRC over these bytes, one part after the other.
+#[inline(never)]
+pub(super) fn crc_of(parts: [&[u8]; 3]) -> u32 {
+    let mut digest = CRC.digest();
+    for part in parts {
+        digest.update(part);
+    }
     digest.finalize()
 }
 

@@ -1,5 +1,5 @@
 //! The block of counters that a checkpoint and a journal entry share: delta since
-//! a snapshot, 346 bits; where each stands is in [`place`].
+//! a snapshot, 342 bits; where each stands is in [`place`].
 //!
 //! Delta, not a value: the snapshot holds the whole value. A field that would
 //! overflow is capped (so never above the truth); `checkpoint::room` says when a
@@ -46,15 +46,15 @@ pub mod place {
     use crate::codec::fields::Bits;
 
     /// Powered time, ms.
-    pub const POWERED_MS: Bits = 44..69;
+    pub const POWERED_MS: Bits = 54..79;
     /// Running time, ms.
-    pub const RUNNING_MS: Bits = 69..93;
+    pub const RUNNING_MS: Bits = 79..103;
     /// Trims.
-    pub const TRIMS: Bits = 93..109;
+    pub const TRIMS: Bits = 103..115;
     /// Power-ups.
-    pub const POWER_UPS: Bits = 109..118;
+    pub const POWER_UPS: Bits = 115..124;
     /// Stitches: the unattributed, then those of needle 1 to 16, 16 bits each.
-    pub const STITCHES: Bits = 118..390;
+    pub const STITCHES: Bits = 124..396;
 }
 
 /// The shared measures.

@@ -10,10 +10,12 @@
 //! was not must not pass for a member of the new one.
 //!
 //! The stream is in the order of [`pass`]. The counters come first, within the first four
-//! members, so that they are known first.
+//! members, so that they are known first. With them stands a check over all that follows, so
+//! that what checkpoints and entries carry of the first four, the [`binding`], binds them to
+//! the whole.
 
 use super::fields::{Bits, Fields, bytes, width};
-use super::frame::Record;
+use super::frame::{self, Record};
 use super::measures::{self, Run};
 use crate::authority::Key;
 use crate::component::{COMPONENTS_MAX, Component, ComponentKind, Measure, Role};
@@ -22,6 +24,7 @@ use crate::identity::BoardId;
 use crate::journal::{EntryNumber, Event};
 use crate::ledger::{Fitted, HISTORY_MAX, HistoryLine, Ledger};
 use crate::retired::{RETIRED_MAX, Retired};
+use crate::rules::{Rules, Sound};
 use crate::settings::{NeedleSource, ServiceMeasure, Settings};
 
 /// Bytes of the stream in one member.
@@ -33,7 +36,9 @@ pub const COUNTER_MEMBERS: usize = 4;
 /// Room for a whole stream.
 pub const STREAM_MAX: usize = MEMBER_BYTES * MEMBERS_MAX;
 /// The format's version, the first byte of the stream.
-pub const FORMAT_VERSION: u8 = 1;
+pub const FORMAT_VERSION: u8 = 2;
+/// Bytes of the stream that a [`binding`] is over: those of the first members.
+pub const BOUND_BYTES: usize = MEMBER_BYTES * COUNTER_MEMBERS;
 
 /// Where the fields of a member stand in its record.
 pub mod member {
@@ -78,60 +83,62 @@ pub mod place {
     pub const POWER_UPS: Bits = bytes(168, 4);
     /// Glitches and missed edges, 4 bytes each.
     pub const GLITCHES: Bits = bytes(172, 2 * 4);
+    /// Check over the stream from byte [`BOUND_BYTES`](super::BOUND_BYTES) on.
+    pub const REST_CHECK: Bits = bytes(180, 4);
     /// Pulses per revolution.
-    pub const PULSES_PER_REVOLUTION: Bits = bytes(180, 1);
+    pub const PULSES_PER_REVOLUTION: Bits = bytes(184, 1);
     /// Fastest shaft speed, revolutions/min.
-    pub const TOP_SPEED_RPM: Bits = bytes(181, 2);
+    pub const TOP_SPEED_RPM: Bits = bytes(185, 2);
     /// Shaft debounce time, µs.
-    pub const SHAFT_DEBOUNCE_US: Bits = bytes(183, 2);
+    pub const SHAFT_DEBOUNCE_US: Bits = bytes(187, 2);
     /// Contact debounce time, µs.
-    pub const CONTACT_DEBOUNCE_US: Bits = bytes(185, 2);
+    pub const CONTACT_DEBOUNCE_US: Bits = bytes(189, 2);
     /// Run gap, ms.
-    pub const RUN_GAP_MS: Bits = bytes(187, 2);
+    pub const RUN_GAP_MS: Bits = bytes(191, 2);
     /// Needles on the head.
-    pub const NEEDLES: Bits = bytes(189, 1);
+    pub const NEEDLES: Bits = bytes(193, 1);
     /// Needle source: 0 not wired, 1 code lines, 2 voltage.
-    pub const NEEDLE_SOURCE: Bits = bytes(190, 1);
+    pub const NEEDLE_SOURCE: Bits = bytes(194, 1);
     /// Needle debounce time, ms.
-    pub const NEEDLE_DEBOUNCE_MS: Bits = bytes(191, 1);
+    pub const NEEDLE_DEBOUNCE_MS: Bits = bytes(195, 1);
     /// Needle guard band, mV.
-    pub const NEEDLE_GUARD_MV: Bits = bytes(192, 2);
+    pub const NEEDLE_GUARD_MV: Bits = bytes(196, 2);
     /// Needle hysteresis, mV.
-    pub const NEEDLE_HYSTERESIS_MV: Bits = bytes(194, 2);
+    pub const NEEDLE_HYSTERESIS_MV: Bits = bytes(198, 2);
     /// Checkpoint after running time, s.
-    pub const CHECKPOINT_RUNNING_S: Bits = bytes(196, 1);
+    pub const CHECKPOINT_RUNNING_S: Bits = bytes(200, 1);
     /// Checkpoint after trims.
-    pub const CHECKPOINT_TRIMS: Bits = bytes(197, 1);
+    pub const CHECKPOINT_TRIMS: Bits = bytes(201, 1);
     /// Checkpoint after powered time, s.
-    pub const CHECKPOINT_POWERED_S: Bits = bytes(198, 2);
+    pub const CHECKPOINT_POWERED_S: Bits = bytes(202, 2);
     /// Service measure: 1 running time, else powered time.
-    pub const SERVICE_MEASURE: Bits = 1_600..1_604;
+    pub const SERVICE_MEASURE: Bits = 1_632..1_636;
     /// The panel's language.
-    pub const LANGUAGE: Bits = 1_604..1_608;
+    pub const LANGUAGE: Bits = 1_636..1_640;
     /// Service interval, h.
-    pub const SERVICE_INTERVAL_H: Bits = bytes(201, 2);
+    pub const SERVICE_INTERVAL_H: Bits = bytes(205, 2);
     /// First byte of the voltages of needle 1 to 16, mV, 2 bytes each.
-    pub const NEEDLE_LEVELS_BYTE: u32 = 203;
+    pub const NEEDLE_LEVELS_BYTE: u32 = 207;
     /// Carried-in hours.
-    pub const CARRIED_IN_HOURS: Bits = bytes(235, 4);
+    pub const CARRIED_IN_HOURS: Bits = bytes(239, 4);
     /// Carried-in stitches.
-    pub const CARRIED_IN_STITCHES: Bits = bytes(239, 6);
+    pub const CARRIED_IN_STITCHES: Bits = bytes(243, 6);
     /// Carried-in trims.
-    pub const CARRIED_IN_TRIMS: Bits = bytes(245, 4);
+    pub const CARRIED_IN_TRIMS: Bits = bytes(249, 4);
     /// First byte of the board's key, 32 bytes.
-    pub const KEY_BYTE: u32 = 249;
+    pub const KEY_BYTE: u32 = 253;
     /// Interval baseline: powered time, ms.
-    pub const INTERVAL_POWERED_MS: Bits = bytes(281, 6);
+    pub const INTERVAL_POWERED_MS: Bits = bytes(285, 6);
     /// Interval baseline: running time, ms.
-    pub const INTERVAL_RUNNING_MS: Bits = bytes(287, 6);
+    pub const INTERVAL_RUNNING_MS: Bits = bytes(291, 6);
     /// Services done.
-    pub const SERVICES: Bits = bytes(293, 2);
+    pub const SERVICES: Bits = bytes(297, 2);
     /// Replies tried since the last right one.
-    pub const TRIES: Bits = bytes(295, 1);
+    pub const TRIES: Bits = bytes(299, 1);
     /// Number of the next journal entry.
-    pub const NEXT_ENTRY: Bits = bytes(296, 3);
+    pub const NEXT_ENTRY: Bits = bytes(300, 3);
     /// Number of components.
-    pub const COMPONENTS: Bits = bytes(299, 1);
+    pub const COMPONENTS: Bits = bytes(303, 1);
 }
 
 /// Where the fields of a component stand, from its first byte.
@@ -168,8 +175,8 @@ pub mod line {
     pub const DAY: Bits = bytes(10, 2);
 }
 
-const COUNTERS_END: usize = place::GLITCHES.end as usize / 8;
-const _: () = assert!(COUNTERS_END <= MEMBER_BYTES * COUNTER_MEMBERS);
+const _: () = assert!(place::REST_CHECK.end as usize <= BOUND_BYTES * 8);
+const BINDING_BITS: u32 = width(&super::checkpoint::place::BINDING);
 const _: () = assert!(width(&member::DATA) as usize == MEMBER_BYTES * 8);
 const INDEX_BITS: u32 = width(&member::INDEX);
 /// Marks that drafts can be told apart by.
@@ -238,6 +245,19 @@ pub fn member_data(record: &Record) -> &[u8; MEMBER_BYTES] {
     data.first_chunk().unwrap_or(&[0; MEMBER_BYTES])
 }
 
+/// The CRC over a piece of the stream.
+fn check(bytes: &[u8]) -> u32 {
+    frame::crc_of([bytes, &[], &[]])
+}
+
+/// What a checkpoint or an entry says of the snapshot that it adds to, of the first
+/// [`BOUND_BYTES`] of its stream: the low bits of their CRC.
+#[must_use]
+pub fn binding<R: Rules>(stream: &[u8]) -> u16 {
+    let bound = if R::bind_all_counters() { BOUND_BYTES } else { MEMBER_BYTES };
+    check(stream.get(..bound).unwrap_or_default()) as u16 & ((1 << BINDING_BITS) - 1)
+}
+
 /// The board whose snapshot this is, if this is a first data member.
 #[must_use]
 pub fn board_of(record: &Record) -> Option<BoardId> {
@@ -250,7 +270,7 @@ pub fn board_of(record: &Record) -> Option<BoardId> {
 /// Passes the whole stream; its length in bytes when everything could be right. When
 /// writing, the stream must be zeros. When reading fails, `ledger` and `retired` are
 /// of no use until they have been read again.
-pub fn pass(
+pub fn pass<R: Rules>(
     fields: &mut Fields<'_>,
     id: BoardId,
     counters: &mut Counters,
@@ -258,6 +278,8 @@ pub fn pass(
     retired: &mut Retired,
 ) -> Option<usize> {
     pass_counters(fields, id, counters)?;
+    // The check comes last, when all that it is over has been passed.
+    fields.go_on_at(place::REST_CHECK.end);
     pass_settings(fields, &mut ledger.settings)?;
     fields.word(&mut ledger.carried_in.hours, place::CARRIED_IN_HOURS);
     fields.long(&mut ledger.carried_in.stitches, place::CARRIED_IN_STITCHES);
@@ -294,7 +316,10 @@ pub fn pass(
         fields.half(&mut day, line::DAY);
         line.day = Some(day).filter(|d| *d != 0);
     }
-    fields.is_complete().then_some(fields.position() / 8)
+    let length = fields.position() / 8;
+    let check = check(fields.bytes().get(BOUND_BYTES..length)?);
+    fields.go_on_at(place::REST_CHECK.start);
+    (fields.narrow(check, place::REST_CHECK) == check || !R::check_rest()).then_some(length)
 }
 
 /// Passes the start of a stream: the counters. `None` when it is of another version
@@ -418,7 +443,8 @@ pub fn encode(
 ) -> Option<usize> {
     stream.fill(0);
     let (mut counters, mut ledger, mut retired) = (*counters, ledger.clone(), retired.clone());
-    pass(&mut Fields::writer(stream, 0), id, &mut counters, &mut ledger, &mut retired)
+    let mut fields = Fields::writer(stream, 0);
+    pass::<Sound>(&mut fields, id, &mut counters, &mut ledger, &mut retired)
 }
 
 /// Member `index` of `count` (the parity's index is `count`) of a stream, in an
@@ -448,7 +474,7 @@ pub fn decode(stream: &[u8]) -> Option<(Ledger, Retired)> {
     let mut fields = Fields::reader(stream, 0);
     let mut ledger = Ledger::new(Settings::default(), Key::new([0; crate::authority::KEY_BYTES]));
     let (mut counters, mut retired) = (Counters::default(), Retired::default());
-    pass(&mut fields, BoardId(0), &mut counters, &mut ledger, &mut retired)?;
+    pass::<Sound>(&mut fields, BoardId(0), &mut counters, &mut ledger, &mut retired)?;
     Some((ledger, retired))
 }
 

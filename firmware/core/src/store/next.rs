@@ -125,15 +125,24 @@ impl<R: Rules> Store<R> {
         self.stream.fill(0);
         let mut fields = Fields::writer(&mut self.stream, 0);
         let counters = &mut self.draft_counters;
-        let length =
-            snapshot::pass(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
-                .ok_or(Fault::MemoryWornOut)?;
+        let length = snapshot::pass::<R>(
+            &mut fields,
+            self.id,
+            counters,
+            &mut self.ledger,
+            &mut self.retired,
+        )
+        .ok_or(Fault::MemoryWornOut)?;
         let mut count = 0;
         while usize::from(count) * MEMBER_BYTES < length {
             count += 1;
         }
         let mark = self.draft_counters.power_ups as u8 & (MARKS - 1);
-        self.draft = Some(Draft { base: self.head, next: MemberPlace { index: 0, count, mark } });
+        self.draft = Some(Draft {
+            base: self.head,
+            next: MemberPlace { index: 0, count, mark },
+            binding: snapshot::binding::<R>(&self.stream),
+        });
         self.snapshot_wanted = false;
         Ok(())
     }
@@ -149,7 +158,7 @@ impl<R: Rules> Store<R> {
     fn encode(&mut self, job: Job, entry: Option<&Entry>) {
         self.record = [0; RECORD_BYTES];
         let base_slot = self.base.map_or(0, |base| base.slot);
-        let mut pointers = Pointers::new(base_slot, self.entry_slot);
+        let mut pointers = Pointers::new(base_slot, self.base_binding, self.entry_slot);
         let mut fields = Fields::writer(&mut self.record, PAYLOAD_BIT);
         match (job, self.draft, entry) {
             (Job::Checkpoint, ..) => {
@@ -158,7 +167,8 @@ impl<R: Rules> Store<R> {
             (Job::Commit, Some(draft), _) => {
                 self.delta = self.counters;
                 self.delta.merge(&self.draft_counters, Merge::TakeAway);
-                pointers = Pointers::new(draft.base.slot, None);
+                let binding = if R::write_binding() { draft.binding } else { self.base_binding };
+                pointers = Pointers::new(draft.base.slot, binding, None);
                 checkpoint::pass::<R>(&mut fields, &mut pointers, &mut self.delta);
             }
             (Job::EntryCopy { second }, _, Some(entry)) => {

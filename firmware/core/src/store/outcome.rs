@@ -36,7 +36,9 @@ impl<R: Rules> Store<R> {
                 if !R::commit_twice() {
                     self.commits_left = 0;
                 }
-                self.base = self.draft.take().map(|draft| draft.base);
+                if let Some(draft) = self.draft.take() {
+                    (self.base, self.base_binding) = (Some(draft.base), draft.binding);
+                }
                 self.base_counters = self.draft_counters;
                 (self.entry_slot, self.entries) = (None, 0);
                 self.note_saved();

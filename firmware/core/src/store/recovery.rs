@@ -43,7 +43,12 @@ const COPY_REACH_SLOTS: u16 = 6;
 const MEMBER_REACH_SLOTS: u16 = 48;
 /// Longest journal chain that is followed; the writer stops far below it.
 const CHAIN_MAX: u8 = 40;
+/// No slot of any ring.
+const NO_SLOT: u16 = u16::MAX;
+/// With a slot, the name of no snapshot.
+const NO_NAME: u32 = 1 << 31;
 
+/// In `Chain`, `seen` is the entry before the one whose first copy was found.
 #[derive(Clone, Copy, Debug)]
 enum At {
     Reference { slot: u16 },
@@ -53,7 +58,7 @@ enum At {
     Scan { slot: u16 },
     FindCheckpoint { full: bool },
     Members,
-    Chain { slot: u16, reach: u16, seen: Option<Pointers> },
+    Chain { slot: u16, reach: u16, seen: Option<u16> },
 }
 
 /// The newest entry after the newest checkpoint; its delta is in `tip_delta`.
@@ -62,7 +67,8 @@ struct Tip {
     /// Its first copy, as far as is known.
     place: Place,
     number: EntryNumber,
-    base_slot: u16,
+    /// Name of the snapshot that it adds to.
+    snapshot: u32,
 }
 
 /// Where the recovery stands.
@@ -83,8 +89,13 @@ pub(super) struct Recovery {
     found_any: bool,
     seen_foreign: bool,
     seen_data: bool,
-    /// Slot of a snapshot that could not be read.
-    lost_base: Option<u16>,
+    /// Name of a snapshot that was lost: of one that is whole, though another was named in its
+    /// slot, or of none but the slot.
+    lost: Option<u32>,
+    /// Name of the snapshot that is looked for.
+    snapshot: u32,
+    /// The record that names the snapshot.
+    holder: Place,
     /// The newest checkpoint or entry: all that follows was left unfinished.
     tail: Option<Place>,
     tip: Option<Tip>,
@@ -114,7 +125,9 @@ impl Recovery {
             found_any: false,
             seen_foreign: false,
             seen_data: false,
-            lost_base: None,
+            lost: None,
+            snapshot: 0,
+            holder: start,
             tail: None,
             tip: None,
             tip_delta: Counters::default(),
@@ -326,7 +339,7 @@ impl<R: Rules> Store<R> {
             self.recovery.tail.get_or_insert(place);
             if kind == Some(RecordKind::Checkpoint) {
                 self.found_checkpoint(place);
-            } else if self.recovery.lost_base.is_none() {
+            } else if self.recovery.lost.is_none() {
                 self.found_entry(place);
             }
         }
@@ -338,11 +351,13 @@ impl<R: Rules> Store<R> {
         let Some((pointers, _)) = self.read_entry() else { return };
         let number = self.entry.number;
         match &mut self.recovery.tip {
-            None if pointers.base_slot < self.ring.slots() => {
-                self.recovery.tip = Some(Tip { place, number, base_slot: pointers.base_slot });
+            None if pointers.base_slot() < self.ring.slots() => {
+                self.recovery.tip = Some(Tip { place, number, snapshot: pointers.snapshot });
                 self.recovery.tip_delta = self.entry.at;
             }
-            Some(tip) if tip.number == number => tip.place = place,
+            Some(tip) if tip.number == number && tip.snapshot == pointers.snapshot => {
+                tip.place = place;
+            }
             _ => {}
         }
     }
@@ -350,9 +365,11 @@ impl<R: Rules> Store<R> {
     #[inline(never)]
     fn found_checkpoint(&mut self, place: Place) {
         let mut pointers = Pointers::of(&self.record);
-        if self.recovery.lost_base == Some(pointers.base_slot)
-            || pointers.base_slot >= self.ring.slots()
-        {
+        // Another than the one that is in its slot.
+        let is_lost = self.recovery.lost.is_some_and(|lost| {
+            lost != pointers.snapshot && checkpoint::base_slot_of(lost) == pointers.base_slot()
+        });
+        if is_lost || pointers.base_slot() >= self.ring.slots() {
             return;
         }
         let mut fields = Fields::reader(&self.record, PAYLOAD_BIT);
@@ -360,7 +377,7 @@ impl<R: Rules> Store<R> {
         // A pointer looks back from the record that holds it.
         let mut holder = place;
         if let Some(tip) = &self.recovery.tip {
-            if tip.base_slot == pointers.base_slot {
+            if tip.snapshot == pointers.snapshot {
                 if R::growth_of_entry() {
                     self.delta.merge(&self.recovery.tip_delta, Merge::RaiseTo);
                 }
@@ -368,14 +385,15 @@ impl<R: Rules> Store<R> {
                 // The checkpoint that committed the entry's snapshot was lost; the
                 // entry stands in for it.
                 self.delta = self.recovery.tip_delta;
-                pointers.base_slot = tip.base_slot;
+                pointers.snapshot = tip.snapshot;
             }
             pointers.entry_slot = tip.place.slot;
             holder = tip.place;
         }
-        let base = self.ring.last_written(pointers.base_slot, holder);
+        let base = self.ring.last_written(pointers.base_slot(), holder);
         self.entry_slot = pointers.entry().filter(|slot| *slot < self.ring.slots());
-        self.recovery.base = base;
+        (self.recovery.base, self.recovery.holder) = (base, holder);
+        self.recovery.snapshot = pointers.snapshot;
         (self.recovery.members, self.recovery.members_count) = (0, 0);
         self.start_at(base, At::Members);
     }
@@ -394,7 +412,7 @@ impl<R: Rules> Store<R> {
             over |= count != 0 && self.recovery.members >> count & 1 == 1;
         } else if kind == Some(RecordKind::Checkpoint) {
             // Its commit: all members lie before it.
-            over |= Pointers::of(&self.record).base_slot == self.recovery.base.slot;
+            over |= Pointers::of(&self.record).base_slot() == self.recovery.base.slot;
         }
         if over {
             return Ok(self.members_read());
@@ -433,6 +451,19 @@ impl<R: Rules> Store<R> {
     fn read_counters(&mut self) -> bool {
         let mut fields = Fields::reader(&self.stream, 0);
         snapshot::pass_counters(&mut fields, self.id, &mut self.base_counters).is_some()
+            && self.is_bound()
+    }
+
+    /// Whether the first members that were read are of the snapshot that is looked for.
+    #[inline(never)]
+    fn is_bound(&mut self) -> bool {
+        self.base_binding = snapshot::binding::<R>(&self.stream);
+        !R::check_binding() || self.recovery.snapshot == self.name_of_base()
+    }
+
+    /// The name of the snapshot that is there.
+    fn name_of_base(&self) -> u32 {
+        checkpoint::name(self.recovery.base.slot, self.base_binding)
     }
 
     fn tell_counters(&mut self) -> StoreEvent {
@@ -453,23 +484,28 @@ impl<R: Rules> Store<R> {
             let stream = self.stream.get(..length).unwrap_or_default();
             let mut fields = Fields::reader(stream, 0);
             let counters = &mut self.base_counters;
-            snapshot::pass(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
+            snapshot::pass::<R>(&mut fields, self.id, counters, &mut self.ledger, &mut self.retired)
                 .is_some()
         };
-        if !whole {
-            // Look for an older checkpoint with another snapshot.
-            self.recovery.lost_base = Some(self.recovery.base.slot);
+        if !(self.is_bound() && whole) {
+            // Look for an older checkpoint: of what is there, if it was the record that named
+            // it that does not belong to it; else with another snapshot.
+            let mut from = self.recovery.base;
+            let mut lost = u32::from(from.slot) + NO_NAME;
+            if whole && self.recovery.lost.is_none() {
+                (from, lost) = (self.recovery.holder, self.name_of_base());
+            }
+            self.recovery.lost = Some(lost);
             (self.recovery.tip, self.recovery.told) = (None, false);
             self.snapshot_wanted = true;
-            let place = self.ring.before(self.recovery.base);
-            self.start_at(place, At::FindCheckpoint { full: false });
+            self.start_at(self.ring.before(from), At::FindCheckpoint { full: false });
             return Some(StoreEvent::Trouble(Fault::SnapshotLost));
         }
         self.recovery.number = None;
         self.recovery.decided = Decided::new();
         self.entries = 0;
         self.recovery.at =
-            At::Chain { slot: self.entry_slot.unwrap_or(u16::MAX), reach: 0, seen: None };
+            At::Chain { slot: self.entry_slot.unwrap_or(NO_SLOT), reach: 0, seen: None };
         (!self.recovery.told).then(|| self.tell_counters())
     }
 
@@ -516,7 +552,7 @@ impl<R: Rules> Store<R> {
         medium: &mut M,
         slot: u16,
         reach: u16,
-        seen: Option<Pointers>,
+        seen: Option<u16>,
     ) -> Stepped {
         if slot >= self.ring.slots() {
             return Ok(Some(self.recovered()));
@@ -524,7 +560,7 @@ impl<R: Rules> Store<R> {
         if reach > COPY_REACH_SLOTS || self.entries >= CHAIN_MAX {
             // One copy is missing, or both.
             self.snapshot_wanted |= R::written_anew();
-            self.next_in_chain(seen.unwrap_or_default());
+            self.next_in_chain(seen.unwrap_or(NO_SLOT));
             return Ok(seen.is_none().then_some(StoreEvent::Trouble(Fault::JournalGap)));
         }
         let at = self.ring.ahead(slot, reach);
@@ -544,12 +580,15 @@ impl<R: Rules> Store<R> {
     }
 
     #[inline(never)]
-    fn take_copy(&mut self, slot: u16, reach: u16, seen: Option<Pointers>) {
+    fn take_copy(&mut self, slot: u16, reach: u16, seen: Option<u16>) {
         let Some((pointers, second)) = self.read_entry() else { return };
         let number = self.entry.number;
-        if pointers.base_slot != self.recovery.base.slot
-            || self.recovery.number.is_some_and(|wanted| wanted != number)
-        {
+        let is_of_base = if R::check_binding_of_copies() {
+            pointers.snapshot == self.name_of_base()
+        } else {
+            pointers.base_slot() == self.recovery.base.slot
+        };
+        if !is_of_base || self.recovery.number.is_some_and(|wanted| wanted != number) {
             return;
         }
         if seen.is_none() {
@@ -561,19 +600,19 @@ impl<R: Rules> Store<R> {
                 self.retired.insert(self.entry.subject);
             }
         }
+        let next = pointers.entry().unwrap_or(NO_SLOT);
         if seen.is_some() || second || R::journal_copies() < 2 || !R::second_copy_looked_for() {
             // Only the second copy: the first is damaged.
             let is_half = seen.is_none() && second && R::journal_copies() > 1;
             self.snapshot_wanted |= is_half && R::written_anew();
-            self.next_in_chain(pointers);
+            self.next_in_chain(next);
         } else {
-            self.recovery.at = At::Chain { slot, reach: reach + 1, seen: Some(pointers) };
+            self.recovery.at = At::Chain { slot, reach: reach + 1, seen: Some(next) };
         }
     }
 
-    fn next_in_chain(&mut self, pointers: Pointers) {
+    fn next_in_chain(&mut self, slot: u16) {
         self.recovery.number = self.recovery.number.map(EntryNumber::previous);
-        let slot = pointers.entry().unwrap_or(u16::MAX);
         self.recovery.at = At::Chain { slot, reach: 0, seen: None };
     }
 

@@ -44,11 +44,15 @@ fn a_stream_of_another_version_or_with_settings_that_cannot_be_is_refused() {
     assert!(snapshot::decode(&sound).is_some());
     assert!(snapshot::decode_counters(&sound).is_some());
     let mut other = sound;
-    other[0] = 2;
+    other[0] = 1;
     assert!(snapshot::decode(&other).is_none() && snapshot::decode_counters(&other).is_none());
-    // Pulses per revolution: the first byte of the settings, after 180 of counters.
+    // Pulses per revolution: the first byte of the settings, after 180 of counters and a check.
     let mut other = sound;
-    other[180] = 0;
+    other[184] = 0;
+    assert!(snapshot::decode(&other).is_none());
+    // The last of the settings that a check is over.
+    let mut other = sound;
+    other[253] ^= 1;
     assert!(snapshot::decode(&other).is_none());
     assert!(snapshot::decode_counters(&sound[..179]).is_none(), "cut short");
 }
@@ -75,12 +79,14 @@ fn a_members_place_comes_back_for_every_index_count_and_mark() {
 #[test]
 fn a_checkpoint_without_an_entry_names_its_own_snapshot_twice() {
     for entry_slot in [None, Some(17), Some(1_023)] {
-        let checkpoint = Checkpoint { base_slot: 300, entry_slot, delta: Counters::default() };
+        let checkpoint =
+            Checkpoint { base_slot: 300, binding: 0x2A5, entry_slot, delta: Counters::default() };
         let record = checkpoint.encode::<Sound>();
         assert_eq!(Checkpoint::decode(&record).entry_slot, entry_slot);
-        let bits = u32::from_le_bytes([record[3], record[4], record[5], 0]);
+        let bits = u32::from_le_bytes([record[3], record[4], record[5], record[6]]);
         assert_eq!(bits & 0x3FF, 300);
-        assert_eq!(bits >> 10 & 0x3FF, entry_slot.map_or(300, u32::from));
+        assert_eq!(bits >> 10 & 0x3FF, 0x2A5);
+        assert_eq!(bits >> 20 & 0x3FF, entry_slot.map_or(300, u32::from));
     }
 }
 

@@ -1,6 +1,7 @@
 //! Tests of `shaftbook-core` through its public interface. They are one program, so that the
 //! crate is linked only once.
 
+mod binding;
 mod board;
 mod codec;
 mod days;

@@ -3,8 +3,9 @@
 
 use crate::support::{Bench, Plain, fitting};
 use shaftbook_core::board::{Command, Effect};
+use shaftbook_core::codec::checkpoint::Pointers;
 use shaftbook_core::codec::entry::StoredEntry;
-use shaftbook_core::codec::frame::{self, Header};
+use shaftbook_core::codec::frame::{self, Header, Record};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
@@ -187,8 +188,11 @@ fn an_entry_of_the_lap_before_is_not_taken_for_a_lost_one() {
     for slot in [head.slot, head.slot + 1] {
         bench.part.bytes[usize::from(slot) * SLOT..][..SLOT].fill(0x5A);
     }
+    let commit: Record =
+        *bench.part.bytes[usize::from(head.slot - 1) * SLOT..].first_chunk().unwrap();
     let stale = StoredEntry {
         base_slot: 0,
+        binding: Pointers::of(&commit).binding(),
         previous_slot: None,
         second_copy: false,
         entry: Entry {

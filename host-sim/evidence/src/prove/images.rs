@@ -29,10 +29,10 @@ use shaftbook_world::bus::{Part, Tear};
 use shaftbook_world::figures::CounterFigures;
 use shaftbook_world::judge::neither_lost_nor_invented;
 
-use super::Run;
+use super::{Run, two_lives};
 
 /// 256 slots: half of it is still a part that there is.
-const GEOMETRY: Geometry = Geometry { size_bytes: 16_384, page_bytes: 64 };
+pub(super) const GEOMETRY: Geometry = Geometry { size_bytes: 16_384, page_bytes: 64 };
 const SLOTS: usize = GEOMETRY.size_bytes as usize / RECORD_BYTES;
 /// Smallest part that there is, bytes.
 const SIZE_MIN_BYTES: usize = 8_192;
@@ -81,6 +81,7 @@ pub fn says_what_is_missing<D: Device<Rules: ReadingRules>>(run: &mut Run) {
             run.figure("records said to be missing, at most", seen.1);
         }
     }
+    two_lives::spliced::<D>(run);
 }
 
 fn report<D: Device<Rules: ReadingRules>>(

@@ -66,7 +66,7 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
     let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
     for kind in 0..3 {
         match kind {
-            0 => (0..34 + rng.next_u32() % 10).for_each(|_| {
+            0 => (0..28 + rng.next_u32() % 10).for_each(|_| {
                 bench.thread_break(any_needle(&mut rng), &mut |_| {});
                 // As fast as anybody can thread a needle, and faster.
                 bench.pass_to(bench.now_us + 1_000_000, &mut |_| {});
@@ -79,6 +79,9 @@ fn full_fields<D: Device>(seed: u64) -> Result<(), String> {
                 bench.jump(false, &mut |_| {});
             }
             1 => {}
+            _ if !D::HAS_PANEL => {
+                (0..4_100 + rng.next_u32() % 300).for_each(|_| bench.trim(&mut |_| {}));
+            }
             _ => bench.trim(&mut |_| {}),
         }
         let truth = bench.truth();
@@ -226,7 +229,9 @@ fn part_with<D: Device>(counters: &Counters, seed: u64) -> Vec<u8> {
         snapshot::write_member(&mut record, &stream, place);
         put(index as u16, RecordKind::Snapshot, record);
     }
-    let checkpoint = Checkpoint { base_slot: 0, entry_slot: None, delta: Counters::default() };
+    let binding = snapshot::binding::<Sound>(&stream);
+    let checkpoint =
+        Checkpoint { base_slot: 0, binding, entry_slot: None, delta: Counters::default() };
     for slot in [count as u16 + 1, count as u16 + 2] {
         put(slot, RecordKind::Checkpoint, checkpoint.encode::<Sound>());
     }

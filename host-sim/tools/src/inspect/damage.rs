@@ -25,6 +25,7 @@ pub(super) fn damage(
         base_slot: s.base.slot,
         members: s.members,
         missing: s.missing.clone(),
+        is_another: s.is_another,
         counters: s
             .counters
             .as_ref()

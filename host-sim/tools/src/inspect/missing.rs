@@ -433,7 +433,7 @@ impl Search<'_> {
         };
         self.reading.entries.iter().any(|used| {
             used.stored.entry.number == stored.entry.number
-                && used.stored.base_slot == stored.base_slot
+                && used.stored.pointers().snapshot == stored.pointers().snapshot
         })
     }
 

@@ -4,7 +4,7 @@
 //!
 //! Not done here: judging whether the two readings agree (`report`).
 
-use shaftbook_core::codec::checkpoint::Checkpoint;
+use shaftbook_core::codec::checkpoint::{Checkpoint, Pointers};
 use shaftbook_core::codec::entry::StoredEntry;
 use shaftbook_core::codec::frame::{Header, RecordKind};
 use shaftbook_core::codec::snapshot::{
@@ -13,6 +13,7 @@ use shaftbook_core::codec::snapshot::{
 use shaftbook_core::counters::Counters;
 use shaftbook_core::journal::{EntryNumber, Event};
 use shaftbook_core::ledger::Ledger;
+use shaftbook_core::rules::Sound;
 use shaftbook_core::store::ring::Place;
 
 use super::apply::apply;
@@ -48,6 +49,8 @@ pub struct SnapshotFound {
     pub slots: Vec<u16>,
     /// Its counters, if they can be had even though the rest cannot.
     pub counters: Option<Counters>,
+    /// It is whole, and the record that names it is bound to another.
+    pub is_another: bool,
 }
 
 /// What the reading gave.
@@ -136,8 +139,8 @@ struct Start {
     checkpoint: Place,
     /// Whether the delta of jumps, glitches, missed edges and breaks is the checkpoint's.
     has_others: bool,
-    base_slot: u16,
-    entry_slot: Option<u16>,
+    /// To the snapshot, and to the newest entry.
+    pointers: Pointers,
     delta: Counters,
     unfinished: Vec<u16>,
 }
@@ -171,15 +174,18 @@ impl<'a> Reader<'a> {
         let mut start = self.newest_start();
         loop {
             let Some(found) = start else { return Err(lost) };
-            let base = self.image.ring().last_written(found.base_slot, found.holder);
-            let (mut snapshot, stream) = self.snapshot(base);
+            let base = self.image.ring().last_written(found.pointers.base_slot(), found.holder);
+            let (mut snapshot, stream) = self.snapshot(base, found.pointers.binding());
             let delta = found.delta;
             let others = if found.has_others { found.checkpoint } else { base };
             snapshot.counters = snapshot.counters.map(|base| base.plus(&delta));
+            let binding = stream.as_ref().map(|stream| snapshot::binding::<Sound>(stream));
             let decoded = stream.and_then(|stream| {
                 Some((snapshot::decode_counters(&stream)?, snapshot::decode(&stream)?))
             });
-            if let Some((counters, (ledger, retired))) = decoded {
+            let is_whole = decoded.is_some();
+            let bound = decoded.filter(|_| binding == Some(found.pointers.binding()));
+            if let Some((counters, (ledger, retired))) = bound {
                 snapshot.counters = Some(counters.plus(&delta));
                 let (entries, gap) = self.chain(&found, &counters);
                 let (counted_at, others_at) = kept_at.unwrap_or((found.holder, others));
@@ -192,7 +198,7 @@ impl<'a> Reader<'a> {
                     counted_at,
                     others_at,
                     ledger_at: found.holder,
-                    entry_slot: found.entry_slot,
+                    entry_slot: found.pointers.entry(),
                     next_by_snapshot: ledger.next_entry,
                     lifetime,
                     ledger,
@@ -210,8 +216,13 @@ impl<'a> Reader<'a> {
             if snapshot.counters.is_some() {
                 kept_at.get_or_insert((found.holder, others));
             }
+            snapshot.is_another = is_whole;
+            // The record that names it may be what is wrong: an older one may be bound to it.
+            let is_strange = is_whole && lost.is_empty();
             lost.push(snapshot);
-            start = self.older_start(self.image.ring().before(base), found.base_slot);
+            let (from, may_be) = if is_strange { (found.holder, binding) } else { (base, None) };
+            let from = self.image.ring().before(from);
+            start = self.older_start(from, found.pointers.base_slot(), may_be);
         }
     }
 
@@ -229,7 +240,8 @@ impl<'a> Reader<'a> {
                             Some((stored, place))
                         }
                         (Some((tip, _)), Some(stored))
-                            if tip.entry.number == stored.entry.number =>
+                            if tip.entry.number == stored.entry.number
+                                && tip.pointers().snapshot == stored.pointers().snapshot =>
                         {
                             Some((tip, place))
                         }
@@ -259,14 +271,13 @@ impl<'a> Reader<'a> {
             return Start {
                 holder: place,
                 checkpoint: place,
-                base_slot: checkpoint.base_slot,
                 has_others: true,
-                entry_slot: checkpoint.entry_slot,
+                pointers: checkpoint.pointers(),
                 delta: checkpoint.delta,
                 unfinished,
             };
         };
-        let same_base = stored.base_slot == checkpoint.base_slot;
+        let same_base = stored.pointers().snapshot == checkpoint.pointers().snapshot;
         if !same_base {
             // Its commit was lost: the members stand, the checkpoint does not.
             unfinished.clear();
@@ -275,8 +286,7 @@ impl<'a> Reader<'a> {
             holder: *tip_place,
             checkpoint: place,
             has_others: same_base,
-            base_slot: stored.base_slot,
-            entry_slot: Some(tip_place.slot),
+            pointers: Pointers { entry_slot: tip_place.slot, ..stored.pointers() },
             delta: if same_base {
                 checkpoint.delta.most(&stored.entry.at)
             } else {
@@ -286,19 +296,22 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// From `from` back to a checkpoint that names another snapshot than `lost_base`.
-    fn older_start(&self, from: Place, lost_base: u16) -> Option<Start> {
+    /// From `from` back to a checkpoint that names another snapshot than that at `lost_base`, or
+    /// that one with the binding that it `may_be` of.
+    fn older_start(&self, from: Place, lost_base: u16, may_be: Option<u16>) -> Option<Start> {
         self.back_from(from).find_map(|place| {
             let is_checkpoint = self.live(place) == Some(RecordKind::Checkpoint);
             let checkpoint =
                 is_checkpoint.then(|| Checkpoint::decode(&self.image.record(place.slot)))?;
-            let other = checkpoint.base_slot != lost_base && checkpoint.base_slot < self.slots();
+            let other = checkpoint.base_slot != lost_base || Some(checkpoint.binding) == may_be;
+            let other = other && checkpoint.base_slot < self.slots();
             other.then(|| Self::start(place, checkpoint, None, Vec::new()))
         })
     }
 
-    /// The snapshot at `base`, and its stream if that is whole.
-    fn snapshot(&self, base: Place) -> (SnapshotFound, Option<Vec<u8>>) {
+    /// The snapshot at `base`, and its stream if that is whole; its counters only if they are of
+    /// this `binding`.
+    fn snapshot(&self, base: Place, binding: u16) -> (SnapshotFound, Option<Vec<u8>>) {
         let ring = self.image.ring();
         let mut members: [Option<[u8; MEMBER_BYTES]>; MEMBERS_MAX + 1] = [None; MEMBERS_MAX + 1];
         let (mut first, mut slots) = (None, Vec::new());
@@ -337,6 +350,7 @@ impl<'a> Reader<'a> {
         let count = first.map_or(0, |(count, _)| usize::from(count));
         // The firmware tells the counters before it makes a member good.
         let firsts: Option<Vec<_>> = members[..COUNTER_MEMBERS].iter().copied().collect();
+        let firsts = firsts.filter(|m| snapshot::binding::<Sound>(m.as_flattened()) == binding);
         let counters = firsts.and_then(|m| snapshot::decode_counters(m.as_flattened()));
         let missing: Vec<usize> = (0..=count).filter(|i| members[*i].is_none()).collect();
         let found = SnapshotFound {
@@ -345,6 +359,7 @@ impl<'a> Reader<'a> {
             missing: if count == 0 { Vec::new() } else { missing.clone() },
             slots,
             counters,
+            is_another: false,
         };
         if count == 0 {
             return (found, None);
@@ -363,15 +378,15 @@ impl<'a> Reader<'a> {
     /// The entries since the snapshot, oldest first, and where one is missing.
     fn chain(&self, start: &Start, base: &Counters) -> (Vec<EntryFound>, Option<u16>) {
         let mut entries: Vec<EntryFound> = Vec::new();
-        let mut next = start.entry_slot.filter(|slot| *slot < self.slots());
+        let mut next = start.pointers.entry().filter(|slot| *slot < self.slots());
         let mut gap = None;
         while let Some(slot) = next {
             let wanted = entries.last().map(|newer| newer.stored.entry.number.previous());
             let copies: Vec<(u16, StoredEntry)> = (0..=COPY_REACH_SLOTS)
                 .map(|reach| (slot + reach) % self.slots())
-                .filter(|at| self.is_since(start.base_slot, *at))
+                .filter(|at| self.is_since(start.pointers.base_slot(), *at))
                 .filter_map(|at| Some((at, self.live_entry(at)?)))
-                .filter(|(_, s)| s.base_slot == start.base_slot)
+                .filter(|(_, s)| s.pointers().snapshot == start.pointers.snapshot)
                 .filter(|(_, s)| wanted.is_none_or(|n| n == s.entry.number))
                 .collect();
             let Some((_, first)) = copies.first().copied().filter(|_| entries.len() < CHAIN_MAX)

@@ -246,7 +246,7 @@ pub struct WearMap {
     pub letters: String,
 }
 
-/// A snapshot that is not whole.
+/// A snapshot that is not whole, or not the one that was named.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct SnapshotLine {
@@ -258,6 +258,8 @@ pub struct SnapshotLine {
     pub missing: Vec<usize>,
     /// Lifetime counters that can still be had from it, if the firmware gave it up.
     pub counters: Option<CounterFigures>,
+    /// It is whole, and the record that names it is bound to another: parts of two lives.
+    pub is_another: bool,
 }
 
 /// What is damaged.

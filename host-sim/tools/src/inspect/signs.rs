@@ -33,7 +33,7 @@ pub fn slot_beyond(image: &Image, board: &BoardFound) -> Option<u16> {
     let named = (0..).zip(&board.headers).filter_map(|(slot, header)| {
         let kind = header.as_ref()?.kind;
         let pointers = Pointers::of(&image.record(slot));
-        (kind != RecordKind::Snapshot).then(|| pointers.base_slot.max(pointers.entry_slot))
+        (kind != RecordKind::Snapshot).then(|| pointers.base_slot().max(pointers.entry_slot))
     });
     named.filter(|slot| *slot >= image.ring().slots()).max()
 }

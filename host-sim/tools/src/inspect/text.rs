@@ -373,6 +373,11 @@ fn snapshot_line(out: &mut String, first: &str, snapshot: &SnapshotLine) -> fmt:
         .collect();
     let mut what = if snapshot.members == 0 {
         format!("at slot {}, no member can be read", snapshot.base_slot)
+    } else if snapshot.is_another {
+        format!(
+            "at slot {}, it is not the one that the record naming it adds to",
+            snapshot.base_slot
+        )
     } else if missing.is_empty() {
         format!("at slot {}, a field of it cannot be right", snapshot.base_slot)
     } else {

@@ -104,6 +104,11 @@ switches! {
         second_copy_looked_for() -> bool;
         written_anew() -> bool;
         mark_drafts() -> bool;
+        check_binding() -> bool;
+        check_binding_of_copies() -> bool;
+        bind_all_counters() -> bool;
+        check_rest() -> bool;
+        write_binding() -> bool;
         look_ahead() -> bool;
         head_after_newest() -> bool;
         guard_live_snapshot() -> bool;

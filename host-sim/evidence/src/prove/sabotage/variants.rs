@@ -101,6 +101,21 @@ sabotages! {
     "drafts-mixed" Trust OneBadPage
         "members of a snapshot that was cut pass for those of the next"
         { mark_drafts: no }
+    "any-snapshot" Trust SaysWhatIsMissing
+        "a checkpoint is added to whatever snapshot stands in the slot that it names"
+        { check_binding: no }
+    "entries-of-any-snapshot" Trust SaysWhatIsMissing
+        "an entry of the journal is believed whatever snapshot it adds to"
+        { check_binding_of_copies: no }
+    "bound-to-the-first-member" Trust SaysWhatIsMissing
+        "a checkpoint is bound to the first member of its snapshot only"
+        { bind_all_counters: no }
+    "ledger-of-any-snapshot" Trust SaysWhatIsMissing
+        "the members of a snapshot after the first four are not checked against them"
+        { check_rest: no }
+    "bound-to-the-old-snapshot" Order NeverBackwards
+        "the checkpoint that commits a snapshot is bound to the one before"
+        { write_binding: no }
     "copies-in-one-slot" Redundancy OneBadPage
         "the second copy of a journal entry goes over the first"
         { copies_apart: no }

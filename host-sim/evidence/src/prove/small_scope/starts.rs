@@ -157,6 +157,6 @@ fn slots_to_snapshot<R: Rules>(world: &World<R>) -> Option<u16> {
     let newest = (usize::from(head) + SLOTS - 1) % SLOTS;
     let record = &world.slots[newest];
     let is_checkpoint = Header::decode(record)?.kind == RecordKind::Checkpoint;
-    let base = Pointers::of(record).base_slot;
+    let base = Pointers::of(record).base_slot();
     is_checkpoint.then(|| (base + SLOTS as u16 - head) % SLOTS as u16)
 }
