@@ -61,7 +61,7 @@ pub(super) fn board_id(text: &str) -> Result<u64, String> {
 }
 
 fn page_bytes() -> impl TypedValueParser<Value = u16> {
-    PossibleValuesParser::new(["16", "32", "64", "128"]).try_map(|text| text.parse::<u16>())
+    PossibleValuesParser::new(["16", "32", "64", "128", "256"]).try_map(|text| text.parse::<u16>())
 }
 
 /// Does it.
