@@ -121,6 +121,8 @@ pub const FEW: [u8; 5] = [0, 1, 3, 7 + 3, 7 + 60];
 pub const FEWEST: [u8; 3] = [0, 1, 7 + 60];
 /// Old, all new but the CRC. (New is what is left of a cut later on, before the next cycle.)
 pub const ENDS: [u8; 2] = [0, 7 + 60];
+/// All new but the CRC. (Old is what is left of a cut at rest, or after the cycle before.)
+pub const LAST: [u8; 1] = [7 + 60];
 
 /// The number of `path`; `None` when it is too long for one.
 #[must_use]
@@ -224,7 +226,7 @@ mod tests {
         assert_eq!(tears.len(), usize::from(TEARS));
         assert!((1..64).all(|bytes| tears.contains(&Tear::Prefix(bytes))));
         assert!(
-            [&AT_BORDERS[..], &FEW, &FEWEST, &ENDS].concat().iter().all(|number| *number < TEARS)
+            [&AT_BORDERS[..], &FEW, &FEWEST, &ENDS, &LAST].concat().iter().all(|number| *number < TEARS)
         );
         assert_eq!(tear(7 + 60), Tear::Prefix(60));
     }
