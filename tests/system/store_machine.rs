@@ -110,6 +110,7 @@ impl ReferenceStateMachine for Script {
             2 => Just((32_768, 64)),
             1 => Just((8_192, 128)),
             1 => Just((8_192, 16)),
+            1 => Just((16_384, 256)),
             1 => Just((65_536, 64)),
         ];
         (shape, 0..600_u16, any::<u64>())

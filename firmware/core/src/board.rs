@@ -400,7 +400,9 @@ impl<R: Rules> Board<R> {
             StoreEvent::SlotRetired(slot) => {
                 if R::note_retired() && !self.note(Event::SlotRetired, slot) {
                     // A snapshot names it instead.
-                    self.store.want_snapshot();
+                    if R::retired_without_room() {
+                        self.store.want_snapshot();
+                    }
                 }
                 None
             }

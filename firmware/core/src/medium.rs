@@ -24,9 +24,10 @@ pub enum MediumError {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Geometry {
-    /// Capacity: 8,192 to 65,536, a multiple of `page_bytes`.
+    /// Capacity: 8,192 to 65,536, at least 64 slots, a multiple of 128 and of `page_bytes`. Of
+    /// a larger part, as those with pages of 256 are, its first 65,536 bytes.
     pub size_bytes: u32,
-    /// Bytes one program cycle can alter: a power of two, 16 to 128. A part
+    /// Bytes one program cycle can alter: a power of two, 16 to 256. A part
     /// without pages (FRAM) says 64: the unit the store writes anyway.
     pub page_bytes: u16,
 }
@@ -42,9 +43,11 @@ impl Geometry {
         self.size_bytes >= 8_192
             && self.size_bytes <= 65_536
             && page_bytes >= 16
-            && page_bytes <= 128
+            && page_bytes <= 256
             && page_bytes.is_power_of_two()
             && self.size_bytes.trailing_zeros() >= 7
+            // Pages of 256: whole ones, and no fewer slots than on the smallest part.
+            && (page_bytes <= 128 || self.size_bytes >= 16_384 && self.size_bytes % 256 == 0)
     }
 }
 

@@ -61,7 +61,7 @@ impl Retired {
 
     /// The retired slots, in order.
     pub fn iter(&self) -> impl Iterator<Item = u16> + '_ {
-        (0..SLOTS_MAX).filter(|slot| self.contains(*slot))
+        (0..SLOTS_MAX).filter(|slot| self.contains(*slot)).take(self.len())
     }
 }
 

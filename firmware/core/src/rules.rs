@@ -74,8 +74,24 @@ rules! {
     retire
     /// A retired slot is noted in the journal.
     note_retired
+    /// A slot is programmed whatever it seems to hold already.
+    always_programmed
     /// The copies of a journal entry are in slots of their own.
     copies_apart
+    /// The note of a retired slot has two copies, as every entry.
+    retirement_twice
+    /// A retired slot for whose note there is no room asks for a snapshot, which names it.
+    retired_without_room
+    /// An entry waits until a snapshot under way is committed.
+    entry_waits_for_snapshot
+    /// A missing member of a snapshot is made good from its parity.
+    member_made_good
+    /// After a boot, an entry that is the newest record stays where it is.
+    newest_entry_stays
+    /// Failures of the part in a row end with one thing that it does as asked.
+    failures_end
+    /// Slots in a row that differ end with one that does not.
+    differing_ends
     /// A snapshot carries a parity member.
     snapshot_parity
     /// All members of a snapshot are written before it is committed.

@@ -415,7 +415,7 @@ impl<R: Rules> Store<R> {
         }
         match self.recovery_step(medium) {
             Ok(event) => {
-                self.trouble.worked();
+                self.trouble.worked::<R>();
                 event
             }
             Err(error) => self.trouble.failed(now, error),
@@ -433,7 +433,7 @@ impl<R: Rules> Store<R> {
         let job = *job;
         match writer.step::<R, M>(now, medium, &self.record, &mut self.back) {
             slot_writer::SlotStep::Again => {
-                self.trouble.worked();
+                self.trouble.worked::<R>();
                 None
             }
             slot_writer::SlotStep::Pause(us) => {
@@ -441,7 +441,7 @@ impl<R: Rules> Store<R> {
                 None
             }
             slot_writer::SlotStep::Stored => {
-                self.trouble.worked();
+                self.trouble.worked::<R>();
                 self.job = None;
                 self.stored(job)
             }

@@ -246,6 +246,12 @@ impl Proof {
         }
     }
 
+    /// What bounds its search, if that is all of something and nothing is drawn.
+    #[must_use]
+    pub fn bounds(self, quick: bool) -> Option<String> {
+        (self == Self::SmallScope).then(|| small_scope::scope::bounds(quick))
+    }
+
     /// How many runs a plan takes of it.
     #[must_use]
     pub const fn runs(self, quick: bool) -> u64 {

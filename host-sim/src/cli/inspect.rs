@@ -62,7 +62,7 @@ pub(super) fn board_id(text: &str) -> Result<u64, String> {
 
 /// The lengths of pages that a part can have.
 pub(super) fn page_bytes() -> impl TypedValueParser<Value = u16> {
-    PossibleValuesParser::new(["16", "32", "64", "128"]).try_map(|text| text.parse::<u16>())
+    PossibleValuesParser::new(["16", "32", "64", "128", "256"]).try_map(|text| text.parse::<u16>())
 }
 
 /// Does it.

@@ -203,6 +203,7 @@ struct Row {
     proof: &'static str,
     claim: &'static str,
     cases: u64,
+    bounds: Option<String>,
     worst: String,
     held: bool,
     failing_case: Option<String>,
@@ -218,6 +219,7 @@ impl Row {
             proof: outcome.proof.name(),
             claim: outcome.proof.claim(),
             cases: outcome.cases,
+            bounds: outcome.proof.bounds(args.is_quick()),
             worst: outcome.worst.clone(),
             held: outcome.held(),
             replay: outcome.failure.as_ref().map(|failure| failure.replay(plan, board)),
@@ -231,6 +233,9 @@ impl Row {
         let cases = grouped(self.cases);
         let mut text = format!("{:<16} {held:<6} {cases:>12} cases\n", self.proof);
         let _ = writeln!(text, "  {}", self.claim);
+        if let Some(bounds) = &self.bounds {
+            let _ = writeln!(text, "  bounds: {bounds}");
+        }
         if !self.worst.is_empty() {
             let _ = writeln!(text, "  worst: {}", self.worst);
         }

@@ -49,11 +49,12 @@ const BOOT_US: u64 = 6_000_000;
 const STEPS_MAX: usize = 48;
 /// Parts that are there. The last is too small for a board to be wired for: it sits behind
 /// the reference part's driver.
-const SHAPES: [Geometry; 5] = [
+const SHAPES: [Geometry; 6] = [
     Geometry::REFERENCE,
     Geometry { size_bytes: 8_192, page_bytes: 16 },
     Geometry { size_bytes: 8_192, page_bytes: 32 },
     Geometry { size_bytes: 65_536, page_bytes: 128 },
+    Geometry { size_bytes: 16_384, page_bytes: 256 },
     Geometry { size_bytes: 4_096, page_bytes: 64 },
 ];
 

@@ -68,7 +68,7 @@ pub struct ScenarioPart {
     pub kind: PartKindName,
     /// Capacity, bytes, 8,192 to 65,536.
     pub size_bytes: u32,
-    /// Page, bytes, 16 to 128, a power of two.
+    /// Page, bytes, 16 to 256, a power of two; at most a 64th of the capacity.
     pub page_bytes: u16,
     /// Program time of one page, µs, 0 to 20,000 (an FRAM's is taken as 0).
     pub program_us: u32,

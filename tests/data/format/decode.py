@@ -629,7 +629,7 @@ def decode(data, page_bytes, board):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--page-bytes", type=int, default=64, choices=(16, 32, 64, 128))
+    parser.add_argument("--page-bytes", type=int, default=64, choices=(16, 32, 64, 128, 256))
     parser.add_argument("--board", type=lambda text: int(text, 16))
     parser.add_argument("images", nargs="+")
     args = parser.parse_args()
@@ -637,7 +637,8 @@ def main():
     for name in args.images:
         with open(name, "rb") as file:
             data = file.read()
-        if not 8_192 <= len(data) <= 65_536 or len(data) % 128:
+        step = max(128, args.page_bytes)
+        if not 64 * step <= len(data) <= 65_536 or len(data) % step:
             sys.exit(f"{name}: {len(data)} bytes: no part has this size")
         results.append(decode(data, args.page_bytes, args.board))
     json.dump(results, sys.stdout)

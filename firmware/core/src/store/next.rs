@@ -73,6 +73,9 @@ impl<R: Rules> Store<R> {
         if self.first_copy.is_some() && wanted.entry.is_some() {
             return Ok(Some(Job::EntryCopy { second: true }));
         }
+        if !R::entry_waits_for_snapshot() && wanted.entry.is_some() && self.base.is_some() {
+            return Ok(Some(Job::EntryCopy { second: false }));
+        }
         if self.draft_is_complete() {
             return Ok(Some(Job::Commit));
         }

@@ -9,6 +9,7 @@ use super::trouble::LONG_RETRY_PAUSE_US;
 use super::{ALIASES, DIFFERING_SLOTS, Job, Stage, Store, StoreEvent, slot_writer};
 use crate::counters::Merge;
 use crate::fault::Fault;
+use crate::journal::Event;
 use crate::medium::Medium;
 use crate::retired::RETIRED_MAX;
 use crate::rules::Rules;
@@ -19,7 +20,9 @@ impl<R: Rules> Store<R> {
     #[inline(never)]
     pub(super) fn stored(&mut self, job: Job) -> Option<StoreEvent> {
         let place = self.head;
-        self.differing = 0;
+        if R::differing_ends() {
+            self.differing = 0;
+        }
         if R::copies_apart() || job != (Job::EntryCopy { second: false }) {
             self.advance();
         }
@@ -71,7 +74,8 @@ impl<R: Rules> Store<R> {
 
     pub(super) fn entry_copy_stored(&mut self, place: Place, second: bool) -> Option<StoreEvent> {
         let first = *self.first_copy.get_or_insert(place.slot);
-        if R::journal_copies() > 1 && !second {
+        let is_once = self.entry.event == Event::SlotRetired && !R::retirement_twice();
+        if R::journal_copies() > 1 && !second && !is_once {
             return None;
         }
         self.first_copy = None;

@@ -522,6 +522,9 @@ impl<R: Rules> Store<R> {
         if missing & (missing - 1) != 0 {
             return false; // more than one
         }
+        if !R::member_made_good() {
+            return true;
+        }
         // Before the next one is lost.
         self.snapshot_wanted |= R::written_anew();
         let lost = missing.trailing_zeros() as u8;
@@ -622,7 +625,8 @@ impl<R: Rules> Store<R> {
         // Members of a snapshot that was cut are overwritten in the same lap: a board
         // that is cut in every snapshot must not eat up the ring.
         let tail = self.recovery.tail.unwrap_or(newest);
-        self.head = if R::head_after_newest() {
+        let is_left = R::newest_entry_stays() || self.recovery.tip.is_none();
+        self.head = if R::head_after_newest() && is_left {
             self.ring.usable_after::<R>(tail, &self.retired)
         } else {
             tail

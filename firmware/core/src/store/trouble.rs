@@ -5,6 +5,7 @@
 use super::StoreEvent;
 use crate::fault::Fault;
 use crate::medium::MediumError;
+use crate::rules::Rules;
 use crate::time::Instant;
 
 /// Pause after a failure of the part or the bus, µs.
@@ -78,8 +79,10 @@ impl Trouble {
     }
 
     /// The part did as asked.
-    pub(super) fn worked(&mut self) {
-        self.failures = 0;
+    pub(super) fn worked<R: Rules>(&mut self) {
+        if R::failures_end() {
+            self.failures = 0;
+        }
         if let Some(fault) = self.failing.take() {
             self.over = Some(fault);
         }

@@ -84,7 +84,10 @@ mod tests {
         assert!(!is_accepted(0x50, 32_768, 0));
         assert!(!is_accepted(0x50, 32_768, 8));
         assert!(!is_accepted(0x50, 32_768, 48));
-        assert!(!is_accepted(0x50, 65_536, 256));
+        assert!(is_accepted(0x50, 65_536, 256) && is_accepted(0x50, 16_384, 256));
+        assert!(!is_accepted(0x50, 16_384 - 256, 256), "fewer than 64 slots");
+        assert!(!is_accepted(0x50, 32_768 + 128, 256), "half a page");
+        assert!(!is_accepted(0x50, 65_536, 512));
         assert!(!is_accepted(0x50, 32_768 + 32, 64));
     }
 }

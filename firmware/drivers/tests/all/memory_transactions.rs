@@ -47,7 +47,7 @@ fn a_program_within_a_page_is_one_transaction() {
 
 #[test]
 fn a_program_over_a_page_border_is_split_at_the_border() {
-    for page_bytes in [16_u16, 32, 64, 128] {
+    for page_bytes in [16_u16, 32, 64, 128, 256] {
         // Five bytes, the first two on the page before.
         let border = 3 * page_bytes;
         let mut expected = write_at(0x50, (border - 2).to_be_bytes(), &[1, 2]);
@@ -63,8 +63,8 @@ fn a_program_over_a_page_border_is_split_at_the_border() {
 
 #[test]
 fn a_whole_page_goes_in_one_program_and_no_more() {
-    for page_bytes in [16_usize, 32, 64, 128] {
-        let data: Vec<u8> = (0..=page_bytes as u8).collect();
+    for page_bytes in [16_usize, 32, 64, 128, 256] {
+        let data: Vec<u8> = (0..=page_bytes).map(|byte| byte as u8).collect();
         let expected = write_at(0x50, [0, 0], &data[..page_bytes]);
         eeprom(part_of(32_768, page_bytes as u16), &expected, |part| {
             assert_eq!(part.begin_program(0, &data), Ok(page_bytes));

@@ -32,11 +32,12 @@ const NESTED: usize = 3;
 const FLAPS: u32 = 200;
 
 /// Parts on which the supply flaps, beside one that is drawn: the reference part; small pages,
-/// of which a record takes four; and the smallest ring.
-const FLAPPING_PARTS: [Geometry; 3] = [
+/// of which a record takes four; and the smallest ring, with pages of 128 and of 256 bytes.
+const FLAPPING_PARTS: [Geometry; 4] = [
     Geometry::REFERENCE,
     Geometry { size_bytes: 8_192, page_bytes: 16 },
     Geometry { size_bytes: 8_192, page_bytes: 128 },
+    Geometry { size_bytes: 16_384, page_bytes: 256 },
 ];
 
 /// Slots before the end of its ring to which a part that is drawn is brought.

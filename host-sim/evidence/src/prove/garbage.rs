@@ -40,7 +40,7 @@ pub fn garbage_boots<D: Device>(run: &mut Run) {
     if !D::HAS_PANEL {
         run.case(|| every_fault_is_journalled::<D::Rules>(seed));
     }
-    for page_bytes in [16, 32, 128] {
+    for page_bytes in [16, 32, 128, 256] {
         run.case(|| {
             other_pages::<D>(seed, page_bytes)
                 .map_err(|what| format!("pages of {page_bytes}: {what}"))

@@ -3,293 +3,358 @@
 //! From each [`starts::Start`] on the smallest ring, 64 slots, every path of power-ups is gone,
 //! up to a number of cuts and of records: every sequence of records, a cut in every program
 //! cycle (a cut at any other bus byte leaves what a cut in the cycle before or after it may
-//! leave), every tear of the level's list, and the same again in each recovery. Parts that hold
-//! the same bytes, and of which the same is known, are one state. Each state is powered up and
-//! must pass the checks of [`world`].
+//! leave: a test tries every one), every tear of the level's list, and the same again in each
+//! recovery. Parts that hold the same bytes, and of which the same is known, are one state. Each
+//! state is powered up and must pass the checks of [`world`].
 //!
 //! The seed changes nothing. The states of one start are searched on one core, breadth first:
 //! by cuts, then by records. So the first path that fails is a shortest one from its start.
 //!
 //! - [`path`]: a path in words and as a number
+//! - [`scope`]: how far the searches go
 //! - [`starts`]: where the searches begin
+//! - [`slots`]: the part, with and without a bus
 //! - [`world`]: one power-up, and what may never be
-//! - this file: the search, its bounds, and the replay of a path
+//! - `key`: what tells states apart
+//! - this file: the search, and the replay of a path
 
+mod key;
 pub mod path;
+pub mod scope;
+pub mod slots;
 pub mod starts;
+#[cfg(test)]
+mod tests;
 pub mod world;
 
 use std::collections::HashSet;
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::rc::Rc;
 
+use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::rules::Rules;
 
-use self::path::{AT_BORDERS, CYCLES_MAX, Cut, EVERY, FEW, FEWEST, Leg, Record};
+use self::key::key;
+use self::path::{CYCLES_MAX, Cut, Leg, Record};
+use self::scope::{Scope, scopes};
+use self::slots::{Image, SLOTS, Slot, Wire};
 use self::starts::Start;
-use self::world::{Cycle, Known, SLOTS, Slot, World};
+use self::world::{Cycle, Known, World};
 use super::{CaseId, FailedCase, Run};
-
-/// How far the search goes.
-#[derive(Clone, Copy, Debug)]
-pub struct Scope {
-    /// Records in a path, beside those that a power-up makes by itself.
-    pub records: usize,
-    /// The tears of each cut of a path: as many lists as a path has cuts.
-    pub tears: &'static [&'static [u8]],
-    /// Whether after the first power-up each slot is lost or overwritten too.
-    pub decays: bool,
-}
-
-impl Scope {
-    /// One cut, and one of its recovery.
-    pub const QUICK: &'static [Self] =
-        &[Self { records: 1, tears: &[&AT_BORDERS, &FEWEST], decays: true }];
-    /// Two searches: every tear of the first cut, and one cut of its recovery; then three
-    /// nested cuts of the recoveries, with fewer tears. A state of both counts in both.
-    pub const FULL: &'static [Self] = &[
-        Self { records: 1, tears: &[&EVERY, &FEW], decays: true },
-        Self { records: 1, tears: &[&AT_BORDERS, &FEWEST, &FEWEST, &FEWEST], decays: false },
-    ];
-}
-
-/// The image of a state: the slots in which it is not that of its start.
-type Changed = Vec<(u8, Slot)>;
 
 /// A part without supply.
 #[derive(Clone, Debug)]
 struct State {
-    changed: Changed,
-    known: Known,
+    image: Image,
+    known: Rc<Known>,
     path: Vec<Leg>,
 }
 
 impl State {
+    /// Equal for equal states.
     fn key(&self) -> u128 {
-        let half = |salt: u64| {
-            let mut hasher = DefaultHasher::new();
-            (salt, &self.changed, &self.known).hash(&mut hasher);
-            hasher.finish()
-        };
-        u128::from(half(1)) << 64 | u128::from(half(2))
+        key_of(self.image.key(), key(&*self.known))
     }
 
+    /// Records of its path.
     fn records(&self) -> usize {
         self.path.iter().map(|leg| leg.records.len()).sum()
     }
 }
 
-/// The search from one start.
-struct Search<'a> {
-    start: Start,
-    slots: &'a [Slot],
+/// The key of a state, of those of its image and of what is known.
+fn key_of(image: u128, known: u128) -> u128 {
+    image.wrapping_add(known.rotate_left(1))
+}
+
+/// What one search brought.
+#[derive(Debug, Default)]
+struct Searched {
+    /// The states met, each with the records of the path on which it was met.
+    seen: HashSet<(u128, u8)>,
+    /// Cuts tried.
+    transitions: u64,
+    /// It was told to stop.
+    is_stopped: bool,
+    /// The path that failed, and how.
+    failure: Option<(Vec<Leg>, String)>,
 }
 
 /// Proof 14.
 pub fn small_scope<R: Rules + Clone>(run: &mut Run) {
     let Some(start) = Start::ALL.get(run.number as usize).copied() else { return };
-    let scopes = if run.quick { Scope::QUICK } else { Scope::FULL };
-    let (slots, known) = match start.state::<R>() {
-        Ok(state) => state,
+    let root = match start.state::<R>() {
+        Ok((image, known)) => State { image, known: Rc::new(known), path: Vec::new() },
         Err(what) => return run.case(|| Err(what)),
     };
-    let search = Search { start, slots: &slots };
-    let root = State { changed: Vec::new(), known, path: Vec::new() };
     if let Some(number) = run.only {
         run.cases = number;
         if let Some(path) = path::of_number(number) {
             run.cases += 1;
-            if let Err(what) = search.replay::<R>(root, &path) {
-                search.failed(run, &path, &what);
+            if let Err(what) = replay::<R>(root, &path) {
+                failed(run, start, &path, &what);
             }
         }
         return;
     }
-    for scope in scopes {
-        if !run.is_over() {
-            search.all::<R>(run, root.clone(), scope);
+    let (mut checked, mut transitions) = (HashSet::new(), 0);
+    for scope in scopes(run.quick) {
+        let searched = search::<R>(&root, scope, true, &mut |state| {
+            if !checked.insert(state) {
+                return Checked::Before;
+            }
+            run.cases += 1;
+            if run.is_over() { Checked::NoMore } else { Checked::Now }
+        });
+        transitions += searched.transitions;
+        if let Some((path, what)) = searched.failure {
+            return failed(run, start, &path, &what);
         }
     }
+    run.figure("states from one start", checked.len() as f64);
+    run.figure("cuts from one start", transitions as f64);
 }
 
-impl Search<'_> {
-    /// Level by level: a level has one cut more than the one before.
-    fn all<R: Rules + Clone>(&self, run: &mut Run, root: State, scope: &Scope) {
-        let mut seen = HashSet::from([root.key()]);
-        let mut transitions = 0_u64;
-        run.cases += 1;
-        if let Err(what) = self.check::<R>(&root) {
-            return self.failed(run, &root.path, &what);
-        }
-        let mut level = vec![root];
-        for (depth, tears) in scope.tears.iter().enumerate() {
-            let is_last = depth + 1 == scope.tears.len();
-            let mut next = Vec::new();
-            for records in 0..=scope.records {
-                for state in &level {
-                    let Some(more) = records.checked_sub(state.records()) else { continue };
-                    let decays = scope.decays && depth == 0;
-                    let mut failure = None;
-                    self.expand::<R>(state, more, tears, decays, &mut |outcome| {
-                        if failure.is_some() {
-                            return;
-                        }
-                        transitions += 1;
-                        match outcome {
-                            Ok(child) => {
-                                if !seen.insert(child.key()) {
-                                    return;
-                                }
-                                run.cases += 1;
-                                if let Err(what) = self.check::<R>(&child) {
-                                    failure = Some((child.path, what));
-                                } else if !is_last {
-                                    next.push(child);
-                                }
-                            }
-                            Err(failed) => failure = Some(failed),
-                        }
-                    });
-                    if let Some((path, what)) = failure {
-                        return self.failed(run, &path, &what);
-                    }
-                    if run.is_over() {
+/// What is to be done with a state that was met for the first time in a search.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Checked {
+    /// Check it.
+    Now,
+    /// It was checked in another search.
+    Before,
+    /// The search is over.
+    NoMore,
+}
+
+/// Searches level by level: a level has one cut more than the one before. With `once`, states
+/// that are equal are one. `meet` is told the key of each state that is met.
+fn search<R: Rules + Clone>(
+    root: &State,
+    scope: &Scope,
+    once: bool,
+    meet: &mut impl FnMut(u128) -> Checked,
+) -> Searched {
+    let mut searched = Searched::default();
+    let mut level = Vec::new();
+    if searched.is_new(root.key(), 0, once) {
+        searched.meet::<R>(root.clone(), meet, &mut level);
+    }
+    for (depth, tears) in scope.tears.iter().enumerate() {
+        let is_last = depth + 1 == scope.tears.len();
+        let decays = scope.decays && depth == 0;
+        let mut next = Vec::new();
+        for records in 0..=scope.records {
+            for state in &level {
+                let Some(more) = records.checked_sub(state.records()) else { continue };
+                expand::<R>(state, more, tears, decays, &mut |outcome| {
+                    if searched.is_over() {
                         return;
                     }
-                }
-            }
-            level = next;
-        }
-        run.figure("states from one start", seen.len() as f64);
-        run.figure("transitions from one start", transitions as f64);
-    }
-
-    /// Powers a state up and lets it come to rest.
-    fn power_up<R: Rules + Clone>(&self, state: &State) -> World<R> {
-        let mut slots = self.slots.to_vec();
-        for (slot, bytes) in &state.changed {
-            slots[usize::from(*slot)] = *bytes;
-        }
-        let mut world = World::powered(slots, state.known.clone());
-        world.work();
-        world
-    }
-
-    fn check<R: Rules + Clone>(&self, state: &State) -> Result<(), String> {
-        self.power_up::<R>(state).violation.map_or(Ok(()), Err)
-    }
-
-    /// All states to which `state` leads with `more` records and one cut.
-    fn expand<R: Rules + Clone>(
-        &self,
-        state: &State,
-        more: usize,
-        tears: &[u8],
-        decays: bool,
-        found: &mut impl FnMut(Result<State, (Vec<Leg>, String)>),
-    ) {
-        let world = self.power_up::<R>(state);
-        let mut sequences: Vec<(Vec<Record>, World<R>)> = vec![(Vec::new(), world)];
-        for _ in 0..more {
-            let mut longer = Vec::new();
-            for (records, world) in sequences {
-                for record in Record::ALL {
-                    let (mut records, mut world) = (records.clone(), world.clone());
-                    records.push(record);
-                    world.record(record);
-                    if let Some(what) = world.violation {
-                        let leg = Leg { records, cut: Cut::AtRest };
-                        return found(Err((with(&state.path, leg), what)));
+                    searched.transitions += 1;
+                    match outcome {
+                        Ok((key, child)) => {
+                            if searched.is_new(key, records, once) {
+                                searched.meet::<R>(child(), meet, &mut next);
+                            }
+                        }
+                        Err(failed) => searched.failure = Some(failed),
                     }
-                    longer.push((records, world));
+                    if is_last {
+                        next.clear();
+                    }
+                });
+                if searched.is_over() {
+                    return searched;
                 }
-            }
-            sequences = longer;
-        }
-        for (records, world) in &sequences {
-            let mut go = |cut| {
-                let leg = Leg { records: records.clone(), cut };
-                if let Some(child) = self.child(state, world, leg) {
-                    found(Ok(child));
-                }
-            };
-            for cycle in 1..=world.cycles.len().min(usize::from(CYCLES_MAX)) {
-                for tear in tears {
-                    go(Cut::InCycle(cycle as u8, *tear));
-                }
-            }
-            go(Cut::AtRest);
-            if decays {
-                (0..SLOTS as u8).for_each(|slot| go(Cut::SlotLost(slot)));
-                (0..SLOTS as u8).for_each(|slot| go(Cut::SlotAstray(slot)));
             }
         }
+        level = next;
+    }
+    searched
+}
+
+impl Searched {
+    fn is_over(&self) -> bool {
+        self.failure.is_some() || self.is_stopped
     }
 
-    /// What `leg` leaves, at whose end `world` is, having come from `state`.
-    fn child<R: Rules + Clone>(&self, state: &State, world: &World<R>, leg: Leg) -> Option<State> {
-        let mut slots = world.slots.clone();
-        let known = match leg.cut {
-            Cut::AtRest => world.known(),
-            Cut::SlotLost(slot) => {
-                slots[usize::from(slot)] = [0xFF; world::RECORD_BYTES];
-                hurt(world)
-            }
-            Cut::SlotAstray(slot) => {
-                let newest = usize::from(world.store().head().slot) + SLOTS - 1;
-                slots[usize::from(slot)] = slots[newest % SLOTS];
-                hurt(world)
-            }
-            Cut::InCycle(number, tear) => {
-                let after = world.cycles.get(usize::from(number).checked_sub(1)?..)?;
-                let cycle: &Cycle = after.first()?;
-                // Back to when it began.
-                for later in after.iter().rev() {
-                    slots[usize::from(later.slot)] = later.before;
-                }
-                path::tear(tear).apply(&mut slots[usize::from(cycle.slot)], &cycle.after);
-                if cycle.known.stuck.contains(&cycle.slot) {
-                    slots[usize::from(cycle.slot)] = cycle.before;
-                }
-                cycle.known.clone()
-            }
-        };
-        let pairs = slots.iter().zip(self.slots).enumerate();
-        let changed = pairs.filter(|(_, (now, then))| now != then);
-        let changed = changed.map(|(slot, (now, _))| (slot as u8, *now)).collect();
-        Some(State { changed, known, path: with(&state.path, leg) })
+    /// Whether a state is one that has to be looked at.
+    fn is_new(&mut self, key: u128, records: usize, once: bool) -> bool {
+        self.seen.insert((key, records as u8)) || !once
     }
 
-    /// Goes one path, and powers up at its end.
-    fn replay<R: Rules + Clone>(&self, root: State, path: &[Leg]) -> Result<(), String> {
-        let mut state = root;
-        for leg in path {
-            let mut world = self.power_up::<R>(&state);
-            for record in &leg.records {
-                if world.violation.is_none() {
-                    world.record(*record);
+    /// Checks a state that is new.
+    fn meet<R: Rules + Clone>(
+        &mut self,
+        state: State,
+        meet: &mut impl FnMut(u128) -> Checked,
+        level: &mut Vec<State>,
+    ) {
+        match meet(state.key()) {
+            Checked::NoMore => self.is_stopped = true,
+            Checked::Now => {
+                if let Some(what) = power_up::<R>(&state).violation {
+                    self.failure = Some((state.path, what));
+                    return;
                 }
             }
-            if let Some(what) = world.violation {
-                return Err(what);
-            }
-            state = self.child(&state, &world, leg.clone()).ok_or("there is no such cut")?;
+            Checked::Before => {}
         }
-        self.check::<R>(&state)
-    }
-
-    fn failed(&self, run: &mut Run, path: &[Leg], what: &str) {
-        let legs: Vec<String> = path.iter().map(ToString::to_string).collect();
-        let legs = if legs.is_empty() { String::new() } else { legs.join("; ") + "; " };
-        let case = path::number_of(path).unwrap_or(u64::MAX);
-        let seen = format!("from {:?}: {legs}power-up: {what}", self.start);
-        run.failure = Some(FailedCase { id: CaseId { case, ..run.id }, seen });
-        run.first_failed.fetch_min(run.number, std::sync::atomic::Ordering::Relaxed);
+        level.push(state);
     }
 }
 
-/// What is known when a slot goes bad at rest: its record may be the newest.
-fn hurt<R: Rules + Clone>(world: &World<R>) -> Known {
-    Known { is_hurt: true, acknowledged: world.earlier, ..world.known() }
+/// Powers a state up and lets it come to rest.
+fn power_up<R: Rules + Clone>(state: &State) -> World<R> {
+    let mut world = World::powered(state.image.clone(), (*state.known).clone());
+    world.work();
+    world
+}
+
+/// All states to which `state` leads with `more` records and one cut, each by its key.
+fn expand<R: Rules + Clone>(
+    state: &State,
+    more: usize,
+    tears: &[u8],
+    decays: bool,
+    found: &mut impl FnMut(Result<(u128, &dyn Fn() -> State), (Vec<Leg>, String)>),
+) {
+    let mut sequences: Vec<(Vec<Record>, World<R>)> = vec![(Vec::new(), power_up(state))];
+    for _ in 0..more {
+        let mut longer = Vec::new();
+        for (records, world) in sequences {
+            for record in Record::ALL {
+                let (mut records, mut world) = (records.clone(), world.clone());
+                records.push(record);
+                world.record(record);
+                if let Some(what) = world.violation {
+                    let leg = Leg { records, cut: Cut::AtRest };
+                    return found(Err((with(&state.path, leg), what)));
+                }
+                longer.push((records, world));
+            }
+        }
+        sequences = longer;
+    }
+    for (records, world) in &sequences {
+        let path = |cut| with(&state.path, Leg { records: records.clone(), cut });
+        for (number, Rewound { image, cycle }) in rewound(world) {
+            let known = Rc::new(cycle.known.clone());
+            let known_key = key(&*known);
+            for tear in tears {
+                let torn = torn(cycle, *tear);
+                let slot = usize::from(cycle.begun.slot);
+                let child = || {
+                    let mut image = image.clone();
+                    image.set(slot, torn);
+                    let path = path(Cut::InCycle(number, *tear));
+                    State { image, known: Rc::clone(&known), path }
+                };
+                found(Ok((key_of(image.key_with(slot, &torn), known_key), &child)));
+            }
+        }
+        let mut at_rest = |cut| {
+            let (image, known) = left_at_rest(world, cut);
+            let known = Rc::new(known);
+            let key = key_of(image.key(), key(&*known));
+            let child =
+                || State { image: image.clone(), known: Rc::clone(&known), path: path(cut) };
+            found(Ok((key, &child)));
+        };
+        at_rest(Cut::AtRest);
+        if decays {
+            (0..SLOTS as u8).for_each(|slot| at_rest(Cut::SlotLost(slot)));
+            (0..SLOTS as u8).for_each(|slot| at_rest(Cut::SlotAstray(slot)));
+        }
+    }
+}
+
+/// A program cycle, and the image when it began.
+struct Rewound<'a> {
+    image: Image,
+    cycle: &'a Cycle,
+}
+
+/// The cycles of a power-up, the first first, each with its number.
+fn rewound<R: Rules + Clone>(world: &World<R>) -> Vec<(u8, Rewound<'_>)> {
+    let mut image = world.part.image().clone();
+    let cycles = (1_u8..).zip(&world.cycles).collect::<Vec<_>>().into_iter().rev();
+    let mut all: Vec<_> = cycles
+        .map(|(number, cycle)| {
+            image.set(cycle.begun.slot.into(), cycle.begun.before);
+            (number, Rewound { image: image.clone(), cycle })
+        })
+        .collect();
+    all.reverse();
+    all.truncate(CYCLES_MAX.into());
+    all
+}
+
+/// What the slot of `cycle` holds when it was cut.
+fn torn(cycle: &Cycle, tear: u8) -> Slot {
+    let mut torn = cycle.begun.before;
+    if !cycle.known.stuck.contains(&cycle.begun.slot) {
+        path::tear(tear).apply(&mut torn, &cycle.begun.after);
+    }
+    torn
+}
+
+/// What a cut at rest leaves; nothing else is one.
+fn left_at_rest<R: Rules + Clone>(world: &World<R>, cut: Cut) -> (Image, Known) {
+    let mut image = world.part.image().clone();
+    match cut {
+        Cut::AtRest | Cut::InCycle(..) => return (image, world.known()),
+        Cut::SlotLost(slot) => image.set(slot.into(), [0xFF; RECORD_BYTES]),
+        Cut::SlotAstray(slot) => {
+            let newest = usize::from(world.store().head().slot) + SLOTS - 1;
+            let newest = *image.slot(newest);
+            image.set(slot.into(), newest);
+        }
+    }
+    // The slot that went bad may be that of the newest record.
+    let known = Known { is_hurt: true, acknowledged: world.earlier, ..world.known() };
+    (image, known)
+}
+
+/// What `leg` leaves, at whose end `world` is, having come from `state`; `None` if it has no
+/// such cycle.
+fn child<R: Rules + Clone>(state: &State, world: &World<R>, leg: Leg) -> Option<State> {
+    let (image, known) = match leg.cut {
+        Cut::InCycle(number, tear) => {
+            let found = rewound(world).into_iter().find(|(it, _)| *it == number);
+            let (_, Rewound { mut image, cycle }) = found?;
+            image.set(cycle.begun.slot.into(), torn(cycle, tear));
+            (image, cycle.known.clone())
+        }
+        at_rest => left_at_rest(world, at_rest),
+    };
+    Some(State { image, known: Rc::new(known), path: with(&state.path, leg) })
+}
+
+/// Goes one path, and powers up at its end.
+fn replay<R: Rules + Clone>(root: State, path: &[Leg]) -> Result<(), String> {
+    let mut state = root;
+    for leg in path {
+        let mut world = power_up::<R>(&state);
+        for record in &leg.records {
+            if world.violation.is_none() {
+                world.record(*record);
+            }
+        }
+        if let Some(what) = world.violation {
+            return Err(what);
+        }
+        state = child(&state, &world, leg.clone()).ok_or("there is no such cut")?;
+    }
+    power_up::<R>(&state).violation.map_or(Ok(()), Err)
+}
+
+fn failed(run: &mut Run, start: Start, path: &[Leg], what: &str) {
+    let legs: Vec<String> = path.iter().map(ToString::to_string).collect();
+    let legs = if legs.is_empty() { String::new() } else { legs.join("; ") + "; " };
+    let case = path::number_of(path).unwrap_or(u64::MAX);
+    let seen = format!("from {start:?}: {legs}power-up: {what}");
+    run.failure = Some(FailedCase { id: CaseId { case, ..run.id }, seen });
+    run.first_failed.fetch_min(run.number, std::sync::atomic::Ordering::Relaxed);
 }
 
 fn with(path: &[Leg], leg: Leg) -> Vec<Leg> {

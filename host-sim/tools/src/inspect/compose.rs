@@ -241,8 +241,10 @@ fn wear_map(image: &Image, reading: &Reading, states: &[SlotState], retired: &[u
 fn notes(image: &Image, board: Option<&BoardFound>, is_given: bool) -> Vec<String> {
     let mut notes = signs::notes(image, board);
     let records = board.map_or(0, BoardFound::records);
-    let page_bytes = if image.geometry().page_bytes > 64 { 64 } else { 128 };
-    if let Some(other) = image.with_pages(page_bytes) {
+    let given = image.geometry().page_bytes;
+    // One of each length of slots but the one given.
+    for page_bytes in [64, 128, 256].into_iter().filter(|page| *page != given.max(64)) {
+        let Some(other) = image.with_pages(page_bytes) else { continue };
         let fitting = match board.filter(|_| is_given) {
             Some(board) => BoardFound::read(&other, board.id).records(),
             None => boards_on(&other).iter().map(BoardFound::records).max().unwrap_or(0),
@@ -250,8 +252,7 @@ fn notes(image: &Image, board: Option<&BoardFound>, is_given: bool) -> Vec<Strin
         if fitting > records {
             notes.push(format!(
                 "{fitting} records fit with --page-bytes {page_bytes}, {records} with \
-                 --page-bytes {}: the page length given may be wrong",
-                image.geometry().page_bytes
+                 --page-bytes {given}: the page length given may be wrong"
             ));
         }
     }

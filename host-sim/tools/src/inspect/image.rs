@@ -56,7 +56,7 @@ impl Image {
         let Some(ring) = Ring::new(geometry) else {
             let what = format!(
                 "{size}, pages of {page_bytes}: a part has 8,192 to 65,536 bytes, a multiple of \
-                 128, and pages of 16, 32, 64 or 128"
+                 128, and pages of 16, 32, 64 or 128; or pages of 256 and at least 64 of them"
             );
             return Err(InputError::new(name, what));
         };

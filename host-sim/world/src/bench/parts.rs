@@ -12,11 +12,13 @@ use shaftbook_drivers::memory::{PartKind, WiredPart};
 use crate::bus::Part;
 
 /// Pages, bytes.
-pub const PAGES_BYTES: [u16; 4] = [16, 32, 64, 128];
-/// A part's size is a multiple of it, bytes.
+pub const PAGES_BYTES: [u16; 5] = [16, 32, 64, 128, 256];
+/// A part's size is a multiple of it, and of its pages, bytes.
 pub const SIZE_STEP_BYTES: u32 = 128;
-/// Smallest and largest part, bytes.
+/// Smallest and largest part, bytes; with pages of 256 the smallest is [`SMALLEST_OF_256_BYTES`].
 pub const SIZES_BYTES: (u32, u32) = (8_192, 65_536);
+/// Smallest part with pages of 256 bytes: it has 64 of them.
+pub const SMALLEST_OF_256_BYTES: u32 = 16_384;
 /// Bus address of the parts.
 const ADDRESS: u8 = 0x50;
 
@@ -33,16 +35,20 @@ pub fn part(kind: PartKind, size_bytes: u32, page_bytes: u16) -> Option<WiredPar
 /// Never: all that are drawn are supported.
 pub fn any_part(rng: &mut Pcg32) -> WiredPart {
     let is_fram = rng.next_u32().is_multiple_of(4);
-    let page_bytes = if is_fram { 64 } else { PAGES_BYTES[rng.next_u32() as usize % 4] };
-    let (least, most) = (SIZES_BYTES.0 / SIZE_STEP_BYTES, SIZES_BYTES.1 / SIZE_STEP_BYTES);
+    let page_bytes = if is_fram { 64 } else { PAGES_BYTES[rng.next_u32() as usize % 5] };
+    let (step, least, powers) = match page_bytes {
+        256 => (256, SMALLEST_OF_256_BYTES, 3),
+        _ => (SIZE_STEP_BYTES, SIZES_BYTES.0, 4),
+    };
+    let (least, most) = (least / step, SIZES_BYTES.1 / step);
     let steps = if rng.next_u32().is_multiple_of(2) {
-        let power = least << (rng.next_u32() % 4);
+        let power = least << (rng.next_u32() % powers);
         (power + rng.next_u32() % 3).saturating_sub(1).clamp(least, most)
     } else {
         least + rng.next_u32() % (most - least + 1)
     };
     let kind = if is_fram { PartKind::Fram } else { PartKind::Eeprom };
-    part(kind, steps * SIZE_STEP_BYTES, page_bytes).expect("a part that is promised")
+    part(kind, steps * step, page_bytes).expect("a part that is promised")
 }
 
 /// The part of a run: in one of `every` runs drawn, else the reference part.
@@ -115,6 +121,9 @@ mod tests {
         let eeproms = PAGES_BYTES.into_iter().map(move |page| (PartKind::Eeprom, page));
         eeproms
             .chain([(PartKind::Fram, 64)])
+            .filter(move |(_, page)| {
+                *page < 256 || size_bytes >= SMALLEST_OF_256_BYTES && size_bytes % 256 == 0
+            })
             .map(move |(kind, page)| part(kind, size_bytes, page).expect("a part that is promised"))
     }
 
@@ -176,5 +185,9 @@ mod tests {
         }
         assert!(drawn.iter().any(|wired| wired.kind() == PartKind::Fram));
         assert!(PAGES_BYTES.iter().all(|p| drawn.iter().any(|w| w.geometry().page_bytes == *p)));
+        let of_256 = || drawn.iter().filter(|wired| wired.geometry().page_bytes == 256);
+        for limit in [64, 65, 127, 128, 129, 255, 256] {
+            assert!(of_256().any(|wired| slots(wired) == limit), "{limit} slots of 256 bytes");
+        }
     }
 }

@@ -98,7 +98,7 @@ impl Part {
     ///
     /// # Errors
     /// [`WrongImage`] when the image is not as long as the part, or the shape is not
-    /// one a part can have: pages a power of two, at most 128, a whole number of them.
+    /// one a part can have: pages a power of two, at most 256, a whole number of them.
     pub fn from_image(image: Vec<u8>, geometry: Geometry) -> Result<Self, WrongImage> {
         let size_bytes = geometry.size_bytes as usize;
         let page_bytes = usize::from(geometry.page_bytes);

@@ -7,7 +7,7 @@ use rand_core::Rng;
 use rand_pcg::Pcg32;
 
 /// Longest page a tear can describe, bytes.
-pub(super) const PAGE_BYTES_MAX: usize = 128;
+pub(super) const PAGE_BYTES_MAX: usize = 256;
 
 /// The outcome of a cut program cycle, for the whole page.
 ///
@@ -20,8 +20,9 @@ pub enum Tear {
     /// What it holds after a whole cycle.
     New,
     /// New up to this byte of the page, old from it on.
-    Prefix(u8),
-    /// Byte `i` of the page is new where bit `i` is set, else old.
+    Prefix(u16),
+    /// Byte `i` of the page is new where bit `i` modulo 128 is set, else old: of a longer page
+    /// each half alike. (A record ends at byte 64, so of what is read nothing is left out.)
     Mix(u128),
     /// 0xFF everywhere.
     Erased,
@@ -31,7 +32,7 @@ pub enum Tear {
 
 impl Tear {
     /// Turns the page from what it held into what the cut leaves. `new` is as long as
-    /// `page`, at most 128 bytes.
+    /// `page`, at most 256 bytes.
     pub fn apply(self, page: &mut [u8], new: &[u8]) {
         match self {
             Self::Old => {}
@@ -42,7 +43,7 @@ impl Tear {
             }
             Self::Mix(mask) => {
                 for (bit, (byte, new)) in page.iter_mut().zip(new).enumerate() {
-                    if mask >> bit & 1 == 1 {
+                    if mask >> (bit % 128) & 1 == 1 {
                         *byte = *new;
                     }
                 }
@@ -59,7 +60,7 @@ impl Tear {
         match rng.next_u32() % 6 {
             0 => Self::Old,
             1 => Self::New,
-            2 => Self::Prefix((rng.next_u32() % (u32::from(page_bytes) + 1)) as u8),
+            2 => Self::Prefix((rng.next_u32() % (u32::from(page_bytes) + 1)) as u16),
             3 => Self::Mix(u128::from(rng.next_u64()) << 64 | u128::from(rng.next_u64())),
             4 => Self::Erased,
             _ => Self::Garbage(rng.next_u64()),
@@ -70,7 +71,7 @@ impl Tear {
     /// `draws` each of mixes and garbage, by `seed`.
     pub fn every(page_bytes: u16, draws: u32, seed: u64) -> impl Iterator<Item = Self> {
         let mut rng = Pcg32::new(seed, 0xE7E5);
-        let prefixes = (1..page_bytes).map(|count| Self::Prefix(count as u8));
+        let prefixes = (1..page_bytes).map(Self::Prefix);
         let random = (0..draws).flat_map(move |_| {
             let mask = u128::from(rng.next_u64()) << 64 | u128::from(rng.next_u64());
             [Self::Mix(mask), Self::Garbage(rng.next_u64())]
@@ -162,12 +163,28 @@ mod tests {
 
     #[test]
     fn every_tear_is_read_back_from_its_short_name() {
-        for tear in Tear::every(128, 5, 42).chain((0..50).map(|seed| Tear::draw(seed, 64))) {
+        for tear in Tear::every(256, 5, 42).chain((0..50).map(|seed| Tear::draw(seed, 64))) {
             assert_eq!(tear.to_string().parse(), Ok(tear));
         }
-        for bad in ["", "p", "p300", "mxyz", "g", "older", "x1"] {
+        for bad in ["", "p", "p70000", "mxyz", "g", "older", "x1"] {
             assert_eq!(bad.parse::<Tear>(), Err(BadTear), "{bad}");
         }
+    }
+
+    #[test]
+    fn pages_of_256_bytes_are_torn_at_each_byte_and_mixed_in_both_halves() {
+        let torn = |tear: Tear| {
+            let mut page = [0; 256];
+            tear.apply(&mut page, &[1; 256]);
+            page
+        };
+        let prefixes = Tear::every(256, 0, 1).filter(|tear| matches!(tear, Tear::Prefix(_)));
+        assert!(prefixes.map(|tear| torn(tear).iter().sum::<u8>()).eq(1..=255));
+        assert_eq!(torn(Tear::Prefix(256)), [1; 256]);
+        let mixed = torn(Tear::Mix(1 << 127 | 2));
+        let places: Vec<usize> = (0..256).filter(|at| mixed[*at] == 1).collect();
+        assert_eq!(places, [1, 127, 129, 255]);
+        assert!((0..9_000).any(|seed| Tear::draw(seed, 256) == Tear::Prefix(256)));
     }
 
     #[test]

@@ -70,7 +70,7 @@ fn part(scenario: &Scenario) -> Check {
             "part",
             format!(
                 "{} bytes in pages of {} is not a part the store can use \
-                 (8,192 to 65,536 bytes, pages of 16 to 128, a power of two)",
+                 (8,192 to 65,536 bytes, at least 64 pages, of 16 to 256, a power of two)",
                 part.size_bytes, part.page_bytes
             ),
         );

@@ -152,7 +152,7 @@ proptest! {
 
     #[test]
     fn blocks_and_bytes_agree(
-        page_bytes in prop::sample::select(vec![16_u16, 32, 64, 128]),
+        page_bytes in prop::sample::select(vec![16_u16, 32, 64, 128, 256]),
         actions in prop::collection::vec(action(), 1..40),
     ) {
         let geometry = Geometry { size_bytes: 8_192, page_bytes };

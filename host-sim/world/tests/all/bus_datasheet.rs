@@ -268,7 +268,7 @@ fn an_image_of_another_size_is_refused() {
         error.to_string(),
         "100 bytes are not the memory of a part of 32768 bytes in pages of 64"
     );
-    for (size_bytes, page_bytes) in [(32_768, 0), (32_768, 48), (32_768, 256), (96, 64), (0, 64)] {
+    for (size_bytes, page_bytes) in [(32_768, 0), (32_768, 48), (32_768, 512), (96, 64), (0, 64)] {
         assert!(Part::blank(Geometry { size_bytes, page_bytes }).is_err(), "{size_bytes}");
     }
 }

@@ -35,6 +35,7 @@ proptest! {
     fn what_is_programmed_is_what_is_read(
         shape in prop::sample::select(vec![
             (8_192, 32), (16_384, 64), (32_768, 16), (32_768, 64), (65_536, 128),
+            (65_536, 256),
         ]),
         writes in prop::collection::vec((any::<u32>(), prop::collection::vec(any::<u8>(), 1..300)), 1..8),
         seed in any::<u64>(),

@@ -52,7 +52,7 @@ impl<D: Door> Play<D> {
         match tear {
             0 => Tear::Old,
             1 => Tear::New,
-            2 => Tear::Prefix((self.seed >> 58) as u8),
+            2 => Tear::Prefix((self.seed >> 58) as u16),
             3 => Tear::Mix(u128::from(self.seed) * 0x1_0000_0001_0000_0001),
             4 => Tear::Erased,
             _ => Tear::Garbage(self.seed),

@@ -159,6 +159,14 @@ switches! {
         refit_by_measure() -> bool;
         refit_keeps() -> bool;
         every_field_asks() -> bool;
+        always_programmed() -> bool;
+        retirement_twice() -> bool;
+        retired_without_room() -> bool;
+        entry_waits_for_snapshot() -> bool;
+        member_made_good() -> bool;
+        newest_entry_stays() -> bool;
+        failures_end() -> bool;
+        differing_ends() -> bool;
         journal_copies() -> u8;
         slots_used(slots: u16) -> u16;
         lap_is_newer(a: Lap, b: Lap) -> bool;

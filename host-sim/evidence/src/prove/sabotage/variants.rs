@@ -374,6 +374,30 @@ sabotages! {
     "engineer-not-noted" Authority AsDocumented
         "the journal does not say that the engineer allowed a renewal, and the tries stay"
         { renewal_is_stated_authorised: no }
+    "header-is-enough" Trust SmallScope
+        "a slot whose header is that of the record to be written is taken to hold it"
+        { always_programmed: no }
+    "entry-overwritten" Order SmallScope
+        "after a boot the first checkpoint goes over an entry that is the newest record"
+        { newest_entry_stays: no }
+    "member-left-out" Redundancy SmallScope
+        "a snapshot is believed though one of its members is missing"
+        { member_made_good: no }
+    "entry-beside-snapshot" Order SmallScope
+        "an entry is written while a snapshot is, and is in neither when that is committed"
+        { entry_waits_for_snapshot: no }
+    "retirement-noted-once" Redundancy SmallScope
+        "the note of a retired slot has one copy"
+        { retirement_twice: no }
+    "retired-without-room" Order Heals
+        "a retired slot for whose note there is no room is on no record"
+        { retired_without_room: no }
+    "failures-add-up" Arithmetic Heals
+        "refusals of the part, hours apart, count as a row of them"
+        { failures_end: no }
+    "differing-adds-up" Arithmetic Heals
+        "slots that differed, hours apart, count as a row of them: the next try waits"
+        { differing_ends: no }
 }
 
 fn no() -> bool {

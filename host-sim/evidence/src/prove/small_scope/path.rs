@@ -19,11 +19,15 @@ pub enum Record {
     Snapshot,
     /// A checkpoint for a slot that from now on keeps what it holds: it is retired, and noted.
     Retirement,
+    /// A snapshot, of which the third member's slot keeps what it holds: the note of that
+    /// comes up while the snapshot is being written.
+    SnapshotRetiring,
 }
 
 impl Record {
     /// All of them, the one of digit 1 first.
-    pub const ALL: [Self; 4] = [Self::Checkpoint, Self::Entry, Self::Snapshot, Self::Retirement];
+    pub const ALL: [Self; 5] =
+        [Self::Checkpoint, Self::Entry, Self::Snapshot, Self::Retirement, Self::SnapshotRetiring];
 
     const fn digit(self) -> u64 {
         self as u64 + 1
@@ -41,6 +45,7 @@ impl fmt::Display for Record {
             Self::Entry => "entry",
             Self::Snapshot => "snapshot",
             Self::Retirement => "retirement",
+            Self::SnapshotRetiring => "snapshot with a retirement",
         })
     }
 }
@@ -77,7 +82,7 @@ const PLACES: u64 = 72;
 /// Radix of a kind of cut or a cycle.
 const CUTS: u64 = CYCLES_MAX as u64 + 4;
 /// Radix of a record.
-const RECORDS: u64 = 5;
+const RECORDS: u64 = 6;
 
 /// The tear of a number below [`TEARS`]: the finite share of the fault model's tears that is
 /// taken. Every prefix; of the mixes every second byte, the other ones, and each second
@@ -93,7 +98,7 @@ pub const fn tear(number: u8) -> Tear {
         5 => Tear::Mix(0xAAAA_AAAA_AAAA_AAAA),
         6 => Tear::Mix(0xF0F0_F0F0_F0F0_F0F0),
         7 => Tear::Garbage(2),
-        _ => Tear::Prefix(number - 7),
+        _ => Tear::Prefix(number as u16 - 7),
     }
 }
 
@@ -114,6 +119,10 @@ pub const AT_BORDERS: [u8; 12] = [0, 1, 2, 3, 4, 5, 7 + 1, 7 + 3, 7 + 6, 7 + 49,
 pub const FEW: [u8; 5] = [0, 1, 3, 7 + 3, 7 + 60];
 /// Old, new, all new but the CRC.
 pub const FEWEST: [u8; 3] = [0, 1, 7 + 60];
+/// Old, all new but the CRC. (New is what is left of a cut later on, before the next cycle.)
+pub const ENDS: [u8; 2] = [0, 7 + 60];
+/// All new but the CRC. (Old is what is left of a cut at rest, or after the cycle before.)
+pub const LAST: [u8; 1] = [7 + 60];
 
 /// The number of `path`; `None` when it is too long for one.
 #[must_use]
@@ -191,7 +200,8 @@ mod tests {
 
     #[test]
     fn a_path_is_read_back_from_its_number() {
-        let whole = Leg { records: Record::ALL.to_vec(), cut: Cut::InCycle(CYCLES_MAX, TEARS - 1) };
+        let whole =
+            Leg { records: Record::ALL[1..].to_vec(), cut: Cut::InCycle(CYCLES_MAX, TEARS - 1) };
         let bare = |cut| Leg { records: Vec::new(), cut };
         let path = vec![
             bare(Cut::SlotAstray(63)),
@@ -215,7 +225,9 @@ mod tests {
         let tears: std::collections::HashSet<Tear> = EVERY.into_iter().map(tear).collect();
         assert_eq!(tears.len(), usize::from(TEARS));
         assert!((1..64).all(|bytes| tears.contains(&Tear::Prefix(bytes))));
-        assert!([&AT_BORDERS[..], &FEW, &FEWEST].concat().iter().all(|number| *number < TEARS));
+        assert!(
+            [&AT_BORDERS[..], &FEW, &FEWEST, &ENDS, &LAST].concat().iter().all(|number| *number < TEARS)
+        );
         assert_eq!(tear(7 + 60), Tear::Prefix(60));
     }
 }

@@ -11,7 +11,8 @@ use shaftbook_world::bench::BOARD;
 use shaftbook_world::bench::first_lap::unfinished_fitting;
 
 use super::path::Record;
-use super::world::{Known, RECORD_BYTES, SLOTS, Slot, World};
+use super::slots::{Image, SLOTS, Wire};
+use super::world::{Known, World};
 
 /// Slots from the head to the live snapshot at which a new one is due, on this ring.
 const DUE_SLOTS: u16 = 32;
@@ -64,23 +65,23 @@ impl Start {
     ///
     /// # Errors
     /// What the board under test did on its way there that may never be.
-    pub fn state<R: Rules + Clone>(self) -> Result<(Vec<Slot>, Known), String> {
+    pub fn state<R: Rules + Clone>(self) -> Result<(Image, Known), String> {
         if self == Self::Blank {
-            return Ok((blank(), Known::nothing()));
+            return Ok((Image::blank(), Known::nothing()));
         }
         let world = self.lived::<R>();
         match &world.violation {
-            None => Ok((world.slots.clone(), world.known())),
+            None => Ok((world.part.image().as_start(), world.known())),
             Some(what) => Err(format!("on the way to {self:?}: {what}")),
         }
     }
 
     fn lived<R: Rules + Clone>(self) -> World<R> {
-        let mut slots = blank();
+        let mut image = Image::blank();
         if self == Self::LapWrap {
-            slots[0] = unfinished_fitting::<R>(BOARD, Lap::new(LAST_LAP));
+            image.set(0, unfinished_fitting::<R>(BOARD, Lap::new(LAST_LAP)));
         }
-        let mut world: World<R> = World::powered(slots, Known::nothing());
+        let mut world: World<R> = World::powered(image, Known::nothing());
         world.work();
         let first = world.store().head().lap;
         match self {
@@ -114,10 +115,6 @@ impl Start {
     }
 }
 
-fn blank() -> Vec<Slot> {
-    vec![[0xFF; RECORD_BYTES]; SLOTS]
-}
-
 fn at_end<R: Rules>(world: &World<R>) -> bool {
     usize::from(world.store().head().slot) == SLOTS - 2
 }
@@ -146,7 +143,7 @@ fn flap<R: Rules>(world: &mut World<R>, times: u16) {
         if world.violation.is_some() {
             return;
         }
-        *world = World::powered(world.slots.clone(), world.known());
+        *world = World::powered(world.part.image().clone(), world.known());
         world.work_to_first_record();
     }
 }
@@ -155,7 +152,7 @@ fn flap<R: Rules>(world: &mut World<R>, times: u16) {
 fn slots_to_snapshot<R: Rules>(world: &World<R>) -> Option<u16> {
     let head = world.store().head().slot;
     let newest = (usize::from(head) + SLOTS - 1) % SLOTS;
-    let record = &world.slots[newest];
+    let record = world.part.image().slot(newest);
     let is_checkpoint = Header::decode(record)?.kind == RecordKind::Checkpoint;
     let base = Pointers::of(record).base_slot();
     is_checkpoint.then(|| (base + SLOTS as u16 - head) % SLOTS as u16)

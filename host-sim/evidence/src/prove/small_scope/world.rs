@@ -2,8 +2,8 @@
 //! asks it for records as the core's board does, and what is known of it outside.
 //!
 //! Time, wear and the bus are no part of a state: the store decides by none of them on a part
-//! that answers. So a program cycle takes next to no time here; each is recorded by the bus, and
-//! a cut anywhere leaves the bytes before it, the cycles ended by then, and one page torn.
+//! that answers. So a program cycle takes no time here; each is kept, and a cut anywhere leaves
+//! the bytes before it, the cycles ended by then, and one page torn.
 //!
 //! A power-up decides what the cut before it left open with its first record, not before that:
 //! two tears of one slot can put together a record that the first of them had spoilt. It tells
@@ -13,38 +13,24 @@
 //! it, and nothing is asked of the store from then on.
 
 use std::collections::VecDeque;
-use std::hash::{DefaultHasher, Hash, Hasher};
 
 use shaftbook_core::authority::Key;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::journal::{ComponentSet, Entry, Event};
 use shaftbook_core::ledger::Ledger;
-use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::store::{Store, StoreEvent, Wanted};
 use shaftbook_core::time::Instant;
-use shaftbook_drivers::memory::{Memory, PartKind, WiredPart};
 use shaftbook_world::bench::{BOARD, KEY, fitting};
-use shaftbook_world::bus::{Bus, Part, Stuck, Timing};
 use shaftbook_world::judge::neither_lost_nor_invented;
 
+use super::key::key;
 use super::path::Record;
+use super::slots::{Begun, Image, SLOTS, Slots, Wire};
 
-/// Slots of the smallest ring.
-pub const SLOTS: usize = 64;
-/// Bytes of a slot that hold its record; the other half of the page says nothing.
-pub const RECORD_BYTES: usize = 64;
-/// The part with that ring.
-pub const GEOMETRY: Geometry = Geometry { size_bytes: 8_192, page_bytes: 128 };
-const PAGE_BYTES: usize = GEOMETRY.page_bytes as usize;
-/// Cycles that are over before the next transaction.
-const TIMING: Timing = Timing { program_max_ns: 1, program_min_ns: 1, ..Timing::FAST_MODE };
 /// Polls after which a store that has not come to rest never will.
-const POLLS_MAX: u32 = 4_000;
-
-/// The bytes of a slot's record.
-pub type Slot = [u8; RECORD_BYTES];
+const POLLS_MAX: u32 = 20_000;
 
 /// What is known of a part outside it, while there is no supply.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -87,23 +73,17 @@ impl Known {
 /// A program cycle, and what was known when it began.
 #[derive(Clone, Debug)]
 pub struct Cycle {
-    /// Its slot.
-    pub slot: u16,
-    /// What that held.
-    pub before: Slot,
-    /// What it holds afterwards.
-    pub after: Slot,
+    /// The cycle.
+    pub begun: Begun,
     /// What was known.
     pub known: Known,
 }
 
 /// A store that has power.
 #[derive(Clone)]
-pub struct World<R: Rules> {
-    /// The bus, with the part.
-    pub bus: Bus,
-    /// What each slot holds, as of the last cycle that began.
-    pub slots: Vec<Slot>,
+pub struct World<R: Rules, W: Wire = Slots> {
+    /// The part.
+    pub part: W,
     /// The cycles since the store was last asked for a record.
     pub cycles: Vec<Cycle>,
     /// The first thing that may never be.
@@ -122,26 +102,12 @@ pub struct World<R: Rules> {
     waiting: VecDeque<(Event, u16, ComponentSet)>,
 }
 
-impl<R: Rules> World<R> {
-    /// A new store, just powered, on a part that holds `slots`.
-    ///
-    /// # Panics
-    /// Never: the part is a supported one.
+impl<R: Rules, W: Wire> World<R, W> {
+    /// A new store, just powered, on a part that holds `image`.
     #[must_use]
-    pub fn powered(slots: Vec<Slot>, known: Known) -> Self {
-        let mut image = vec![0xFF; GEOMETRY.size_bytes as usize];
-        for (page, slot) in image.chunks_exact_mut(PAGE_BYTES).zip(&slots) {
-            page[..RECORD_BYTES].copy_from_slice(slot);
-        }
-        let mut part = Part::from_image(image, GEOMETRY).expect("a supported part");
-        for slot in &known.stuck {
-            part.stick_page(usize::from(*slot), Stuck::KeepsOld);
-        }
-        let mut bus = Bus::new(part, TIMING, 0);
-        bus.record_cycles();
+    pub fn powered(image: Image, known: Known) -> Self {
         Self {
-            bus,
-            slots,
+            part: W::holding(image, &known.stuck),
             cycles: Vec::new(),
             violation: None,
             earlier: known.acknowledged,
@@ -172,43 +138,55 @@ impl<R: Rules> World<R> {
 
     /// Has `record` stored, until the store is at rest.
     pub fn record(&mut self, record: Record) {
+        let failing = self.ask(record);
+        self.work();
+        let Some(slot) = failing else { return };
+        if !self.store.retired().contains(slot) {
+            self.violated(|| format!("slot {slot} failed twice and is not retired"));
+        }
+        // At rest it is durable, by whatever record.
+        if !self.known.retired.contains(&slot) {
+            self.known.retired.push(slot);
+        }
+    }
+
+    /// Asks the store, which is at rest, for `record`; the slot that will fail by it.
+    pub fn ask(&mut self, record: Record) -> Option<u16> {
         self.cycles.clear();
         self.session.powered_ms += 1_000;
         self.session.running_ms += 500;
         self.session.needle_stitches[0] += 1;
-        let slot = self.store.head().slot;
+        let head = self.store.head().slot;
+        let failing = match record {
+            Record::Checkpoint | Record::Entry | Record::Snapshot => None,
+            Record::Retirement => Some(head),
+            Record::SnapshotRetiring => Some((head + 2) % SLOTS as u16),
+        };
+        if let Some(slot) = failing {
+            self.part.stick(slot);
+            self.known.stuck.push(slot);
+        }
         match record {
             Record::Checkpoint => {
                 self.session.trims += 1;
                 self.wants_checkpoint = true;
             }
             Record::Entry => self.waiting.push_back((Event::Served, 0, ComponentSet::only(0))),
-            Record::Snapshot => self.store.want_snapshot(),
-            Record::Retirement => {
-                self.bus.part_mut().stick_page(usize::from(slot), Stuck::KeepsOld);
-                self.known.stuck.push(slot);
-                self.wants_checkpoint = true;
-            }
+            Record::Snapshot | Record::SnapshotRetiring => self.store.want_snapshot(),
+            Record::Retirement => self.wants_checkpoint = true,
         }
-        self.work();
-        if record == Record::Retirement && !self.store.retired().contains(slot) {
-            self.violated(|| format!("slot {slot} failed twice and is not retired"));
-        }
-        // At rest it is durable, by whatever record.
-        if record == Record::Retirement && !self.known.retired.contains(&slot) {
-            self.known.retired.push(slot);
-        }
+        failing
     }
 
     /// Polls until the store is at rest, the supply has gone, or something may not be.
     pub fn work(&mut self) {
         for _ in 0..POLLS_MAX {
             let event = self.poll();
-            if self.violation.is_some() || self.bus.is_cut() {
+            if self.violation.is_some() {
                 return;
             }
             if event.is_none() && self.is_at_rest() {
-                self.known.is_hurt = false;
+                self.rested();
                 return;
             }
         }
@@ -226,7 +204,13 @@ impl<R: Rules> World<R> {
         self.violated(|| "the store writes nothing".into());
     }
 
-    fn is_at_rest(&self) -> bool {
+    /// It has come to rest: damage is made good.
+    pub fn rested(&mut self) {
+        self.known.is_hurt = false;
+    }
+
+    /// Whether nothing is being stored and nothing has to be.
+    pub fn is_at_rest(&self) -> bool {
         self.store.is_ready()
             && !self.store.is_busy()
             && !self.wants_checkpoint
@@ -234,37 +218,28 @@ impl<R: Rules> World<R> {
             && self.waiting.is_empty()
     }
 
-    fn poll(&mut self) -> Option<StoreEvent> {
+    /// One poll of the store; what it told.
+    pub fn poll(&mut self) -> Option<StoreEvent> {
         self.next_entry();
-        let lifetime = R::lifetime(&self.past, &self.session);
         let wanted =
             Wanted { checkpoint: self.wants_checkpoint, urgent: false, entry: self.entry.as_ref() };
-        let wired =
-            WiredPart::new(PartKind::Eeprom, 0x50, GEOMETRY).unwrap_or(WiredPart::REFERENCE);
         let now = Instant::from_us(self.now_us);
-        let memory = &mut Memory::new(&mut self.bus, wired);
-        let event = self.store.poll(now, memory, wanted, |counters| *counters = lifetime);
-        self.now_us = self.now_us.max(self.bus.now_ns().div_ceil(1_000));
-        for cycle in self.bus.take_recorded_cycles() {
-            self.note_cycle(cycle.page as u16, &cycle.after);
+        let (past, session) = (&self.past, &self.session);
+        let event = self.store.poll(now, &mut self.part, wanted, |counters| {
+            *counters = R::lifetime(past, session);
+        });
+        self.now_us = self.now_us.max(self.part.now_us());
+        if let Some(begun) = self.part.take_begun() {
+            let known = self.known();
+            self.cycles.push(Cycle { begun, known });
         }
         if let Some(event) = event {
             self.told(event);
         } else if self.store.not_before().as_us() > self.now_us {
             self.now_us = self.store.not_before().as_us();
-            self.bus.advance_to(self.now_us * 1_000);
+            self.part.advance_to_us(self.now_us);
         }
         event
-    }
-
-    fn note_cycle(&mut self, slot: u16, page: &[u8]) {
-        let Some(after) = page.first_chunk::<RECORD_BYTES>() else { return };
-        let at = usize::from(slot);
-        let before = self.slots[at];
-        let after = if self.known.stuck.contains(&slot) { before } else { *after };
-        let known = self.known();
-        self.cycles.push(Cycle { slot, before, after, known });
-        self.slots[at] = after;
     }
 
     /// As the board does: one entry at a time, numbered when it has its turn.
@@ -406,12 +381,8 @@ impl<R: Rules> World<R> {
 
 /// All of a ledger that records change, as one number.
 fn digest(ledger: &Ledger) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    ledger.settings.hash(&mut hasher);
-    ledger.carried_in.hash(&mut hasher);
-    ledger.components.hash(&mut hasher);
-    ledger.interval.hash(&mut hasher);
-    (ledger.services, ledger.tries, ledger.next_entry).hash(&mut hasher);
-    ledger.history.hash(&mut hasher);
-    hasher.finish()
+    key(&(
+        (&ledger.settings, &ledger.carried_in, &ledger.components, &ledger.interval),
+        (ledger.services, ledger.tries, ledger.next_entry, &ledger.history),
+    )) as u64
 }
