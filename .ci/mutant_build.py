@@ -173,6 +173,10 @@ class Rewriter:
         return [place["number"] for file in self.found.values() for place in file["mutants"]
                 if place["own"]]
 
+    def state(self):
+        """Changes when something is taken out or restored."""
+        return len(self.wanted), len(self.keep_const)
+
     def blame(self, error):
         """Takes out what an error is about; whether that was found."""
         spans = [span for span in error["spans"] if span["is_primary"]]
@@ -225,15 +229,16 @@ class Rewriter:
 def until_built(rewriter, verb, *arguments):
     """Builds, and takes out what the compiler refuses, until it is built; its messages."""
     for _ in range(MANY_TRIES):
+        before = rewriter.state()
         messages, is_built = cargo(TREE, verb, *arguments)
         if is_built:
             return messages
         unknown = [error for error in errors(messages) if not rewriter.blame(error)]
         rest = len(rewriter.wanted)
         print(f"mutants: cargo {verb}: {rest} of {rewriter.asked} left", flush=True)
-        before = len(rewriter.built()), len(rewriter.keep_const)
         rewriter.write()
-        if before == (len(rewriter.built()), len(rewriter.keep_const)) and unknown:
+        # What is not known may follow from what is: only if nothing was taken out, it does not.
+        if before == rewriter.state() and unknown:
             rendered = "".join(error["rendered"] for error in unknown[:5])
             sys.exit(f"mutants: errors that belong to no mutant\n{rendered}")
     sys.exit(f"mutants: not built after {MANY_TRIES} tries")
