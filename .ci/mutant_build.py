@@ -45,6 +45,7 @@ SWITCH = """\
 //! Which mutant is switched on, or which are asked for while none is.
 use crate::host_std;
 use core::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use crate::host_std::string::ToString as _;
 static NUMBER: AtomicU32 = AtomicU32::new(0);
 static ASKED: [AtomicBool; @NUMBERS@] = [const { AtomicBool::new(false) }; @NUMBERS@];
 /// Whether it is this one.
@@ -60,7 +61,7 @@ fn ask(number: u32) -> bool {
 }
 extern "C" fn tell() {
     let asked = |number: &usize| ASKED[*number].load(Ordering::Relaxed);
-    let numbers: host_std::vec::Vec<_> =
+    let numbers: host_std::vec::Vec<host_std::string::String> =
         (0..ASKED.len()).filter(asked).map(|number| number.to_string()).collect();
     if let Ok(path) = host_std::env::var("@ASKED@") {
         let _ = host_std::fs::write(path, numbers.join(" "));

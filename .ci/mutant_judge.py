@@ -29,7 +29,7 @@ WALL = 4
 # How a mutant survives whose place no judge comes to.
 NOT_ASKED = "not asked for"
 # A mutant that fills memory or the disk is stopped, KiB and blocks of 512 bytes.
-LIMITS = "ulimit -c 0 -v 6000000 -f 4000000"
+LIMITS = "ulimit -c 0; ulimit -v 6000000; ulimit -f 4000000"
 
 
 @dataclasses.dataclass
