@@ -77,9 +77,10 @@ impl Trouble {
         None
     }
 
-    /// The part did as asked.
+    /// The part did as asked: what follows waits for nothing.
     pub(super) fn worked(&mut self) {
         self.failures = 0;
+        self.wake = Instant::ZERO;
         if let Some(fault) = self.failing.take() {
             self.over = Some(fault);
         }

@@ -1,14 +1,16 @@
-//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, and a
-//! warning's line that bounces: each is answered as promised.
+//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, one that
+//! dips when the part was away, and a warning's line that bounces: each is answered as promised.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
+use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::settings::Settings;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, Meant, any_needle, fitting};
+use shaftbook_world::bus::Answers;
 use shaftbook_world::judge::answer_us;
 
 use super::Run;
@@ -17,6 +19,8 @@ use super::schedule::drawn::wait_for_answer;
 
 /// Dips that are answered at once, whatever else: fewer than a board allows without a pause.
 const DIPS_AT_ONCE: u32 = 6;
+/// Pause after which one more dip is answered, and some, µs.
+const PAUSE_US: u64 = 1_050_000;
 /// Calm after which dips are answered at once again, with the pause before it, ms.
 const CALM_MS: u64 = 12_000;
 
@@ -28,6 +32,7 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     if !D::HAS_PANEL {
         run.case(|| pulse_before::<D::Rules>(seed));
     }
+    run.case(|| away(&mut start.clone(), seed).map_err(|what| format!("it was away: {what}")));
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
 }
 
@@ -42,6 +47,9 @@ fn dips<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
             answer.map_err(|what| format!("dip {dip}: {what}"))?;
         }
     }
+    // No calm, but the pause between two answers.
+    bench.pass_to(bench.now_us + PAUSE_US + u64::from(rng.next_u32() % 1_000_000), &mut |_| {});
+    a_dip(bench, &mut rng).map_err(|what| format!("a dip after a pause: {what}"))?;
     bench.sew(any_needle(&mut rng), CALM_MS / 100, 100_000, &mut |_| {});
     for dip in 0..3 {
         a_dip(bench, &mut rng).map_err(|what| format!("dip {dip} after the calm: {what}"))?;
@@ -100,6 +108,27 @@ fn pulse_before<R: UnderTest>(seed: u64) -> Result<(), String> {
         return Ok(());
     }
     Err(format!("a pulse before a warning: {durable_ms} of {counted_ms} ms of running are durable"))
+}
+
+/// The part does not answer for so long that the board asks it now and then only; it is back, and
+/// before the board knows that the supply fails: the warning does not wait for the next time.
+fn away<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed ^ 1);
+    bench.bus.set_answers(Answers::Nobody);
+    bench.sew(any_needle(&mut rng), 7, 1_900_000, &mut |_| {});
+    if !bench.board().faults().contains(Fault::MemoryNoAnswer) {
+        return Err("a part that does not answer is not named".into());
+    }
+    bench.pass_to(bench.now_us + u64::from(rng.next_u32() % 1_000_000), &mut |_| {});
+    bench.bus.set_answers(Answers::Part);
+    let warned_us = bench.now_us;
+    bench.warn();
+    in_time(bench, warned_us)?;
+    bench.pass_to(bench.now_us + 10_000, &mut |_| {});
+    if bench.board().faults().contains(Fault::MemoryNoAnswer) {
+        return Err("a part that answers again is still named".into());
+    }
+    bench.device.conduct()
 }
 
 /// The warning's line goes active again without having been seen to be inactive: an edge
