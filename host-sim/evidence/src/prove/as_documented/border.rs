@@ -6,11 +6,13 @@ use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::ledger::{CarriedIn, Ledger};
 use shaftbook_core::rules::Rules;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings};
 use shaftbook_core::time::Instant;
 use shaftbook_world::bench::fitting;
 
 use crate::reference::book::{Book, Line, Measure, Part};
+use crate::reference::engineer::Allows;
 use crate::reference::machine::{Counts, NeedleBy, Signal, Wiring};
 
 /// A signal, as an input of the board.
@@ -93,6 +95,15 @@ fn line(of: &shaftbook_core::ledger::HistoryLine) -> Line {
         subject: of.subject.into(),
         powered_s: of.powered_s.into(),
         day: of.day,
+    }
+}
+
+/// What a reply allows.
+pub(super) fn allows(of: Authorised) -> Allows {
+    match of {
+        Authorised::Service => Allows::Service,
+        Authorised::Renew(_) => Allows::Renewal,
+        Authorised::Refit => Allows::Refit,
     }
 }
 
