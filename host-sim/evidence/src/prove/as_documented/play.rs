@@ -211,6 +211,10 @@ impl<D: Door> Play<D> {
         let board = border::lifetime(self.bench.board(), Instant::from_us(now_us))?;
         self.same_counts(&board, now_us)?;
         self.same_book()?;
+        if self.bench.board().day() != self.model.day {
+            let (board, documents) = (self.bench.board().day(), self.model.day);
+            return Err(format!("the day: the board says {board:?}, the documents {documents:?}"));
+        }
         let faults: Vec<u64> =
             self.bench.board().faults().iter().map(|fault| fault.number().into()).collect();
         let mut expected = self.model.faults.clone();
