@@ -18,6 +18,7 @@ pub(super) fn play<D: Door>(life: &Life) -> Result<(), String> {
         play.step(*step).map_err(|what| format!("{what} (at step {} of the life)", n + 1))?;
     }
     play.quiet()?;
+    play.is_readable()?;
     play.bench.device.conduct()
 }
 
