@@ -92,7 +92,7 @@ fn display(seed: u64) -> Result<(), String> {
         (DisplayFailure::HoldsBus, DisplayError::Bus),
     ] {
         let mut bus = bus.clone();
-        bus.display_mut().ok_or("no display")?.fail_after((seed % 3).into(), how);
+        bus.display_mut().ok_or("no display")?.fail_after(seed % 3, how);
         let told = Display::new(&mut bus).show_tile(0, 0, &[1; 32]);
         if told != Err(expected) {
             return Err(format!("one that {how:?} gives {told:?}"));

@@ -16,7 +16,10 @@ use shaftbook_world::bench::{Bench, Meant};
 /// How often the buzzer is listened to, µs.
 const LISTEN_US: u64 = 5_000;
 
-/// A press is answered by one chirp, of 60 ms, once; and by none while a warning is answered.
+/// A press is answered by one chirp, of 60 ms, once.
+///
+/// # Errors
+/// What is heard instead, in a sentence.
 pub fn chirps<R: UnderTest>(bench: &mut Bench<Firmware<R>>) -> Result<(), String> {
     let begun_us = bench.now_us;
     let up_us = begun_us + 100_000;
@@ -56,6 +59,9 @@ fn said<R: UnderTest>(bench: &mut Bench<Firmware<R>>, asked: &str) -> Vec<String
 
 /// The port answers each of its words, and any other with a hint; it tells all that becomes
 /// durable while it is asked to watch, and nothing before and after.
+///
+/// # Errors
+/// What it says instead, in a sentence.
 pub fn port<R: UnderTest>(bench: &mut Bench<Firmware<R>>, seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let is = |asked: &str, said: &[String], expected: &[&str]| {

@@ -82,7 +82,7 @@ fn hmac(key: &[u8; 32], of: &[u8]) -> [u8; 32] {
 /// FIPS 180-4, sections 5.3.3 and 4.2.2: the first 32 bits of the fractions of the square roots of
 /// the first eight primes, and of the cube roots of the first 64.
 static FRACTIONS: LazyLock<([u32; 8], [u32; 64])> = LazyLock::new(|| {
-    let is_prime = |n: &u128| (2..*n).all(|by| n % by != 0);
+    let is_prime = |n: &u128| (2..*n).all(|by| !n.is_multiple_of(by));
     let primes: Vec<u128> = (2..).filter(is_prime).take(64).collect();
     let fraction = |prime: u128, power: u32| {
         let wanted = prime << (32 * power);
@@ -113,18 +113,21 @@ fn sha_256(of: &[u8]) -> [u8; 32] {
             let sum = s1.wrapping_add(words[t - 7]).wrapping_add(s0);
             words.push(sum.wrapping_add(words[t - 16]));
         }
-        let [mut a, mut b, mut c, mut d, mut e, mut f, mut g, mut h] = state;
+        // The document's working variables a to h.
+        let mut it = state;
         for (word, constant) in words.iter().zip(constants) {
-            let s1 = e.rotate_right(6) ^ e.rotate_right(11) ^ e.rotate_right(25);
-            let chosen = (e & f) ^ (!e & g);
-            let first = h.wrapping_add(s1).wrapping_add(chosen);
+            let s1 = it[4].rotate_right(6) ^ it[4].rotate_right(11) ^ it[4].rotate_right(25);
+            let chosen = (it[4] & it[5]) ^ (!it[4] & it[6]);
+            let first = it[7].wrapping_add(s1).wrapping_add(chosen);
             let first = first.wrapping_add(*constant).wrapping_add(*word);
-            let s0 = a.rotate_right(2) ^ a.rotate_right(13) ^ a.rotate_right(22);
-            let second = s0.wrapping_add((a & b) ^ (a & c) ^ (b & c));
-            (h, g, f, e) = (g, f, e, d.wrapping_add(first));
-            (d, c, b, a) = (c, b, a, first.wrapping_add(second));
+            let s0 = it[0].rotate_right(2) ^ it[0].rotate_right(13) ^ it[0].rotate_right(22);
+            let most = (it[0] & it[1]) ^ (it[0] & it[2]) ^ (it[1] & it[2]);
+            let second = s0.wrapping_add(most);
+            it.rotate_right(1);
+            it[4] = it[4].wrapping_add(first);
+            it[0] = first.wrapping_add(second);
         }
-        for (sum, more) in state.iter_mut().zip([a, b, c, d, e, f, g, h]) {
+        for (sum, more) in state.iter_mut().zip(it) {
             *sum = sum.wrapping_add(more);
         }
     }

@@ -119,11 +119,6 @@ impl Reader<'_> {
         if slot + 1 < self.slots() { (lap, slot + 1) } else { ((lap + 1) % LAPS, 0) }
     }
 
-    /// Where a slot was written last, as of a place.
-    fn last_written(&self, slot: usize, at: Place) -> Place {
-        (if slot <= at.1 { at.0 } else { (at.0 + LAPS - 1) % LAPS }, slot)
-    }
-
     /// Section 8.2, with the snapshot of 8.3 and the chain of 8.4.
     fn told(&self, board: u64) -> Result<Told, String> {
         let mut tip = None;
@@ -159,7 +154,7 @@ impl Reader<'_> {
             delta = if tip_base == base { most(&delta, &newer) } else { newer };
             (base, entry, holder) = (tip_base, tip_place.1, tip_place);
         }
-        let (stream, count) = self.snapshot(self.last_written(base, holder), base)?;
+        let (stream, count) = self.snapshot(last_written(base, holder), base)?;
         let (at_snapshot, mut book, chosen, length) = parsed(&stream, board)?;
         if length.div_ceil(55) != count || stream[length..].iter().any(|byte| *byte != 0) {
             return Err(format!("a snapshot of {count} members has {length} bytes"));
@@ -223,7 +218,7 @@ impl Reader<'_> {
                 chain.last().map(|newer| (field(newer, 390, 20) + (1 << 20) - 1) % (1 << 20));
             let copies: Vec<&[u8]> = (0..REACH)
                 .map(|reach| (slot + reach) % self.slots())
-                .filter(|at| self.kind(self.last_written(*at, self.newest)) == Some(2))
+                .filter(|at| self.kind(last_written(*at, self.newest)) == Some(2))
                 .map(|at| self.record(at))
                 .filter(|record| {
                     field(record, 24, 10) as usize == base
@@ -242,6 +237,11 @@ impl Reader<'_> {
         }
         Ok(chain)
     }
+}
+
+/// Where a slot was written last, as of a place.
+fn last_written(slot: usize, at: Place) -> Place {
+    (if slot <= at.1 { at.0 } else { (at.0 + LAPS - 1) % LAPS }, slot)
 }
 
 /// Section 3.

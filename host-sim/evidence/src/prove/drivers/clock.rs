@@ -60,7 +60,9 @@ impl I2c for Chip {
                 Operation::Write(bytes) => {
                     if let Some((first, rest)) = bytes.split_first() {
                         self.next = usize::from(*first) % REGISTERS;
-                        rest.iter().for_each(|byte| *self.step() = *byte);
+                        for byte in rest {
+                            *self.step() = *byte;
+                        }
                     }
                 }
                 Operation::Read(bytes) => bytes.iter_mut().for_each(|byte| *byte = *self.step()),
