@@ -3,9 +3,9 @@
 The workspace is copied, and tests/mutants rewrites the copy: an expression of which there is a
 mutant asks `taken(NUMBER)` which of them it is. The number comes from the environment variable
 SHAFTBOOK_MUTANT, which is read before `main`, in the command as in test programs. With another
-variable the program writes down which mutants it asks for: no other can be found by it. A function that
-is `const` loses the word, if nothing needs it. A mutant that the compiler refuses is left out,
-and the rest built again, until all that is left is built.
+variable the program writes down which mutants it asks for: no other can be found by it. A
+function that is `const` loses the word, if nothing needs it. A mutant that the compiler refuses
+is left out, and the rest built again, until all that is left is built.
 
 What is left out here is either no Rust at all, or cannot be behind a switch (constants). Such a
 mutant is built alone, as cargo-mutants does it, when it is drawn.

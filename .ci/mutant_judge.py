@@ -1,10 +1,10 @@
 """Runs one mutant past its judges: the proofs, the quick campaign, then the tests.
 
 Each proof runs in a process of its own, those that took the sound board the shortest first, so
-that a mutant is left as soon as one has found it: what `prove --quick` does in one go. A judge that
-on the sound board never asks whether it is this mutant is left out: all would go as it went there. A mutant is
-found when a judge ends with another code than on the sound board, be it by a panic, or takes six
-times its processor time. Every process has one thread.
+that a mutant is left as soon as one has found it: what `prove --quick` does in one go. A judge
+that on the sound board never asks whether it is this mutant is left out: all would go as it
+went there. A mutant is found when a judge ends with another code than on the sound board, be it
+by a panic, or takes six times its processor time. Every process has one thread.
 """
 
 import dataclasses

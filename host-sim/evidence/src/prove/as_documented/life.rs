@@ -77,7 +77,7 @@ pub(super) enum Step {
     Refit { variant: u32, reply: Reply },
     /// The clock says this day.
     Clock { day: Option<u16> },
-    /// The clock's day, a renewal at it, so many hours without the clock, and a cut (the bare core).
+    /// A renewal on the clock's day, so many hours without a clock, and a cut (the bare core).
     Powered { hours: u8 },
     /// A person confirms this day.
     Confirm { day: u16 },
