@@ -2,9 +2,10 @@
 
 The workspace is copied, and tests/mutants rewrites the copy: an expression of which there is a
 mutant asks `taken(NUMBER)` which of them it is. The number comes from the environment variable
-SHAFTBOOK_MUTANT, which is read before `main`, in the command as in test programs. A function that
-is `const` loses the word, if nothing needs it. A mutant that the compiler refuses is left out,
-and the rest built again, until all that is left is built.
+SHAFTBOOK_MUTANT, which is read before `main`, in the command as in test programs. With another
+variable the program writes down which mutants it asks for: no other can be found by it. A
+function that is `const` loses the word, if nothing needs it. A mutant that the compiler refuses
+is left out, and the rest built again, until all that is left is built.
 
 What is left out here is either no Rust at all, or cannot be behind a switch (constants). Such a
 mutant is built alone, as cargo-mutants does it, when it is drawn.
@@ -27,6 +28,9 @@ ALONE = os.path.join(OUT, "alone")
 BUILD = os.path.join(OUT, "build")
 PROGRAMS = os.path.join(OUT, "programs")
 VARIABLE = "SHAFTBOOK_MUTANT"
+# With this variable too, no mutant is taken, and the numbers of those that were asked for are
+# written to the file that it names.
+ASKED = "SHAFTBOOK_MUTANTS_ASKED"
 # The value at which a program ends at once with this code: so the switch reaches it.
 PROBE, PROBE_CODE = "probe", 86
 MANY_TRIES = 40
@@ -38,19 +42,44 @@ TESTS = [*LIBRARIES, "-p", "system-tests", "--lib", "--test", "all", "--test", "
 # In the copy of the core, and only there. Programs of the host have a list of functions that
 # are called before `main`.
 SWITCH = """\
-//! Which mutant is switched on.
+//! Which mutant is switched on, or which are asked for while none is.
 use crate::host_std;
-use core::sync::atomic::{AtomicU32, Ordering};
+use core::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use crate::host_std::string::ToString as _;
 static NUMBER: AtomicU32 = AtomicU32::new(0);
+static ASKED: [AtomicBool; @NUMBERS@] = [const { AtomicBool::new(false) }; @NUMBERS@];
 /// Whether it is this one.
 #[inline(always)]
 pub fn taken(number: u32) -> bool {
-    NUMBER.load(Ordering::Relaxed) == number
+    let on = NUMBER.load(Ordering::Relaxed);
+    on == number || (on == u32::MAX && ask(number))
+}
+#[cold]
+fn ask(number: u32) -> bool {
+    ASKED[number as usize].store(true, Ordering::Relaxed);
+    false
+}
+extern "C" fn tell() {
+    let asked = |number: &usize| ASKED[*number].load(Ordering::Relaxed);
+    let numbers: host_std::vec::Vec<host_std::string::String> =
+        (0..ASKED.len()).filter(asked).map(|number| number.to_string()).collect();
+    if let Ok(path) = host_std::env::var("@ASKED@") {
+        let _ = host_std::fs::write(path, numbers.join(" "));
+    }
+}
+unsafe extern "C" {
+    fn atexit(then: extern "C" fn()) -> i32;
 }
 extern "C" fn read() {
     let Ok(value) = host_std::env::var("@VARIABLE@") else { return };
     if value == "@PROBE@" {
         host_std::process::exit(@PROBE_CODE@);
+    }
+    if host_std::env::var("@ASKED@").is_ok() {
+        NUMBER.store(u32::MAX, Ordering::Relaxed);
+        // SAFETY: `tell` may be called at any time.
+        unsafe { atexit(tell) };
+        return;
     }
     NUMBER.store(value.parse().unwrap_or(0), Ordering::Relaxed);
 }
@@ -161,7 +190,8 @@ class Rewriter:
                 if path != core + "lib.rs":
                     write(os.path.join(TREE, path), file.read())
         switch = SWITCH.replace("@VARIABLE@", VARIABLE).replace("@PROBE@", PROBE)
-        switch = switch.replace("@PROBE_CODE@", str(PROBE_CODE))
+        switch = switch.replace("@PROBE_CODE@", str(PROBE_CODE)).replace("@ASKED@", ASKED)
+        switch = switch.replace("@NUMBERS@", str(len(self.everything) + 1))
         write(os.path.join(TREE, core, "mutants.rs"), switch.encode())
         with open(os.path.join(ROOT, core, "lib.rs"), encoding="utf-8") as file:
             library = file.read().replace("#![forbid(unsafe_code)]", "")
@@ -172,6 +202,10 @@ class Rewriter:
         """Numbers of the mutants that are in it."""
         return [place["number"] for file in self.found.values() for place in file["mutants"]
                 if place["own"]]
+
+    def state(self):
+        """Changes when something is taken out or restored."""
+        return len(self.wanted), len(self.keep_const)
 
     def blame(self, error):
         """Takes out what an error is about; whether that was found."""
@@ -225,15 +259,16 @@ class Rewriter:
 def until_built(rewriter, verb, *arguments):
     """Builds, and takes out what the compiler refuses, until it is built; its messages."""
     for _ in range(MANY_TRIES):
+        before = rewriter.state()
         messages, is_built = cargo(TREE, verb, *arguments)
         if is_built:
             return messages
         unknown = [error for error in errors(messages) if not rewriter.blame(error)]
         rest = len(rewriter.wanted)
         print(f"mutants: cargo {verb}: {rest} of {rewriter.asked} left", flush=True)
-        before = len(rewriter.built()), len(rewriter.keep_const)
         rewriter.write()
-        if before == (len(rewriter.built()), len(rewriter.keep_const)) and unknown:
+        # What is not known may follow from what is: only if nothing was taken out, it does not.
+        if before == rewriter.state() and unknown:
             rendered = "".join(error["rendered"] for error in unknown[:5])
             sys.exit(f"mutants: errors that belong to no mutant\n{rendered}")
     sys.exit(f"mutants: not built after {MANY_TRIES} tries")

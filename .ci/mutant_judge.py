@@ -1,9 +1,10 @@
 """Runs one mutant past its judges: the proofs, the quick campaign, then the tests.
 
 Each proof runs in a process of its own, those that took the sound board the shortest first, so
-that a mutant is left as soon as one has found it: what `prove --quick` does in one go. A mutant is
-found when a judge ends with another code than on the sound board, be it by a panic, or takes six
-times its processor time. Every process has one thread.
+that a mutant is left as soon as one has found it: what `prove --quick` does in one go. A judge
+that on the sound board never asks whether it is this mutant is left out: all would go as it
+went there. A mutant is found when a judge ends with another code than on the sound board, be it
+by a panic, or takes six times its processor time. Every process has one thread.
 """
 
 import dataclasses
@@ -16,7 +17,7 @@ import subprocess
 import sys
 import time
 
-from mutant_build import VARIABLE
+from mutant_build import ASKED, VARIABLE
 from mutant_list import OUT, ROOT
 
 CAMPAIGN = os.path.join(ROOT, "host-sim", "campaigns", "quick.toml")
@@ -25,8 +26,10 @@ CAMPAIGN = os.path.join(ROOT, "host-sim", "campaigns", "quick.toml")
 TIMES, SECONDS = 6, 5
 # Beside a build or another judge, the time on the wall is a few times that of the processor.
 WALL = 4
+# How a mutant survives whose place no judge comes to.
+NOT_ASKED = "not asked for"
 # A mutant that fills memory or the disk is stopped, KiB and blocks of 512 bytes.
-LIMITS = "ulimit -c 0 -v 6000000 -f 4000000"
+LIMITS = "ulimit -c 0; ulimit -v 6000000; ulimit -f 4000000"
 
 
 @dataclasses.dataclass
@@ -38,6 +41,11 @@ class Judge:
     program: str  # its key among the programs
     arguments: list
     cpu_s: float = 0.0  # on the sound board
+    asked: set = None  # numbers of the mutants that it asks for there
+
+    def can_find(self, number):
+        """Whether a mutant is ever asked for: else all goes as on the sound board."""
+        return number == 0 or self.asked is None or number in self.asked
 
     def limit_s(self):
         """When it is taken to hang."""
@@ -63,13 +71,16 @@ class Ran:
         return "panic" if self.code == 101 else f"exit code {self.code}"
 
 
-def run(judge, programs, number, limit_s):
-    """Runs a judge on a mutant; 0 is the sound board."""
+def run(judge, programs, number, limit_s, asked=None):
+    """Runs a judge on a mutant; 0 is the sound board. Into the file `asked` go the numbers of the
+    mutants that are asked for."""
     program = programs[judge.program]
     folder = os.path.join(OUT, "runs", f"{os.getpid()}-{number}")
     os.makedirs(folder, exist_ok=True)
     environment = dict(os.environ, RAYON_NUM_THREADS="1", TMPDIR=folder)
     environment[VARIABLE] = str(number)
+    if asked:
+        environment[ASKED] = asked
     arguments = [each.replace("@FOLDER@", folder) for each in judge.arguments]
     cpu = f"ulimit -t {int(limit_s) + 1}; " if limit_s else ""
     line = ["sh", "-c", f'{LIMITS}; {cpu}exec "$@"', "sh", program["path"], *arguments]
@@ -117,8 +128,11 @@ def judges(programs):
                      ["campaign", CAMPAIGN, "--fresh", "--out", "@FOLDER@/campaign"])
     tests = [Judge("tests", key, key, ["--test-threads", "1"])
              for key in programs if key != "shaftbook"]
+    asked = os.path.join(OUT, "asked")
     for judge in [*proofs, campaign, *tests]:
-        ran = run(judge, programs, 0, None)
+        if os.path.exists(asked):
+            os.remove(asked)
+        ran = run(judge, programs, 0, None, asked)
         if judge.kind == "tests" and ran.code:
             # Tests of the repository's own files see that they were rewritten; those of debug
             # builds see that this is none.
@@ -128,13 +142,23 @@ def judges(programs):
                 judge.arguments += ["--skip", name]
             print(f"mutants: {judge.name} without what fails in this build: "
                   f"{', '.join(failed)}", flush=True)
-            ran = run(judge, programs, 0, None)
+            ran = run(judge, programs, 0, None, asked)
         if ran.code:
             sys.exit(f"{ran.output}\nmutants: {judge.name} does not hold on the sound board")
         judge.cpu_s = ran.cpu_s
+        judge.asked = numbers_in(asked)
     proofs.sort(key=lambda judge: judge.cpu_s)
     tests.sort(key=lambda judge: judge.cpu_s)
     return [*proofs, campaign, *tests]
+
+
+def numbers_in(path):
+    """The numbers that a program wrote down; `None` if it did not."""
+    try:
+        with open(path, encoding="utf-8") as file:
+            return set(map(int, file.read().split()))
+    except FileNotFoundError:
+        return None
 
 
 def failed_tests(output):
@@ -156,16 +180,20 @@ def same_as_normal(programs, normal):
 
 def judged(all_judges, programs, number, kinds):
     """Who finds a mutant, as a record: the first judge that does, among these kinds."""
-    spent = 0.0
+    spent, is_asked = 0.0, False
     for judge in all_judges:
         if judge.kind not in kinds or judge.program not in programs:
             continue
+        if not judge.can_find(number):
+            continue
+        is_asked = True
         ran = run(judge, programs, number, judge.limit_s())
         spent += ran.cpu_s
         if ran.code:
             return {"verdict": judge.kind, "by": judge.name, "how": ran.how,
                     "seen": seen(judge, ran), "cpu_s": round(spent, 2)}
-    return {"verdict": "survived", "by": "", "how": "", "seen": "", "cpu_s": round(spent, 2)}
+    return {"verdict": "survived", "by": "", "how": "" if is_asked else NOT_ASKED,
+            "seen": "", "cpu_s": round(spent, 2)}
 
 
 def seen(judge, ran):

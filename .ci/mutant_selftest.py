@@ -46,6 +46,13 @@ def judging():
             record = mutant_judge.judged(judges, programs, number, [kind])
             found = record["verdict"], record["how"], record["seen"]
             assert found == (verdict, how, seen), (number, record)
+        # A judge that never asks for a mutant is not run on it.
+        judges[0].asked = {1}
+        for number, verdict, how in [
+            (1, "proofs", "exit code 1"), (2, "survived", mutant_judge.NOT_ASKED),
+        ]:
+            record = mutant_judge.judged(judges, programs, number, ["proofs"])
+            assert (record["verdict"], record["how"]) == (verdict, how), (number, record)
 
 
 def mutant(change, function="Ring::ahead"):

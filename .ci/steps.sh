@@ -13,7 +13,8 @@ browser_target=wasm32-unknown-unknown
 cargo_fuzz_version=0.13.1
 cargo_mutants_version=27.1.0
 defmt_print_version=1.2.0
-mutants_drawn=40
+# As many as the variable says, where somebody tries the step.
+mutants_drawn=${SHAFTBOOK_MUTANTS_DRAWN:-40}
 fuzz_runs=50000 # about a minute
 fuzz_seed=1
 reedsolo_version=1.7.0

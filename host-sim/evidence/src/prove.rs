@@ -6,7 +6,7 @@
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
 //!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`], [`images`],
 //!   [`whole_days`], [`as_documented`]: the proofs
-//! - [`edges`], [`warnings`]: parts of two of them, in files of their own
+//! - [`edges`], [`warnings`], [`drivers`], [`signs`]: parts of some of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
 //! - [`junit`]: the results as JUnit cases
@@ -20,6 +20,7 @@ pub mod agreement;
 pub mod as_documented;
 pub mod bad_page;
 pub mod cuts;
+pub mod drivers;
 pub mod edges;
 pub mod garbage;
 pub mod heals;
@@ -32,6 +33,7 @@ pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
 pub mod schedule;
+pub mod signs;
 pub mod small_scope;
 mod two_lives;
 pub mod warnings;

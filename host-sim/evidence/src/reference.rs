@@ -9,11 +9,15 @@
 //!   `docs/GLOSSARY.md`)
 //! - [`book`]: wear, what is due, who may do what, the journal (`docs/CARE.md`,
 //!   `docs/SECURITY.md`, `docs/FORMAT.md` sections 6 and 7)
+//! - [`engineer`]: challenges and replies (`docs/SECURITY.md`)
+//! - [`format`]: what the bytes of a part say (`docs/FORMAT.md`)
 //! - [`promise`]: what a cut may leave (`docs/FAULT_MODEL.md`)
 //!
 //! Invariant: where the documents leave a choice, the model names all that they allow, and takes
 //! over what the board chose; it never guesses what the code does.
 
 pub mod book;
+pub mod engineer;
+pub mod format;
 pub mod machine;
 pub mod promise;

@@ -78,11 +78,12 @@ impl Trouble {
         None
     }
 
-    /// The part did as asked.
+    /// The part did as asked: what follows waits for nothing.
     pub(super) fn worked<R: Rules>(&mut self) {
         if R::failures_end() {
             self.failures = 0;
         }
+        self.wake = Instant::ZERO;
         if let Some(fault) = self.failing.take() {
             self.over = Some(fault);
         }

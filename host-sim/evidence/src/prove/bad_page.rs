@@ -9,7 +9,8 @@ use shaftbook_core::codec::frame::{Header, RecordKind};
 use shaftbook_core::codec::snapshot;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::ledger::HistoryLine;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
@@ -268,6 +269,13 @@ fn in_use<D: Device>(run: &mut Run, bench: &mut Bench<D>, rng: &mut Pcg32) {
             let remembered: Vec<u16> = again.board().store().retired().iter().collect();
             if remembered != retired {
                 return Err(format!("retired {retired:?}, remembered {remembered:?}"));
+            }
+            let mut journal = again.board().ledger().history.iter();
+            let names = |line: &HistoryLine| {
+                line.event == Event::SlotRetired && usize::from(line.subject) == page
+            };
+            if kind < 2 && !journal.any(names) {
+                return Err(format!("the journal does not say that slot {page} was retired"));
             }
             Ok(())
         });

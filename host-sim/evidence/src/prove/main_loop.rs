@@ -1,6 +1,8 @@
 //! Proof 10: the main loop that ships. Its cases are queues that overflow, edges in the middle
 //! of a look at the timer, warnings in the middle of a picture, presses while the board writes,
-//! and a display that lost its settings. Beside these, whatever the machine does, the whole
+//! and a display that lost its settings; then what a person hears
+//! and a terminal is told ([`signs`](super::signs)), and what the loop stands on
+//! ([`drivers`](super::drivers)). Beside these, whatever the machine does, the whole
 //! firmware must count and store what the bare core does ([`agreement`](super::agreement)).
 
 use rand_core::{Rng, SeedableRng};
@@ -10,20 +12,39 @@ use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
 use shaftbook_core::time::Instant;
+use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::main_loop::VIEW_US;
 use shaftbook_mainloop::showing::REFRESH_US;
+use shaftbook_mainloop::stop::{Stop, StopKind};
 use shaftbook_panel::button::{Button, DEBOUNCE_US, Press};
 use shaftbook_panel::screen::{Notice, Screen, Top};
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::firmware::Firmware;
 use shaftbook_world::bench::under_test::UnderTest;
-use shaftbook_world::bench::{Bench, Meant, any_needle};
+use shaftbook_world::bench::{BOARD, Bench, Meant, any_needle};
+use shaftbook_world::bus::{Bus, Part, Timing};
 use shaftbook_world::judge::{ANSWER_US, is_durable};
 
 use super::Run;
 use super::agreement::agreement;
+use super::drivers::drivers;
+use super::signs;
+
+/// Bytes that pass for a firmware's: more than two pieces of the hash, and not whole ones.
+static IMAGE: [u8; 600] = {
+    let mut bytes = [0; 600];
+    let mut n = 0;
+    while n < bytes.len() {
+        bytes[n] = (n * 7 + 3) as u8;
+        n += 1;
+    }
+    bytes
+};
+/// The first four bytes of their SHA-256, as Python's `hashlib` works it out.
+const IMAGE_HASH: u32 = 0x1783_F1F6;
 
 /// Proof 10.
 pub fn main_loop<R: UnderTest>(run: &mut Run) {
@@ -42,6 +63,10 @@ pub fn main_loop<R: UnderTest>(run: &mut Run) {
     run.case(|| told(&mut rested.clone(), seed));
     run.case(|| unwatched(&mut rested.clone()));
     run.case(|| shown(&mut rested.clone(), seed));
+    run.case(|| started::<R>(seed));
+    run.case(|| signs::chirps(&mut rested.clone()));
+    run.case(|| signs::port(&mut rested.clone(), seed).map_err(|what| format!("the port: {what}")));
+    drivers(run, &mut rng);
 }
 
 /// A fitted board that has nothing to do, with its picture on the display.
@@ -249,6 +274,29 @@ fn told<R: UnderTest>(bench: &mut Bench<Firmware<R>>, seed: u64) -> Result<(), S
 fn unwatched<R: UnderTest>(bench: &mut Bench<Firmware<R>>) -> Result<(), String> {
     pass(bench, 200_000_000);
     bench.device.conduct()
+}
+
+/// A start says how the last one ended, and which firmware it is.
+fn started<R: UnderTest>(seed: u64) -> Result<(), String> {
+    for kind in [None, Some(StopKind::Panic), Some(StopKind::HardFault)] {
+        let part = Part::blank(Geometry::REFERENCE).map_err(|wrong| format!("{wrong:?}"))?;
+        let bus = Bus::new(part, Timing::FAST_MODE, seed).with_display(seed);
+        let stop = kind.map(|kind| Stop { kind, place: seed as u32 });
+        let mut device = Firmware::<R>::after_stop(BOARD, WiredPart::REFERENCE, stop);
+        device.pins.image = if kind == Some(StopKind::Panic) { &[] } else { &IMAGE };
+        let mut bench = Bench::started(bus, device);
+        pass(&mut bench, 1_000_000);
+        let is_told = bench.board().faults().contains(Fault::FirmwareStopped);
+        if is_told != kind.is_some() {
+            return Err(format!("after {kind:?} it tells of a stop: {is_told}"));
+        }
+        let hash = bench.device.main_loop().console().build().hash;
+        let expected = (kind != Some(StopKind::Panic)).then_some(IMAGE_HASH);
+        if hash != expected {
+            return Err(format!("the hash is {hash:08X?}, not {expected:08X?}"));
+        }
+    }
+    Ok(())
 }
 
 /// What stands on the display is what the panel shows: after presses, while time goes on,

@@ -3,7 +3,11 @@
 //! changed and wherever it stands now; any other begins at the truth of that moment. Lifetime,
 //! services, service interval and journal stay. A cut leaves the old fitting or the new one.
 //!
+//! What a setting may be is in `ranges`.
+//!
 //! The fitting is made by the bare core, as on the engineer's bench; the device reads it.
+
+mod ranges;
 
 use heapless::Vec;
 use rand_core::{Rng, SeedableRng};
@@ -33,7 +37,9 @@ const LONGEST_US: u64 = 1_000_000;
 /// Proof 12.
 pub fn refit_keeps<D: Device>(run: &mut Run) {
     let mut rng = Pcg32::seed_from_u64(run.seed);
+    let run_seed = run.seed;
     let mut bench: Bench<Core<D::Rules>> = Bench::fitted(run.seed, Lap::new(1));
+    run.case(|| ranges::taken::<D::Rules>(run_seed));
     for _ in 0..REFITS {
         let seed = rng.next_u64();
         run.case(|| refit::<D>(&mut bench, seed));

@@ -1,10 +1,11 @@
-//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, a warning
-//! at every moment of a checkpoint, on pages of every length, and a warning's line that bounces: each
-//! is answered as promised.
+//! Part of proof 2: warnings to which no cut belongs. A supply that dips again and again, one that
+//! dips when the part was away, a warning at every moment of a checkpoint, on pages of every length,
+//! and a warning's line that bounces: each is answered as promised.
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
+use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::medium::Geometry;
@@ -16,6 +17,7 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, Meant, OPERATORS, any_needle, fitting, parts};
+use shaftbook_world::bus::Answers;
 use shaftbook_world::judge::answer_us;
 
 use super::Run;
@@ -24,6 +26,8 @@ use super::schedule::drawn::wait_for_answer;
 
 /// Dips that are answered at once, whatever else: fewer than a board allows without a pause.
 const DIPS_AT_ONCE: u32 = 6;
+/// Pause after which one more dip is answered, and some, µs.
+const PAUSE_US: u64 = 1_050_000;
 /// Calm after which dips are answered at once again, with the pause before it, ms.
 const CALM_MS: u64 = 12_000;
 
@@ -36,6 +40,7 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
         run.case(|| pulse_before::<D::Rules>(seed));
         at_every_moment::<D::Rules>(run, seed);
     }
+    run.case(|| away(&mut start.clone(), seed).map_err(|what| format!("it was away: {what}")));
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
 }
 
@@ -50,6 +55,9 @@ fn dips<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
             answer.map_err(|what| format!("dip {dip}: {what}"))?;
         }
     }
+    // No calm, but the pause between two answers.
+    bench.pass_to(bench.now_us + PAUSE_US + u64::from(rng.next_u32() % 1_000_000), &mut |_| {});
+    a_dip(bench, &mut rng).map_err(|what| format!("a dip after a pause: {what}"))?;
     bench.sew(any_needle(&mut rng), CALM_MS / 100, 100_000, &mut |_| {});
     for dip in 0..3 {
         a_dip(bench, &mut rng).map_err(|what| format!("dip {dip} after the calm: {what}"))?;
@@ -155,9 +163,31 @@ fn at_every_moment<R: UnderTest>(run: &mut Run, seed: u64) {
         16 => "slowest on pages of 16, ms:",
         32 => "slowest on pages of 32, ms:",
         64 => "slowest on pages of 64, ms:",
-        _ => "slowest on pages of 128, ms:",
+        128 => "slowest on pages of 128, ms:",
+        _ => "slowest on pages of 256, ms:",
     };
     run.figure(name, slowest_us as f64 / 1_000.0);
+}
+
+/// The part does not answer for so long that the board asks it now and then only; it is back, and
+/// before the board knows that the supply fails: the warning does not wait for the next time.
+fn away<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed ^ 1);
+    bench.bus.set_answers(Answers::Nobody);
+    bench.sew(any_needle(&mut rng), 7, 1_900_000, &mut |_| {});
+    if !bench.board().faults().contains(Fault::MemoryNoAnswer) {
+        return Err("a part that does not answer is not named".into());
+    }
+    bench.pass_to(bench.now_us + u64::from(rng.next_u32() % 1_000_000), &mut |_| {});
+    bench.bus.set_answers(Answers::Part);
+    let warned_us = bench.now_us;
+    bench.warn();
+    in_time(bench, warned_us)?;
+    bench.pass_to(bench.now_us + 10_000, &mut |_| {});
+    if bench.board().faults().contains(Fault::MemoryNoAnswer) {
+        return Err("a part that answers again is still named".into());
+    }
+    bench.device.conduct()
 }
 
 /// The warning's line goes active again without having been seen to be inactive: an edge

@@ -105,6 +105,10 @@ impl Hardware for Chip<'_> {
         self.pins.buzzer = on;
     }
 
+    fn image(&self) -> &[u8] {
+        self.pins.image
+    }
+
     fn port_read(&mut self) -> Option<u8> {
         self.pins.typed.pop_front()
     }

@@ -43,6 +43,8 @@ pub struct Pins {
     pub typed: VecDeque<u8>,
     /// What the port has said.
     pub said: String,
+    /// The firmware's own bytes, as they can be read.
+    pub image: &'static [u8],
     /// When the watchdog was fed last, µs.
     pub(super) fed_us: u64,
     /// The longest time between two feedings, µs.
@@ -64,6 +66,7 @@ impl Pins {
             buzzer: false,
             typed: VecDeque::new(),
             said: String::new(),
+            image: &[],
             fed_us: 0,
             longest_unfed_us: 0,
         }

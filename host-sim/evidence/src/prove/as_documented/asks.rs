@@ -1,16 +1,17 @@
 //! The people's part of a life: renewals, services, replies, fittings, dates.
 
-use shaftbook_core::authority::{self, EightDigits, Key, Purpose};
+use shaftbook_core::authority::EightDigits;
 use shaftbook_core::board::Command;
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::service::{Authorised, Refusal};
-use shaftbook_world::bench::KEY;
+use shaftbook_world::bench::{BOARD, KEY};
 
 use super::border;
 use super::door::Door;
 use super::life::Reply;
 use super::play::Play;
 use crate::reference::book::{self, Book, Standing};
+use crate::reference::engineer::{self, Allows, Bound};
 use crate::reference::machine::Counts;
 
 /// A command is done within this, µs.
@@ -86,11 +87,35 @@ impl<D: Door> Play<D> {
                     }
                     self.pass(us);
                 }
-                Ok(challenge) => return Ok(Some(challenge)),
+                // At the panel it is not known to the ms when it was asked for.
+                Ok(challenge) if D::HAS_PANEL && challenge.get() < 100_000_000 => {
+                    return Ok(Some(challenge));
+                }
+                Ok(challenge) => {
+                    let expected = self.bound(allows).challenge();
+                    if challenge.get() != expected {
+                        return Err(format!("the challenge is {challenge:?}, not {expected}"));
+                    }
+                    return Ok(Some(challenge));
+                }
                 Err(refusal) => return Err(format!("no challenge: {refusal:?}")),
             }
         }
         Err("no challenge after three pauses".into())
+    }
+
+    /// What a challenge that is asked for now is bound to.
+    fn bound(&self, allows: Authorised) -> Bound {
+        let (truth, book) = (self.truth(), &self.model.book);
+        Bound {
+            board: BOARD.0,
+            allows: border::allows(allows),
+            places: if let Authorised::Renew(components) = allows { components.0 } else { 0 },
+            services: book.services as u16,
+            tries: book.tries as u8,
+            powered_ms: truth.powered_ms,
+            stitches: truth.stitches(),
+        }
     }
 
     pub(super) fn try_reply(
@@ -121,8 +146,11 @@ impl<D: Door> Play<D> {
         };
         let Some(challenge) = self.challenge(allows)? else { return self.quiet() };
         let services = self.bench.board().ledger().services;
-        let engineer = |purpose| authority::reply(&Key::new(KEY), purpose, services, challenge);
-        let right = engineer(allows.purpose());
+        let engineer = |allows| {
+            let digits = engineer::reply(&KEY, allows, services, challenge.get());
+            EightDigits::new(digits).ok_or("a reply of more than eight digits")
+        };
+        let right = engineer(border::allows(allows))?;
         let wrong = EightDigits::new((right.get() + 1) % EightDigits::END).unwrap_or(right);
         // What the wait allows.
         let (first_us, last_us) = self.model.tries_at;
@@ -150,10 +178,10 @@ impl<D: Door> Play<D> {
             Reply::Wrong => wrong,
             Reply::Used => self.used.filter(|used| *used != right).unwrap_or(wrong),
             Reply::OtherPurpose => engineer(if allows == Authorised::Service {
-                Purpose::Refit
+                Allows::Refit
             } else {
-                Purpose::Service
-            }),
+                Allows::Service
+            })?,
         };
         if reply == Reply::Aged {
             self.pass(1_801_000_000);
@@ -227,7 +255,7 @@ impl<D: Door> Play<D> {
         if let (Some(day), true) = (day, is_believed) {
             self.known_day(day);
         } else {
-            let fault = if reading.is_none() { 13 } else { 14 };
+            let fault = if reading.is_none_or(|day| day == 0) { 13 } else { 14 };
             self.model.faults.push(fault);
             let truth = self.truth();
             self.model.note_fault(fault, &truth);

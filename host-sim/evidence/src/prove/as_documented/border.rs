@@ -6,11 +6,14 @@ use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::ledger::{CarriedIn, Ledger};
 use shaftbook_core::rules::Rules;
+use shaftbook_core::service::Authorised;
 use shaftbook_core::settings::{NeedleSource, ServiceMeasure, Settings};
 use shaftbook_core::time::Instant;
 use shaftbook_world::bench::fitting;
 
 use crate::reference::book::{Book, Line, Measure, Part};
+use crate::reference::engineer::Allows;
+use crate::reference::format::Chosen;
 use crate::reference::machine::{Counts, NeedleBy, Signal, Wiring};
 
 /// A signal, as an input of the board.
@@ -87,12 +90,54 @@ pub(super) fn book(ledger: &Ledger) -> Book {
     }
 }
 
+/// The settings, what was carried in, and the key, as they stand in a snapshot (`docs/FORMAT.md`,
+/// section 6, offsets 180 to 280).
+pub(super) fn chosen(ledger: &Ledger) -> Chosen {
+    let of = &ledger.settings;
+    let source = match of.needle_source {
+        NeedleSource::NotWired => 0,
+        NeedleSource::Code => 1,
+        NeedleSource::Level => 2,
+    };
+    let by_running = u64::from(of.service_measure == ServiceMeasure::Running);
+    let carried = &ledger.carried_in;
+    let mut bytes = Chosen::default()
+        .with(of.pulses_per_revolution.into(), 1)
+        .with(of.top_speed_rpm.into(), 2)
+        .with(of.shaft_debounce_us.into(), 2)
+        .with(of.contact_debounce_us.into(), 2)
+        .with(of.run_gap_ms.into(), 2)
+        .with(of.needles.into(), 1)
+        .with(source, 1)
+        .with(of.needle_debounce_ms.into(), 1)
+        .with(of.needle_guard_mv.into(), 2)
+        .with(of.needle_hysteresis_mv.into(), 2)
+        .with(of.checkpoint_running_s.into(), 1)
+        .with(of.checkpoint_trims.into(), 1)
+        .with(of.checkpoint_powered_s.into(), 2)
+        .with(by_running | u64::from(of.language) << 4, 1)
+        .with(of.service_interval_h.into(), 2);
+    bytes = of.needle_level_mv.iter().fold(bytes, |bytes, mv| bytes.with((*mv).into(), 2));
+    bytes = bytes.with(carried.hours.into(), 4);
+    bytes = bytes.with(carried.stitches, 6).with(carried.trims.into(), 4);
+    ledger.key.bytes().iter().fold(bytes, |bytes, byte| bytes.with((*byte).into(), 1))
+}
+
 fn line(of: &shaftbook_core::ledger::HistoryLine) -> Line {
     Line {
         event: of.event as u64,
         subject: of.subject.into(),
         powered_s: of.powered_s.into(),
         day: of.day,
+    }
+}
+
+/// What a reply allows.
+pub(super) fn allows(of: Authorised) -> Allows {
+    match of {
+        Authorised::Service => Allows::Service,
+        Authorised::Renew(_) => Allows::Renewal,
+        Authorised::Refit => Allows::Refit,
     }
 }
 

@@ -18,6 +18,7 @@ pub(super) fn play<D: Door>(life: &Life) -> Result<(), String> {
         play.step(*step).map_err(|what| format!("{what} (at step {} of the life)", n + 1))?;
     }
     play.quiet()?;
+    play.is_readable()?;
     play.bench.device.conduct()
 }
 
@@ -82,6 +83,16 @@ impl<D: Door> Play<D> {
                 }
             }
             Step::Clock { day } => return self.clock(day),
+            Step::Powered { hours } => {
+                if D::HAS_PANEL {
+                    return Ok(());
+                }
+                let day = self.model.day.unwrap_or(3_000);
+                self.clock(Some(day))?;
+                self.renew(self.model.book.places(|part| !part.engineers), true)?;
+                self.pass(u64::from(hours) * 3_600_000_000);
+                return self.cut(0, 0);
+            }
             Step::Confirm { day } => {
                 self.quiet()?;
                 let is_taken = self.model.day.is_none_or(|known| day >= known);

@@ -1,12 +1,14 @@
 //! The supply's part of a life: warnings, cuts, and what is found after them.
 
 use shaftbook_core::board::Effect;
+use shaftbook_world::bench::BOARD;
 use shaftbook_world::bus::Tear;
 
 use super::border;
 use super::door::Door;
 use super::play::{Play, STARTED_US};
 use crate::reference::book;
+use crate::reference::format::{self, Told};
 use crate::reference::machine::{Counts, Session, Signal};
 use crate::reference::promise;
 
@@ -28,6 +30,22 @@ impl<D: Door> Play<D> {
         let Some(since_us) = self.model.warnings.answered(self.now()) else { return Ok(()) };
         self.is_durable(since_us, &border::counts(&self.bench.acknowledged))
             .map_err(|what| format!("{what} {} ms after a warning", us / 1_000))
+    }
+
+    /// What the bytes of the part say, if the supply goes now.
+    fn told(&self) -> Result<Told, String> {
+        let image = self.bench.bus.cut_image(Tear::New);
+        format::read(&image, 64, BOARD.0).map_err(|what| format!("the bytes: {what}"))
+    }
+
+    /// The bytes of a part at rest say all that its board knows of commands and settings.
+    pub(super) fn is_readable(&self) -> Result<(), String> {
+        let (told, ledger) = (self.told()?, self.bench.board().ledger());
+        let book = border::book(ledger);
+        if told.book != book {
+            return Err(format!("the bytes say {:?}, the board {book:?}", told.book));
+        }
+        border::chosen(ledger).is(&told.chosen)
     }
 
     pub(super) fn is_durable(&self, since_us: u64, durable: &Counts) -> Result<(), String> {
@@ -68,6 +86,9 @@ impl<D: Door> Play<D> {
         self.bench.bus.advance_to(bus_ns);
         let durable = border::counts(&self.bench.acknowledged);
         let done = self.is_done();
+        // Of a part on which nothing is under way, a reader of its bytes finds the same.
+        let is_whole = done && self.bench.bus.page_under_way().is_none();
+        let told = is_whole.then(|| self.told()).transpose()?;
         let next = self.bench.powered_again(tear);
         self.bench = next;
         self.bench.effects.clear();
@@ -89,6 +110,9 @@ impl<D: Door> Play<D> {
         }
         let found = self.bench.board().past().map(border::counts);
         let found = found.ok_or("a board does not know its past after a cut")?;
+        if let Some(told) = told.filter(|told| told.counts != found) {
+            return Err(format!("the bytes say {:?}, the board finds {found:?}", told.counts));
+        }
 
         // What it found is judged by the session before, which is put back for that.
         let session = std::mem::replace(&mut self.model.session, before);

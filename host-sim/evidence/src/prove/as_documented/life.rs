@@ -77,6 +77,8 @@ pub(super) enum Step {
     Refit { variant: u32, reply: Reply },
     /// The clock says this day.
     Clock { day: Option<u16> },
+    /// A renewal on the clock's day, so many hours without a clock, and a cut (the bare core).
+    Powered { hours: u8 },
     /// A person confirms this day.
     Confirm { day: u16 },
     /// All that can be seen is looked at: port, lamp, panel, code.
@@ -182,14 +184,15 @@ fn step(rng: &mut Pcg32, variant: u32) -> Step {
         36 | 37 => Step::Renew { places: places(rng), wait: below(rng, 3) > 0 },
         38 | 39 => Step::RenewBy { places: places(rng), reply: reply(rng) },
         40 => Step::Service { reply: reply(rng) },
+        41 if below(rng, 30) == 0 => Step::Powered { hours: one_of(rng, &[23, 25, 49]) },
         41 => Step::ServiceAlone,
         42 => Step::Refit { variant: rng.next_u32(), reply: reply(rng) },
         43 => Step::Clock {
             day: one_of(
                 rng,
-                &[None, Some(2_193), Some(2_192), Some(3_000), Some(3_029), Some(3_030)],
+                &[None, Some(0), Some(2_193), Some(2_192), Some(3_000), Some(3_029), Some(3_030)],
             )
-            .map(|day| day + one_of(rng, &[0, 0, 1, 400, 401, 13_609, 13_610])),
+            .map(|day| day + one_of(rng, &[0, 0, 1, 400, 401, 14_609, 14_610])),
         },
         44 => Step::Confirm { day: 3_000 + below(rng, 2_000) as u16 },
         45 => Step::Guesses { wrong: below(rng, 6) as u8 },
