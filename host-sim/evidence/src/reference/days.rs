@@ -52,6 +52,7 @@ pub fn left(
     Some(Left { by_calendar: false, days: whole(rest * counts.power_ups as f64 / used) })
 }
 
+#[allow(clippy::cast_sign_loss)] // None is negative.
 fn whole(days: f64) -> (u64, u64) {
     let around = |by: f64| (days * (1.0 + by)).floor().min(65_535.0) as u64;
     (around(-1e-9), around(1e-9))

@@ -33,7 +33,7 @@ impl ClockSays {
             Self::NoDate => (30, 6, 31),
             Self::Day(day) => date(day),
         };
-        let digits = |value: u16| (value / 10 << 4 | value % 10) as u8;
+        let digits = |value: u16| (value / 10 * 16 + value % 10) as u8;
         let mut registers = [0; 16];
         registers[3..7].copy_from_slice(&[1, digits(day), digits(month), digits(year)]);
         registers[STATUS] = if self == Self::NotSet { 0x80 } else { 0 };

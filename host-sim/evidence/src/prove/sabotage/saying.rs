@@ -20,16 +20,19 @@ fn standing_past(component: &Component, wear: u64, due: u64, notice: u64) -> Sta
 }
 
 /// `>` for `>=` at the due limit.
+#[must_use]
 pub fn due_past_limit(component: &Component, wear: u64) -> Standing {
     standing_past(component, wear, 1, 0)
 }
 
 /// `>` for `>=` at the notice limit.
+#[must_use]
 pub fn notice_past_limit(component: &Component, wear: u64) -> Standing {
     standing_past(component, wear, 0, 1)
 }
 
 /// The notice limit is the next component's.
+#[must_use]
 pub fn notice_of_next(ledger: &Ledger, place: usize) -> Option<Component> {
     let of = |place: usize| Some(ledger.components.get(place)?.component);
     let next = of(place + 1).or_else(|| of(0))?;
@@ -37,6 +40,7 @@ pub fn notice_of_next(ledger: &Ledger, place: usize) -> Option<Component> {
 }
 
 /// Wear counts from the beginning of the board's life.
+#[must_use]
 pub fn wear_ever(
     ledger: &Ledger,
     place: usize,
@@ -47,6 +51,7 @@ pub fn wear_ever(
 }
 
 /// Days count from the first day of the calendar.
+#[must_use]
 pub fn days_ever(
     ledger: &Ledger,
     place: usize,
@@ -60,6 +65,7 @@ pub fn days_ever(
 }
 
 /// A needle wears by the stitches of all.
+#[must_use]
 pub fn needle_by_all(
     ledger: &Ledger,
     place: usize,
@@ -74,6 +80,7 @@ pub fn needle_by_all(
 }
 
 /// What wears by powered time wears by running time.
+#[must_use]
 pub fn running_for_powered(
     ledger: &Ledger,
     place: usize,
@@ -88,26 +95,31 @@ pub fn running_for_powered(
 }
 
 /// The wear of times is in ms, their limits are in s.
+#[must_use]
 pub fn ms_for_s(_: Measure, wear: u64) -> u64 {
     wear
 }
 
 /// Part of a day counts as one.
+#[must_use]
 pub fn days_rounded_up(days: f64) -> f64 {
     days.ceil()
 }
 
 /// Part of an hour counts as one.
+#[must_use]
 pub fn hours_rounded_up(ms: u64) -> u64 {
     ms.div_ceil(3_600_000)
 }
 
 /// The identity's lowest byte comes first.
+#[must_use]
 pub fn tag_of_low_bytes(id: BoardId) -> BoardTag {
     BoardTag::of(BoardId(id.0.swap_bytes()))
 }
 
 /// The interval counts from the beginning of the board's life.
+#[must_use]
 pub fn interval_ever(ledger: &Ledger, lifetime: &Counters) -> u64 {
     match ledger.settings.service_measure {
         ServiceMeasure::Powered => lifetime.powered_ms,
@@ -116,6 +128,7 @@ pub fn interval_ever(ledger: &Ledger, lifetime: &Counters) -> u64 {
 }
 
 /// The interval is that of the time that is not chosen.
+#[must_use]
 pub fn interval_by_other_time(ledger: &Ledger, lifetime: &Counters) -> u64 {
     match ledger.settings.service_measure {
         ServiceMeasure::Running => lifetime.powered_ms.saturating_sub(ledger.interval.powered_ms),

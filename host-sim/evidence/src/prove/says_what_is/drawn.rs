@@ -234,12 +234,14 @@ fn session(rng: &mut Pcg32) -> Counters {
                 *breaks = one_of(rng, &[0, 0, 1, 1, 2, 3, 4]);
             }
             session.unattributed_breaks = below(rng, 3) as u32;
-            if rng.next_u32().is_multiple_of(2) {
-                // One breaks more.
-                let bad = below(rng, used as u64) as usize;
-                session.needle_breaks[bad] = one_of(rng, &[3, 4, 5, 7, 12]);
-            } else if rng.next_u32().is_multiple_of(2) {
-                session.needle_breaks.iter_mut().take(used).for_each(|breaks| *breaks += 2);
+            match rng.next_u32() % 4 {
+                0 => {}
+                1 => session.needle_breaks.iter_mut().take(used).for_each(|breaks| *breaks += 2),
+                _ => {
+                    // One breaks more.
+                    let bad = below(rng, used as u64) as usize;
+                    session.needle_breaks[bad] = one_of(rng, &[3, 4, 5, 7, 12]);
+                }
             }
         }
     }
@@ -293,11 +295,17 @@ pub(super) fn put_right(rng: &mut Pcg32) -> Known {
     let bad = below(rng, 16) as usize;
     let breaks = one_of(rng, &[20, 40, 900, 1_300]);
     before.needle_breaks[bad] = breaks;
-    let expected = f64::from(breaks) / 3.0;
-    let few = if breaks < 100 { 0.5 * expected } else { expected - 2.0 * expected.sqrt() };
-    session.needle_breaks[bad] = (few.max(0.0) as u64 + below(rng, 7)).saturating_sub(3) as u32;
+    // As few as make it rare: two standard deviations, or the twentieth part by an exact tail.
+    let few = if breaks < 100 { breaks / 10 } else { breaks * 254 / 900 };
+    session.needle_breaks[bad] = (few + below(rng, 7) as u32).saturating_sub(3);
     let (id, lifetime, day) = (other.id, before.plus(&session), other.day);
     Known { day, ..Known::new(id, other.ledger, lifetime, session) }
+}
+
+/// A figure of the reference, as a count.
+#[allow(clippy::cast_sign_loss)] // Clamped.
+fn whole(figure: f64) -> u64 {
+    figure.max(0.0).ceil() as u64
 }
 
 /// Glitches and missed edges at their limits beside what was counted before and since power-up.
@@ -319,7 +327,7 @@ pub(super) fn noisy(rng: &mut Pcg32) -> Known {
         rng,
         &[1.5 * expected, 3.0 * expected, expected + 0.01 * turned, expected + 0.1 * turned, 100.0],
     );
-    session.glitches = about(rng, seen.max(0.0).ceil() as u64).min(1_000_000) as u32;
+    session.glitches = about(rng, whole(seen)).min(1_000_000) as u32;
     if rng.next_u32().is_multiple_of(2) {
         session.missed_edges = about_one_of(rng, &[10, pulses(&session).div_ceil(1_000)]) as u32;
     }

@@ -433,6 +433,7 @@ fn sign_name(sign: &Sign, words: &Words) -> String {
     words.hint_words(finding).name.into()
 }
 
+#[allow(clippy::cast_sign_loss)] // None is negative.
 fn hint(sign: &Sign, page: u8, words: &Words) -> Lines {
     let finding = match sign.finding {
         17 => Finding::BreaksEverywhere,
@@ -502,14 +503,15 @@ fn needles(known: &Known, chosen: Option<usize>) -> Lines {
     if let Some(place) =
         (0..known.book.parts.len()).rfind(|p| usize::from(known.book.parts[*p].kind) == of + 1)
     {
-        text += &format!(" {}%", known.permille(place) / 10);
+        let percent = known.permille(place) / 10;
+        text = format!("{text} {percent}%");
     }
     let rate = tenths(of);
-    text += &if rate < 1_000 {
-        format!(" {}{}{}", rate / 10, words.decimal, rate % 10)
+    let rate = if rate < 1_000 {
+        format!("{}{}{}", rate / 10, words.decimal, rate % 10)
     } else {
-        format!(" {}", (rate / 10).min(99_999))
+        (rate / 10).min(99_999).to_string()
     };
-    lines.push(vec![text + words.per_100k]);
+    lines.push(vec![format!("{text} {rate}{}", words.per_100k)]);
     lines
 }
