@@ -83,7 +83,7 @@ pub(super) fn machine(rng: &mut Pcg32) -> Known {
 
 pub(super) fn settings(rng: &mut Pcg32) -> Settings {
     Settings {
-        needles: one_of(rng, &[1, 6, 15, 16]),
+        needles: one_of(rng, &[1, 2, 6, 15, 16]),
         needle_source: one_of(
             rng,
             &[NeedleSource::Code, NeedleSource::Code, NeedleSource::Level, NeedleSource::NotWired],
@@ -170,7 +170,7 @@ fn component(rng: &mut Pcg32, lifetime: &Counters, day: Option<u16>) -> Fitted {
 }
 
 pub(super) fn history(rng: &mut Pcg32, ledger: &mut Ledger, lifetime: &Counters, day: Option<u16>) {
-    let lines = one_of(rng, &[0, 1, 2, 5, HISTORY_MAX]) as u64;
+    let lines = one_of(rng, &[0, 1, 2, 5, 7, HISTORY_MAX]) as u64;
     let now_s = (lifetime.powered_ms / 1_000).min(u32::MAX.into());
     let apart_days = one_of(rng, &[0, 1, 3, 20]);
     let apart_s = one_of(rng, &[0, 1_000, 20_000, 40_000, 100_000]);
@@ -180,7 +180,9 @@ pub(super) fn history(rng: &mut Pcg32, ledger: &mut Ledger, lifetime: &Counters,
     for n in 0..lines {
         let ago = lines - n - ahead.min(lines - n);
         let drift_s = below(rng, apart_s / 4 + 1);
-        let of_day = day.map(|day| u64::from(day) - (ago * apart_days).min(2_000));
+        // Of a later day, or of more powered time than there was.
+        let later = u64::from(ago == 0 && apart_s > 1_000) * 3;
+        let of_day = day.map(|day| u64::from(day) + later - (ago * apart_days).min(2_000));
         let line = HistoryLine {
             number: first.plus(n as u32),
             event: one_of(
@@ -194,7 +196,9 @@ pub(super) fn history(rng: &mut Pcg32, ledger: &mut Ledger, lifetime: &Counters,
                 ],
             ),
             subject: one_of(rng, &[0, AUTHORISED, 3, 11, 14]),
-            powered_s: (now_s.saturating_sub(ago * apart_s) + drift_s).min(u32::MAX.into()) as u32,
+            powered_s: (now_s.saturating_sub(ago * apart_s + later)
+                + drift_s * u64::from(later == 0))
+            .min(u32::MAX.into()) as u32,
             day: of_day.map(|day| day as u16).filter(|_| !rng.next_u32().is_multiple_of(5)),
         };
         let _ = ledger.history.push(line);
@@ -293,10 +297,14 @@ pub(super) fn put_right(rng: &mut Pcg32) -> Known {
     before.needle_breaks = [1; 16];
     session.needle_stitches = [20_000; 16];
     let bad = below(rng, 16) as usize;
-    let breaks = one_of(rng, &[20, 40, 900, 1_300]);
+    let breaks = one_of(rng, &[20, 40, 40, 900]);
     before.needle_breaks[bad] = breaks;
     // As few as make it rare: two standard deviations, or the twentieth part by an exact tail.
-    let few = if breaks < 100 { breaks / 10 } else { breaks * 254 / 900 };
+    let few = if breaks < 100 { breaks / 10 } else { 254 };
+    if breaks > 100 {
+        // The others break as much today.
+        session.needle_breaks = [few; 16];
+    }
     session.needle_breaks[bad] = (few + below(rng, 7) as u32).saturating_sub(3);
     let (id, lifetime, day) = (other.id, before.plus(&session), other.day);
     Known { day, ..Known::new(id, other.ledger, lifetime, session) }

@@ -19,8 +19,9 @@ pub(super) fn lamp<R: UnderTest>(it: &mut Watched<R>) -> Result<(), String> {
     let before = it.known()?;
     // The lamp says what was so up to a second ago.
     it.bench.pass_to(it.bench.now_us + 1_500_000, &mut |_| {});
-    let mut lit = Vec::new();
+    let (mut lit, mut sounds) = (Vec::new(), false);
     for _ in 0..LAMP.1 {
+        sounds |= it.bench.device.pins.buzzer;
         lit.push(it.bench.device.pins.lamp);
         it.bench.pass_to(it.bench.now_us + LAMP.0, &mut |_| {});
     }
@@ -28,6 +29,9 @@ pub(super) fn lamp<R: UnderTest>(it: &mut Watched<R>) -> Result<(), String> {
     let due = count(&after);
     if due != count(&before) {
         return Ok(());
+    }
+    if sounds {
+        return Err(format!("the buzzer sounds, though {due} were due before"));
     }
     let changes = lit.windows(2).filter(|pair| pair[0] != pair[1]).count();
     let is_right = match (!after.faults.is_empty(), due) {
@@ -90,7 +94,7 @@ pub(super) fn port<R: UnderTest>(it: &mut Watched<R>) -> Result<(), String> {
         ("help\n", &["state: all figures; watch: what becomes durable; help"][..]),
         ("\n \r\n", &[]),
         ("stat\n", &["? help"]),
-        ("statestatestate1\n", &["? help"]),
+        ("statestatestate1\r\n", &["? help"]),
         ("statestatestate12\n", &[]),
         ("  help  \n", &["state: all figures; watch: what becomes durable; help"]),
     ] {
