@@ -69,7 +69,13 @@ pub fn bare_breaches(source: &Source, is_root: bool) -> Vec<String> {
 }
 
 /// The rules that boards keep.
-pub const SOUND_RULES: [&str; 2] = ["impl Rules for Sound {}", "impl LoopRules for Sound {}"];
+pub const SOUND_RULES: [&str; 5] = [
+    "impl Rules for Sound {}",
+    "impl CareRules for Sound {}",
+    "impl ReadRules for Sound {}",
+    "impl PanelRules for Sound {}",
+    "impl LoopRules for Sound {}",
+];
 /// Names of the host's crates, and of the simulator's broken boards.
 const HOST_NAMES: [&str; 6] = [
     "Sabotaged",
@@ -81,7 +87,7 @@ const HOST_NAMES: [&str; 6] = [
 ];
 
 /// Places where a firmware source has rules other than the sound ones: an implementation of
-/// `Rules` or `LoopRules` for anything but `Sound`, or a name of the simulator's broken boards.
+/// `Rules`, or of the rules of another layer, for anything but `Sound`, or a name of the simulator's broken boards.
 #[must_use]
 pub fn broken_rules(source: &Source) -> Vec<String> {
     let mut found = Vec::new();

@@ -51,7 +51,9 @@ fn each_breach_in_a_bare_source_is_found() {
 fn no_firmware_source_has_other_rules_than_the_sound_ones() {
     let sources: Vec<_> =
         all().into_iter().filter(|s| s.path.starts_with("firmware/") && is_rust(&s.path)).collect();
-    for folder in ["core/src/", "mainloop/src/", "boards/rp2040/src/", "boards/mps2/src/"] {
+    let layers = LAYERS.map(|(name, ..)| format!("{}/src/", name.trim_start_matches("shaftbook-")));
+    let boards = ["boards/rp2040/src/", "boards/mps2/src/"].map(str::to_owned);
+    for folder in layers.into_iter().chain(boards) {
         let folder = format!("firmware/{folder}");
         assert!(sources.iter().any(|s| s.path.starts_with(&folder)), "{folder} is not read");
     }
@@ -72,6 +74,9 @@ fn other_rules_in_a_firmware_source_are_found() {
         "impl Rules for Sound { fn retire() -> bool { false } }",
         "impl Rules for Quick {",
         "impl LoopRules for Quick {}",
+        "impl CareRules for Sound { fn surest_first() -> bool { false } }",
+        "impl ReadRules for Quick {}",
+        "impl PanelRules for Quick {}",
         "impl LoopRules for Sound { fn missed_told() -> bool { false } }",
         "impl<const N: u8> shaftbook_core::rules::Rules for Quick<N> {}",
         "use shaftbook_evidence::prove::sabotage;",

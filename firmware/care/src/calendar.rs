@@ -9,7 +9,8 @@
 
 use shaftbook_core::board::Board;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::rules::Rules;
+
+use crate::rules::CareRules;
 
 /// Longest jump from a known day that is believed without a person, days. A machine that
 /// stood for longer needs its date confirmed ([`confirm`]).
@@ -75,18 +76,21 @@ pub fn judge(known: Option<u16>, reading: Option<u16>) -> Judged {
 
 /// Judges a reading and tells the board. Call once the board is ready, then about once an
 /// hour. Before it is ready nothing is known of the past, so nothing is told.
-pub fn tell<R: Rules>(board: &mut Board<R>, reading: Option<u16>) -> Option<Judged> {
+pub fn tell<R: CareRules>(board: &mut Board<R>, reading: Option<u16>) -> Option<Judged> {
     if !board.is_ready() {
         return None;
     }
-    let judged = judge(board.day(), reading);
+    let mut judged = judge(board.day(), reading);
+    if judged.state == ClockState::Leaps && !R::leaps_are_doubted() {
+        judged = Judged { day: reading, state: ClockState::Trusted };
+    }
     board.clock(judged.day, judged.state.fault());
     Some(judged)
 }
 
 /// A person has confirmed the date that the clock shows: it is taken however far it
 /// leaps, but not before a day that is known. Returns whether it was taken.
-pub fn confirm<R: Rules>(board: &mut Board<R>, reading: Option<u16>) -> bool {
+pub fn confirm<R: CareRules>(board: &mut Board<R>, reading: Option<u16>) -> bool {
     let day = reading.filter(|day| *day != 0 && Some(*day) >= board.day());
     if day.is_some() && board.is_ready() {
         board.clock(day, None);

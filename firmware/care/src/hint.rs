@@ -23,6 +23,7 @@ use shaftbook_core::counters::NEEDLES_MAX;
 
 pub use crate::finding::{Certainty, Finding, Hint, Span};
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// Most hints at a time.
 pub const HINTS_MAX: usize = 6;
@@ -69,7 +70,7 @@ impl Look {
     }
 
     /// The next step; the hints when it was the last one. The look then begins anew.
-    pub fn step(&mut self, machine: &Machine<'_>) -> Option<Hints> {
+    pub fn step<R: CareRules>(&mut self, machine: &Machine<'_, R>) -> Option<Hints> {
         let step = usize::from(self.step);
         self.step += 1;
         match (step / 2, step % 2) {
@@ -79,7 +80,7 @@ impl Look {
             _ => {
                 trims::look(machine, &mut self.found);
                 wiring::look(machine, &mut self.found);
-                let hints = surest(&self.found);
+                let hints = surest::<R>(&self.found);
                 *self = Self::new();
                 return Some(hints);
             }
@@ -96,7 +97,7 @@ impl Default for Look {
 
 /// All steps of a look at once, where nothing waits for it.
 #[must_use]
-pub fn look(machine: &Machine<'_>) -> Hints {
+pub fn look<R: CareRules>(machine: &Machine<'_, R>) -> Hints {
     let mut look = Look::new();
     loop {
         if let Some(hints) = look.step(machine) {
@@ -106,20 +107,19 @@ pub fn look(machine: &Machine<'_>) -> Hints {
 }
 
 /// The surest of what was found, in order.
-fn surest(found: &Found) -> Hints {
+fn surest<R: CareRules>(found: &Found) -> Hints {
     let mut order = Found::new();
     for weighed in found {
-        let place = order.iter().position(|other| comes_before(weighed, other));
+        let place = order.iter().position(|other| comes_before::<R>(weighed, other));
         // Cannot fail: it has the room of what is ordered.
         let _ = order.insert(place.unwrap_or(order.len()), *weighed);
     }
     order.iter().take(HINTS_MAX).map(|(hint, _)| *hint).collect()
 }
 
-fn comes_before((a, a_chance): &Weighed, (b, b_chance): &Weighed) -> bool {
-    let order = b
-        .certainty
-        .cmp(&a.certainty)
+fn comes_before<R: CareRules>((a, a_chance): &Weighed, (b, b_chance): &Weighed) -> bool {
+    let surer = if R::surest_first() { b.certainty.cmp(&a.certainty) } else { Ordering::Equal };
+    let order = surer
         .then(rank(a.finding).cmp(&rank(b.finding)))
         .then(a_chance.partial_cmp(b_chance).unwrap_or(Ordering::Equal));
     order == Ordering::Less

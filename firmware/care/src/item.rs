@@ -4,6 +4,7 @@
 use shaftbook_core::component::{Component, Standing};
 
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// One component as it stands now.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,21 +36,29 @@ impl CareItem {
 
 /// The component at `place`; `None` if there is none or the past is not known.
 #[must_use]
-pub fn item(machine: &Machine<'_>, place: usize) -> Option<CareItem> {
+pub fn item<R: CareRules>(machine: &Machine<'_, R>, place: usize) -> Option<CareItem> {
     let lifetime = machine.lifetime.as_ref()?;
-    let component = machine.ledger.components.get(place)?.component;
-    let wear = machine.ledger.wear(place, lifetime, machine.day)?;
-    let standing = component.standing(wear);
-    Some(CareItem { place, component, wear: wear / component.measure.per_limit_unit(), standing })
+    let component = R::component(machine.ledger, place)?;
+    let wear = R::wear(machine.ledger, place, lifetime, machine.day)?;
+    let standing = R::standing(&component, wear);
+    let wear = R::in_limit_unit(component.measure, wear);
+    Some(CareItem { place, component, wear, standing })
 }
 
 /// All components, in the order of the profile.
-pub fn items<'a>(machine: &'a Machine<'a>) -> impl Iterator<Item = CareItem> + 'a {
+pub fn items<'a, R: CareRules>(machine: &'a Machine<'a, R>) -> impl Iterator<Item = CareItem> + 'a {
     (0..machine.ledger.components.len()).filter_map(|place| item(machine, place))
 }
 
 /// The most pressing component: the worst standing, then the most worn for its limit.
 #[must_use]
-pub fn most_pressing(machine: &Machine<'_>) -> Option<CareItem> {
-    items(machine).max_by_key(|item| (item.standing, item.permille(), usize::MAX - item.place))
+pub fn most_pressing<R: CareRules>(machine: &Machine<'_, R>) -> Option<CareItem> {
+    items(machine).max_by_key(|item| (urgency::<R>(item), usize::MAX - item.place))
+}
+
+/// How pressing a component is: the more, the larger.
+#[must_use]
+pub fn urgency<R: CareRules>(item: &CareItem) -> (Standing, u16) {
+    let standing = if R::worst_standing_first() { item.standing } else { Standing::Fine };
+    (standing, item.permille())
 }

@@ -11,6 +11,7 @@
 //! - [`binomial`]: the exact test behind the hints
 //! - [`finding`]: what a hint is
 //! - [`hint`]: first-look hints, each with its reason and figures
+//! - [`rules`]: the rules of care, each of which can be broken on its own
 //!
 //! Reads the core's figures and changes none. Panics: none, whatever comes in.
 
@@ -25,3 +26,4 @@ pub mod item;
 pub mod line;
 pub mod machine;
 pub mod outlook;
+pub mod rules;

@@ -1,19 +1,21 @@
 //! All that is known of the machine at one moment: what screens, hints and the
 //! read-out code are made from.
 
+use core::marker::PhantomData;
+
 use shaftbook_core::board::Board;
 use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::FaultSet;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::ledger::Ledger;
-use shaftbook_core::rules::Rules;
+use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::time::Instant;
 
 use crate::finding::Hint;
 
-/// The machine, as its board knows it at one moment.
-#[derive(Clone, Copy, Debug)]
-pub struct Machine<'a> {
+/// The machine, as its board knows it at one moment; `R` are the board's rules.
+#[derive(Debug)]
+pub struct Machine<'a, R = Sound> {
     /// The board.
     pub id: BoardId,
     /// Lifetime counters; `None` until the past is known.
@@ -28,12 +30,23 @@ pub struct Machine<'a> {
     pub day: Option<u16>,
     /// The hints of the last look, the surest first; empty until there was one.
     pub hints: &'a [Hint],
+    /// The rules by which it is judged.
+    pub rules: PhantomData<fn() -> R>,
 }
 
-impl<'a> Machine<'a> {
+// Not derived: a copy needs nothing of the rules.
+impl<R> Clone for Machine<'_, R> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<R> Copy for Machine<'_, R> {}
+
+impl<'a, R: Rules> Machine<'a, R> {
     /// The machine of `board` at `now`.
     #[must_use]
-    pub fn of<R: Rules>(board: &'a Board<R>, now: Instant) -> Self {
+    pub fn of(board: &'a Board<R>, now: Instant) -> Self {
         Self {
             id: board.id(),
             lifetime: board.lifetime(now),
@@ -42,6 +55,7 @@ impl<'a> Machine<'a> {
             faults: board.faults(),
             day: board.day(),
             hints: &[],
+            rules: PhantomData,
         }
     }
 

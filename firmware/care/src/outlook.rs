@@ -21,6 +21,7 @@ use shaftbook_core::fault::Fault;
 use crate::item::CareItem;
 use crate::line;
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// Days that count as recent. Our own choice.
 pub const RECENT_DAYS: u16 = 90;
@@ -43,10 +44,11 @@ pub enum DaysLeft {
 /// Days until `item` is due at the recent rate of use; `None` when there is no rate
 /// to go by yet, or it is not used at all. 65,535 stands for that many or more.
 #[must_use]
-pub fn days_left(machine: &Machine<'_>, item: &CareItem) -> Option<DaysLeft> {
+pub fn days_left<R: CareRules>(machine: &Machine<'_, R>, item: &CareItem) -> Option<DaysLeft> {
     let lifetime = machine.lifetime.as_ref()?;
-    let clock_is_wrong =
-        machine.faults.contains(Fault::ClockNoAnswer) || machine.faults.contains(Fault::ClockWrong);
+    let clock_is_wrong = R::no_days_by_a_wrong_clock()
+        && (machine.faults.contains(Fault::ClockNoAnswer)
+            || machine.faults.contains(Fault::ClockWrong));
     let today = machine.day.filter(|_| !clock_is_wrong);
     let measure = item.component.measure;
     if item.remaining() == 0 {
@@ -54,7 +56,7 @@ pub fn days_left(machine: &Machine<'_>, item: &CareItem) -> Option<DaysLeft> {
     }
     if measure == Measure::Days {
         // Days pass by themselves; how many, only a clock knows.
-        return today.map(|_| DaysLeft::Calendar(whole(item.remaining() as f64)));
+        return today.map(|_| DaysLeft::Calendar(whole::<R>(item.remaining() as f64)));
     }
     let left = item.remaining() as f64 * measure.per_limit_unit() as f64;
     let used = measure.value(lifetime, None) as f64;
@@ -65,17 +67,21 @@ pub fn days_left(machine: &Machine<'_>, item: &CareItem) -> Option<DaysLeft> {
         && let Some(seconds_a_day) = powered_s_a_day(machine, lifetime, today)
     {
         let per_powered_s = used / (lifetime.powered_ms.max(1) as f64 / 1_000.0);
-        return Some(DaysLeft::Calendar(whole(left / (per_powered_s * seconds_a_day))));
+        return Some(DaysLeft::Calendar(whole::<R>(left / (per_powered_s * seconds_a_day))));
     }
     if lifetime.power_ups < POWER_UPS_LEAST {
         return None;
     }
-    Some(DaysLeft::OfUse(whole(left / (used / f64::from(lifetime.power_ups)))))
+    Some(DaysLeft::OfUse(whole::<R>(left / (used / f64::from(lifetime.power_ups)))))
 }
 
 /// Powered time of a calendar day, s, lately.
 #[must_use]
-pub fn powered_s_a_day(machine: &Machine<'_>, lifetime: &Counters, today: u16) -> Option<f64> {
+pub fn powered_s_a_day<R: CareRules>(
+    machine: &Machine<'_, R>,
+    lifetime: &Counters,
+    today: u16,
+) -> Option<f64> {
     let now = (today, lifetime.powered_ms as f64 / 1_000.0);
     let lines = machine.ledger.history.iter();
     let known = lines.filter_map(|line| Some((line.day?, f64::from(line.powered_s))));
@@ -102,6 +108,6 @@ fn regression(points: impl Iterator<Item = (u16, f64)> + Clone) -> Option<f64> {
 }
 
 #[allow(clippy::cast_sign_loss)] // Clamped.
-fn whole(days: f64) -> u16 {
-    libm::floor(days).clamp(0.0, f64::from(u16::MAX)) as u16
+fn whole<R: CareRules>(days: f64) -> u16 {
+    R::whole_days(days).clamp(0.0, f64::from(u16::MAX)) as u16
 }

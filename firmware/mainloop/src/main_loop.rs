@@ -223,7 +223,7 @@ impl<R: LoopRules> MainLoop<R> {
         }
         self.port.effect(effect);
         self.view_at = now;
-        if *effect == Effect::Ready {
+        if *effect == Effect::Ready && R::clock_is_read_when_ready() {
             self.clock_at = now;
         }
     }
@@ -296,7 +296,8 @@ impl<R: LoopRules> MainLoop<R> {
             Task::View => {
                 self.view_at = now.plus_us(VIEW_US);
                 let view = self.console.view(&self.board, now);
-                self.indicator.stands(now, view.faulty, view.due);
+                let due = if R::lamp_tells_due() { view.due } else { 0 };
+                self.indicator.stands(now, view.faulty, due);
                 self.showing.offer(view);
             }
             Task::PortLine => self.port.step(&self.board, now, self.console.build()),

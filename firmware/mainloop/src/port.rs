@@ -20,11 +20,11 @@ use core::fmt::Write;
 
 use heapless::{Deque, String};
 use shaftbook_core::board::{Board, Effect};
-use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::state::Build;
 
 use crate::hardware::Hardware;
+use crate::rules::LoopRules;
 use report::PortReport;
 
 /// Longest line that is sent, its end included.
@@ -94,7 +94,7 @@ impl Port {
     }
 
     /// Makes the next line of a report under way.
-    pub fn step<R: Rules>(&mut self, board: &Board<R>, now: Instant, build: Build) {
+    pub fn step<R: LoopRules>(&mut self, board: &Board<R>, now: Instant, build: Build) {
         let Some(report) = self.report.take() else { return };
         let (line, more) = report.line(board, now, build);
         self.say(&line);

@@ -7,12 +7,13 @@
 //! Invariant: [`Sound`] changes nothing. Every default here is the right one, and a constant,
 //! so that the sound loop carries nothing of the broken ones.
 
-use shaftbook_core::rules::{Rules, Sound};
+use shaftbook_core::rules::Sound;
+use shaftbook_panel::rules::PanelRules;
 
 macro_rules! rules {
     ($($(#[doc = $doc:literal])+ $name:ident)*) => {
         /// The rules of the main loop. Every default is the sound one.
-        pub trait LoopRules: Rules {
+        pub trait LoopRules: PanelRules {
             $(
                 $(#[doc = $doc])+
                 #[inline]
@@ -55,6 +56,12 @@ rules! {
     view_is_a_task
     /// The panel is told what has happened on the board.
     panel_told
+    /// The lamp tells what is due, not only what is faulty.
+    lamp_tells_due
+    /// A line of the port tells the figure that it names.
+    port_tells_what_it_names
+    /// The clock is read as soon as the board is ready.
+    clock_is_read_when_ready
     /// The display is woken anew now and then, in case it lost its settings.
     display_woken_anew
 }

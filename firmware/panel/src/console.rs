@@ -9,12 +9,12 @@ use shaftbook_care::hint::{Hints, Look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Command, Effect};
 use shaftbook_core::exchange::{Exchange, Outcome};
-use shaftbook_core::rules::Rules;
 use shaftbook_core::service::Refusal;
 use shaftbook_core::time::Instant;
 
 use crate::button::Press;
 use crate::panel::{Ask, Panel};
+use crate::rules::PanelRules;
 use crate::state::{Build, State};
 use crate::view::View;
 
@@ -75,7 +75,7 @@ impl Console {
     }
 
     /// Does what `press` asks for.
-    pub fn press<R: Rules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
+    pub fn press<R: PanelRules>(&mut self, board: &mut Board<R>, now: Instant, press: Press) {
         let mut state = State::of(board, now, &self.hints, self.build);
         state.clock = self.clock;
         let Some(ask) = self.panel.press(now, press, &state) else { return };
@@ -84,7 +84,7 @@ impl Console {
         }
     }
 
-    fn ask<R: Rules>(
+    fn ask<R: PanelRules>(
         &mut self,
         board: &mut Board<R>,
         now: Instant,
@@ -114,7 +114,7 @@ impl Console {
 
     /// The clock was read: what it says, a day number (1 is 1 January 2020). The board is
     /// told what is believed of it. Call about once an hour, and when the board is ready.
-    pub fn clock<R: Rules>(&mut self, board: &mut Board<R>, reading: Option<u16>) {
+    pub fn clock<R: PanelRules>(&mut self, board: &mut Board<R>, reading: Option<u16>) {
         self.clock = reading;
         calendar::tell(board, reading);
     }
@@ -141,7 +141,7 @@ impl Console {
 
     /// One step of the look for hints, if one is due: a look begins every
     /// [`LOOK_EVERY_US`]. `false` when there is nothing to do.
-    pub fn think<R: Rules>(&mut self, board: &Board<R>, now: Instant) -> bool {
+    pub fn think<R: PanelRules>(&mut self, board: &Board<R>, now: Instant) -> bool {
         if now < self.thinks_at() {
             return false;
         }
@@ -154,7 +154,7 @@ impl Console {
 
     /// What stands on the screen at `now`.
     #[must_use]
-    pub fn view<R: Rules>(&self, board: &Board<R>, now: Instant) -> View {
+    pub fn view<R: PanelRules>(&self, board: &Board<R>, now: Instant) -> View {
         let mut state = State::of(board, now, &self.hints, self.build);
         state.clock = self.clock;
         self.panel.view(&state)

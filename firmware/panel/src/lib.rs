@@ -12,6 +12,7 @@
 //! - [`number`]: figures as they are shown
 //! - [`frame`], [`draw`], [`painter`]: pixels, in steps small enough for a board that must
 //!   answer a power-fail warning in between
+//! - [`rules`]: the rules of the panel, each of which can be broken on its own
 //! - [`console`]: a press carried to the board, and the board's answer back
 //!
 //! Panics: none, whatever comes in. Not done here: the display's driver, the pins.
@@ -29,6 +30,7 @@ pub mod frame;
 pub mod number;
 pub mod painter;
 pub mod panel;
+pub mod rules;
 pub mod screen;
 pub mod state;
 pub mod text;

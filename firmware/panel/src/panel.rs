@@ -19,6 +19,7 @@ use shaftbook_core::time::Instant;
 use shaftbook_readout::code::Code;
 
 use crate::button::{Button, Press};
+use crate::rules::PanelRules;
 use crate::screen::{Notice, Screen, Top, Typed};
 use crate::state::State;
 use crate::text::Language;
@@ -73,7 +74,7 @@ impl Panel {
 
     /// The language of the screens: the one chosen since power-up, or the settings'.
     #[must_use]
-    pub fn language(&self, state: &State<'_>) -> Language {
+    pub fn language<R: PanelRules>(&self, state: &State<'_, R>) -> Language {
         let code = state.machine.ledger.settings.language;
         self.language.unwrap_or_else(|| Language::from_code(code))
     }
@@ -85,12 +86,17 @@ impl Panel {
 
     /// What stands on the screen at `now`.
     #[must_use]
-    pub fn view(&self, state: &State<'_>) -> View {
+    pub fn view<R: PanelRules>(&self, state: &State<'_, R>) -> View {
         view::of(&self.screen, self.language(state), state)
     }
 
     /// A press. What it asks of the board, if anything.
-    pub fn press(&mut self, now: Instant, press: Press, state: &State<'_>) -> Option<Ask> {
+    pub fn press<R: PanelRules>(
+        &mut self,
+        now: Instant,
+        press: Press,
+        state: &State<'_, R>,
+    ) -> Option<Ask> {
         self.touched = now;
         match press {
             Press::Short(Button::Back) => self.back(),
@@ -130,7 +136,7 @@ impl Panel {
         };
     }
 
-    fn next(&mut self, state: &State<'_>) {
+    fn next<R: PanelRules>(&mut self, state: &State<'_, R>) {
         self.screen = match self.screen {
             Screen::Top(top) => Screen::Top(top.after(1)),
             Screen::List { top: Top::Care, line } => {
@@ -163,7 +169,7 @@ impl Panel {
         };
     }
 
-    fn act(&mut self, state: &State<'_>) -> Option<Ask> {
+    fn act<R: PanelRules>(&mut self, state: &State<'_, R>) -> Option<Ask> {
         self.screen = match self.screen {
             Screen::Top(Top::Home) => Screen::Top(Top::Care),
             Screen::Top(Top::ReadOut) => match Code::of(&state.machine) {
@@ -194,7 +200,7 @@ impl Panel {
         None
     }
 
-    fn hold(&mut self, now: Instant, state: &State<'_>) -> Option<Ask> {
+    fn hold<R: PanelRules>(&mut self, now: Instant, state: &State<'_, R>) -> Option<Ask> {
         match self.screen {
             Screen::Top(Top::Service) => Some(self.ask_engineer(Authorised::Service)),
             Screen::Top(Top::About) => {
@@ -212,6 +218,7 @@ impl Panel {
             }
             Screen::Confirm { place, .. } => {
                 self.tell(now, Notice::Working);
+                let place = if R::renews_what_was_opened() { place } else { place ^ 1 };
                 Some(Ask::Renew(ComponentSet::only(usize::from(place))))
             }
             Screen::Fault { line } => {

@@ -5,7 +5,7 @@ use shaftbook_care::hint::Hint;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::Board;
 use shaftbook_core::fault::Fault;
-use shaftbook_core::rules::Rules;
+use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::time::Instant;
 
 /// How the memory part fares.
@@ -28,10 +28,10 @@ pub struct Build {
 }
 
 /// Everything that is shown.
-#[derive(Clone, Copy, Debug)]
-pub struct State<'a> {
+#[derive(Debug)]
+pub struct State<'a, R = Sound> {
     /// The machine.
-    pub machine: Machine<'a>,
+    pub machine: Machine<'a, R>,
     /// The memory.
     pub memory: MemoryHealth,
     /// The board's firmware.
@@ -41,16 +41,20 @@ pub struct State<'a> {
     pub clock: Option<u16>,
 }
 
-impl<'a> State<'a> {
+// Not derived: a copy needs nothing of the rules.
+impl<R> Clone for State<'_, R> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<R> Copy for State<'_, R> {}
+
+impl<'a, R: Rules> State<'a, R> {
     /// The state of `board` at `now`. `hints` are those of the last look; `build` is
     /// the firmware that it runs.
     #[must_use]
-    pub fn of<R: Rules>(
-        board: &'a Board<R>,
-        now: Instant,
-        hints: &'a [Hint],
-        build: Build,
-    ) -> Self {
+    pub fn of(board: &'a Board<R>, now: Instant, hints: &'a [Hint], build: Build) -> Self {
         let store = board.store();
         let mut machine = Machine::of(board, now);
         machine.hints = hints;

@@ -21,9 +21,11 @@ use heapless::Vec;
 use shaftbook_care::item::{self, CareItem};
 use shaftbook_core::component::{COMPONENTS_MAX, ComponentKind, Standing};
 use shaftbook_core::counters::NEEDLES_MAX;
-use shaftbook_readout::code::SYMBOLS;
+use shaftbook_readout::code::{Code, SYMBOLS};
+use shaftbook_readout::state as readout;
 
 use crate::number::{Line, add, line};
+use crate::rules::PanelRules;
 use crate::screen::{Screen, Top};
 use crate::state::State;
 use crate::text::{Language, Words};
@@ -195,7 +197,7 @@ impl Content {
 /// The view of `screen`.
 #[inline(never)]
 #[must_use]
-pub fn of(screen: &Screen, language: Language, state: &State<'_>) -> View {
+pub fn of<R: PanelRules>(screen: &Screen, language: Language, state: &State<'_, R>) -> View {
     let words = language.words();
     let content = match *screen {
         Screen::Top(top) => of_top(top, None, words, state),
@@ -205,7 +207,10 @@ pub fn of(screen: &Screen, language: Language, state: &State<'_>) -> View {
         Screen::Entry { line } => journal::one(line, words, state),
         Screen::Fault { line } => faults::one(line, words, state),
         Screen::Hint { line, page } => hints::one(line, page, words, state),
-        Screen::Code { ref code, qr } => notice::code(code, qr, words),
+        Screen::Code { ref code, qr } => {
+            let now = if R::code_holds_still() { None } else { Code::of(&state.machine) };
+            notice::code(now.as_ref().unwrap_or(code), qr, words)
+        }
         Screen::Challenge { wish, challenge } => service::challenge(wish, challenge, words, state),
         Screen::Reply { challenge, ref typed, .. } => service::reply(challenge, typed, words),
         Screen::Told { notice, .. } => notice::told(notice, words),
@@ -220,7 +225,12 @@ pub fn of(screen: &Screen, language: Language, state: &State<'_>) -> View {
     }
 }
 
-fn of_top(top: Top, line: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+fn of_top<R: PanelRules>(
+    top: Top,
+    line: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     match top {
         Top::Home => home::content(words, state),
         Top::Needles => needles::content(line, words, state),
@@ -237,7 +247,7 @@ fn of_top(top: Top, line: Option<u8>, words: &Words, state: &State<'_>) -> Conte
 
 /// Lines of a screen that can be chosen one by one; 0 for a screen without a list.
 #[must_use]
-pub fn list_lines(top: Top, state: &State<'_>) -> u8 {
+pub fn list_lines<R: PanelRules>(top: Top, state: &State<'_, R>) -> u8 {
     let machine = &state.machine;
     let lines = match top {
         Top::Home | Top::Service | Top::ReadOut => 0,
@@ -254,12 +264,10 @@ pub fn list_lines(top: Top, state: &State<'_>) -> u8 {
 
 /// The components, the most pressing first.
 #[must_use]
-pub fn care_order(state: &State<'_>) -> Vec<CareItem, COMPONENTS_MAX> {
+pub fn care_order<R: PanelRules>(state: &State<'_, R>) -> Vec<CareItem, COMPONENTS_MAX> {
     let mut order: Vec<CareItem, COMPONENTS_MAX> = Vec::new();
     for item in item::items(&state.machine) {
-        let presses_less = |other: &CareItem| {
-            (other.standing, other.permille()) < (item.standing, item.permille())
-        };
+        let presses_less = |other: &CareItem| item::urgency::<R>(other) < item::urgency::<R>(&item);
         let place = order.iter().position(presses_less).unwrap_or(order.len());
         // Cannot fail: there is room for every component.
         let _ = order.insert(place, item);
@@ -268,21 +276,24 @@ pub fn care_order(state: &State<'_>) -> Vec<CareItem, COMPONENTS_MAX> {
 }
 
 /// Whether the service interval is used up.
-fn service_is_due(state: &State<'_>) -> bool {
-    let limit_h = u64::from(state.machine.ledger.settings.service_interval_h);
-    interval_s(state).is_some_and(|s| s >= limit_h * 3_600)
+fn service_is_due<R: PanelRules>(state: &State<'_, R>) -> bool {
+    let machine = &state.machine;
+    machine.lifetime.as_ref().is_some_and(|lifetime| {
+        readout::service_is_due::<R>(machine.ledger, R::interval_ms(machine.ledger, lifetime))
+    })
 }
 
 /// Time since the last service, s; `None` until the past is known.
-fn interval_s(state: &State<'_>) -> Option<u64> {
+fn interval_s<R: PanelRules>(state: &State<'_, R>) -> Option<u64> {
     let lifetime = state.machine.lifetime.as_ref()?;
-    Some(state.machine.ledger.interval_ms(lifetime) / 1_000)
+    Some(R::interval_ms(state.machine.ledger, lifetime) / 1_000)
 }
 
-fn count_due(state: &State<'_>) -> u8 {
+fn count_due<R: PanelRules>(state: &State<'_, R>) -> u8 {
     let components =
         item::items(&state.machine).filter(|item| item.standing == Standing::Due).count();
-    components as u8 + u8::from(service_is_due(state))
+    let service = R::service_counts_as_due() && service_is_due(state);
+    components as u8 + u8::from(service)
 }
 
 /// The name of components of `kind`, with its number where it has one.

@@ -20,6 +20,7 @@ use shaftbook_care::machine::Machine;
 
 use crate::alphabet::{LETTERS, letter};
 use crate::reed_solomon::parity;
+use crate::rules::ReadRules;
 use crate::state::{DATA, ReadOut};
 
 /// Symbols in a code.
@@ -44,7 +45,7 @@ pub struct Code([u8; SYMBOLS]);
 impl Code {
     /// The code of a machine; `None` until its past is known.
     #[must_use]
-    pub fn of(machine: &Machine<'_>) -> Option<Self> {
+    pub fn of<R: ReadRules>(machine: &Machine<'_, R>) -> Option<Self> {
         ReadOut::of(machine).map(|read_out| Self::saying(&read_out))
     }
 

@@ -9,6 +9,7 @@
 //! - [`heard`]: what a person wrote down
 //! - [`decode`]: from what was heard to what was meant
 //! - [`alphabet`], [`spelling`]: letters and digits, and the words to say them by
+//! - [`rules`]: the rules of the read-out, each of which can be broken on its own
 //! - [`gf32`], [`reed_solomon`]: the mathematics
 //!
 //! Not done here: words for what a code says. Panics: none, whatever comes in.
@@ -22,6 +23,7 @@ pub mod decode;
 pub mod gf32;
 pub mod heard;
 pub mod reed_solomon;
+pub mod rules;
 pub mod spelling;
 pub mod state;
 pub mod steps;

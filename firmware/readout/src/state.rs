@@ -43,18 +43,17 @@ use shaftbook_care::machine::Machine;
 use shaftbook_core::component::{ComponentKind, Measure, Standing};
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::{Fault, FaultSet};
-use shaftbook_core::ledger::CarriedIn;
+use shaftbook_core::ledger::{CarriedIn, Ledger};
 use shaftbook_core::settings::ServiceMeasure;
 
+use crate::rules::ReadRules;
 use crate::steps::Steps;
-use crate::tag::{BoardTag, TagStart};
+use crate::tag::TagStart;
 
 /// Data symbols of a code.
 pub const DATA: usize = 24;
 /// The version of the layout.
 pub const VERSION: u8 = 1;
-/// ms in an hour.
-const MS_PER_H: u64 = 3_600_000;
 
 /// Lifetime powered time, h: 14.9 years without a break.
 pub type PoweredH = Steps<131_071, 1>;
@@ -160,25 +159,33 @@ const STRONG: u32 = 32;
 /// 100 % of wear.
 const WORN: u32 = 25;
 
+/// Whether a service is due `interval_ms` after the last one.
+#[must_use]
+pub fn service_is_due<R: ReadRules>(ledger: &Ledger, interval_ms: u64) -> bool {
+    let limit_ms = u64::from(ledger.settings.service_interval_h) * 3_600_000;
+    interval_ms >= limit_ms + u64::from(!R::service_due_at_limit())
+}
+
 impl ReadOut {
     /// What is to be said of `machine`; `None` until its past is known.
     #[must_use]
-    pub fn of(machine: &Machine<'_>) -> Option<Self> {
+    pub fn of<R: ReadRules>(machine: &Machine<'_, R>) -> Option<Self> {
         let lifetime = machine.lifetime.as_ref()?;
         let ledger = machine.ledger;
-        let interval_ms = ledger.interval_ms(lifetime);
-        let limit_ms = u64::from(ledger.settings.service_interval_h) * MS_PER_H;
+        let interval_ms = R::interval_ms(ledger, lifetime);
         let standing = |wanted| items(machine).filter(|item| item.standing == wanted).count();
+        let also_due = if R::notice_without_due() { 0 } else { standing(Standing::Due) };
         let knife = items(machine).find(|item| {
             let component = &item.component;
-            component.kind == ComponentKind::FIXED_KNIFE && component.measure == Measure::Trims
+            let is_fixed = component.kind == ComponentKind::FIXED_KNIFE;
+            (is_fixed || !R::knife_is_the_fixed_one()) && component.measure == Measure::Trims
         });
         Some(Self {
-            tag: BoardTag::of(machine.id).start(),
-            powered_h: Steps::of(lifetime.powered_ms / MS_PER_H),
-            interval_h: Steps::of(interval_ms / MS_PER_H),
+            tag: R::tag(machine.id).start(),
+            powered_h: Steps::of(R::hours(lifetime.powered_ms)),
+            interval_h: Steps::of(R::hours(interval_ms)),
             service_measure: ledger.settings.service_measure,
-            is_service_due: interval_ms >= limit_ms,
+            is_service_due: service_is_due::<R>(ledger, interval_ms),
             has_stated_past: ledger.carried_in != CarriedIn::default(),
             stitches: Steps::of(lifetime.stitches()),
             knife_trims: knife.map(|item| Steps::of(item.wear)),
@@ -195,7 +202,7 @@ impl ReadOut {
             }),
             faults: machine.faults,
             due: Steps::of(standing(Standing::Due) as u64),
-            notice: Steps::of(standing(Standing::Notice) as u64),
+            notice: Steps::of((standing(Standing::Notice) + also_due) as u64),
             services: Steps::of(u64::from(ledger.services)),
             sign: machine
                 .hints

@@ -5,7 +5,7 @@
 //!
 //! - [`cuts`], [`needles`], [`roll_over`], [`bad_page`], [`heals`], [`garbage`], [`wear`],
 //!   [`refit`], [`reset`], [`main_loop`], [`agreement`], [`small_scope`], [`images`],
-//!   [`whole_days`], [`as_documented`]: the proofs
+//!   [`whole_days`], [`as_documented`], [`says_what_is`]: the proofs
 //! - [`edges`], [`warnings`], [`drivers`], [`signs`]: parts of some of them, in files of their own
 //! - [`schedule`]: when the supply goes, for any workload
 //! - [`sabotage`]: boards that are broken on purpose, to show that each proof can fail
@@ -32,6 +32,7 @@ pub mod refit;
 pub mod reset;
 pub mod roll_over;
 pub mod sabotage;
+pub mod says_what_is;
 pub mod schedule;
 pub mod signs;
 pub mod small_scope;
@@ -93,11 +94,13 @@ pub enum Proof {
     SaysWhatIsMissing,
     /// 16: what a board counts, says and keeps is what the documents say.
     AsDocumented,
+    /// 17: what panel, code, lamp and port say is the ledger's truth.
+    SaysWhatIs,
 }
 
 impl Proof {
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::NeverBackwards,
         Self::LossBound,
         Self::WholeService,
@@ -114,6 +117,7 @@ impl Proof {
         Self::SmallScope,
         Self::SaysWhatIsMissing,
         Self::AsDocumented,
+        Self::SaysWhatIs,
     ];
 
     /// Its name on the command line.
@@ -136,6 +140,7 @@ impl Proof {
             Self::SmallScope => "small-scope",
             Self::SaysWhatIsMissing => "says-what-is-missing",
             Self::AsDocumented => "as-documented",
+            Self::SaysWhatIs => "says-what-is",
         }
     }
 
@@ -188,6 +193,9 @@ impl Proof {
             }
             Self::AsDocumented => {
                 "beside a model written from the documents alone, all that can be seen of a board is what that says"
+            }
+            Self::SaysWhatIs => {
+                "what panel, read-out code, lamp and port say is the ledger's truth, at each limit and either side of it"
             }
         }
     }
@@ -243,6 +251,7 @@ impl Proof {
             Self::Heals => heals::heals::<D>(run),
             Self::SmallScope => small_scope::small_scope::<D::Rules>(run),
             Self::SaysWhatIsMissing => images::says_what_is_missing::<D>(run),
+            Self::SaysWhatIs => says_what_is::says_what_is::<D::Rules>(run),
             // It needs what only one kind of device can be asked.
             Self::AsDocumented => {}
         }
@@ -264,11 +273,12 @@ impl Proof {
             (Self::NeverBackwards | Self::WholeService, true) => 64,
             (Self::NeverBackwards | Self::WholeService, false) => 150,
             (Self::RollOver | Self::MainLoop | Self::SaysWhatIsMissing, true) => 16,
+            (Self::SaysWhatIs, true) => 40,
             (Self::RollOver | Self::SaysWhatIsMissing, false) => 400,
             (Self::WholeDays, true) => 12,
             (Self::WholeDays, false) => 600,
             (Self::OneBadPage | Self::Heals, true) => 32,
-            (Self::OneBadPage | Self::MainLoop | Self::Heals, false) => 1_000,
+            (Self::OneBadPage | Self::MainLoop | Self::Heals | Self::SaysWhatIs, false) => 1_000,
             (_, true) => 128,
             (_, false) => 4_000,
         }

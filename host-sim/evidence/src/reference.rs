@@ -11,13 +11,19 @@
 //!   `docs/SECURITY.md`, `docs/FORMAT.md` sections 6 and 7)
 //! - [`engineer`]: challenges and replies (`docs/SECURITY.md`)
 //! - [`format`]: what the bytes of a part say (`docs/FORMAT.md`)
+//! - [`days`], [`looking`] with [`tails`]: days left, and where to look first (`docs/CARE.md`)
+//! - [`read_out`]: the read-out code and the tag (`docs/FORMAT.md`, section 11)
 //! - [`promise`]: what a cut may leave (`docs/FAULT_MODEL.md`)
 //!
 //! Invariant: where the documents leave a choice, the model names all that they allow, and takes
 //! over what the board chose; it never guesses what the code does.
 
 pub mod book;
+pub mod days;
 pub mod engineer;
 pub mod format;
+pub mod looking;
 pub mod machine;
 pub mod promise;
+pub mod read_out;
+pub mod tails;

@@ -109,6 +109,8 @@ pub fn run(runs: u64, seed: u64, progress: &(impl Fn(u64) + Sync)) -> Vec<HintFi
 
 #[cfg(test)]
 mod tests {
+    use std::marker::PhantomData;
+
     use shaftbook_care::hint::{Finding, look};
     use shaftbook_care::machine::Machine;
     use shaftbook_core::authority::{KEY_BYTES, Key};
@@ -148,7 +150,7 @@ mod tests {
         for (lifetime, seed) in [(Counters::default(), 2), (before, 3)] {
             let session = life::count(&shop, 1, seed);
             assert!(u64::from(session.glitches) > session.stitches(), "it does bounce");
-            let machine = Machine {
+            let machine: Machine = Machine {
                 id: BoardId(1),
                 lifetime: Some(lifetime.plus(&session)),
                 session,
@@ -156,6 +158,7 @@ mod tests {
                 faults: FaultSet::default(),
                 day: None,
                 hints: &[],
+                rules: PhantomData,
             };
             let sixth = Finding::NeedleBreaks(Needle::new(6).unwrap());
             assert!(look(&machine).iter().all(|hint| hint.finding == sixth));

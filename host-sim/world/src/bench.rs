@@ -15,6 +15,7 @@
 //! - `orders`: what a person asks of the board; `person`: the same at the panel's buttons
 //! - [`session`]: the bench driven by events with their times
 //! - [`first_lap`]: a part on which a board begins in a lap of one's choice
+//! - [`written`]: a part that holds any past
 //! - [`power`]: cuts, resets and recoveries
 //! - `turns`: the main loop with a display on the bus; [`screen`]: the worst display
 //! - this file: one poll, and time that passes
@@ -39,6 +40,7 @@ pub mod session;
 mod turns;
 pub mod under_test;
 pub mod workload;
+pub mod written;
 
 use shaftbook_core::board::{Board, Command, Effect, Polled};
 use shaftbook_core::counters::{Counters, Needle};

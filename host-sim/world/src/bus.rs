@@ -15,10 +15,13 @@
 //! - [`Wear`]: cycles counted per page and per 4-byte group
 //! - [`Tear`]: what a cut leaves of a page whose cycle had begun
 //! - [`Timing`]: how long bytes and cycles take
+//! - [`ClockSays`]: a clock chip on the same bus, if one is fitted
 //! - [`DisplayModel`]: the panel's display on the same bus, if one is fitted
 //! - [`Bus`]: the wire, the cuts, the line faults; [`Answers`], [`BusEvent`], [`BusTally`]
 
 mod cells;
+mod clock;
+mod clock_wire;
 mod cut;
 mod display;
 mod display_command;
@@ -30,6 +33,7 @@ mod timing;
 mod wear;
 
 pub use cells::Stuck;
+pub use clock::ClockSays;
 pub use display::{DisplayFailure, DisplayModel};
 pub use line::{Answers, Bus, BusError, BusEvent, BusTally, RecordedCycle};
 pub use part::{Part, WrongImage};

@@ -24,6 +24,7 @@ use shaftbook_core::settings::NeedleSource;
 use super::{Certainty, Finding, Found, Hint, POSSIBLE_ERROR, STRONG_ERROR, Span, hundredths};
 use crate::binomial::{lower_tail, upper_tail};
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// Fewest breaks that point at anything: breaks come in clusters when a rethreading fails.
 const BREAKS_LEAST: u64 = 4;
@@ -106,7 +107,7 @@ impl Breaks {
     }
 
     /// Judges the session of needle `index`.
-    pub(super) fn session(&mut self, machine: &Machine<'_>, index: usize) {
+    pub(super) fn session<R: CareRules>(&mut self, machine: &Machine<'_, R>, index: usize) {
         let now = Tally::of(&machine.session, index);
         self.of_session = judge(now, of_all(&machine.session), tests(machine))
             .map(|judged| (judged, Span::Session, now.breaks));
@@ -114,7 +115,12 @@ impl Breaks {
 
     /// Judges its lifetime, and names the needle for the surer of the two spans: this
     /// session when they are equally sure.
-    pub(super) fn lifetime(&mut self, machine: &Machine<'_>, index: usize, found: &mut Found) {
+    pub(super) fn lifetime<R: CareRules>(
+        &mut self,
+        machine: &Machine<'_, R>,
+        index: usize,
+        found: &mut Found,
+    ) {
         let (session, lifetime) = (&machine.session, lifetime(machine));
         let (now, ever) = (Tally::of(session, index), Tally::of(lifetime, index));
         let of_lifetime = judge(ever, of_all(lifetime), tests(machine))
@@ -137,20 +143,21 @@ impl Breaks {
     }
 
     /// Judges all needles together, but for those that are named.
-    pub(super) fn everywhere(&self, machine: &Machine<'_>, found: &mut Found) {
-        everywhere(&machine.session, lifetime(machine), &self.named, tests(machine), found);
+    pub(super) fn everywhere<R: CareRules>(&self, machine: &Machine<'_, R>, found: &mut Found) {
+        let named = if R::named_needles_left_out() { self.named } else { [false; NEEDLES_MAX] };
+        everywhere(&machine.session, lifetime(machine), &named, tests(machine), found);
     }
 }
 
-fn lifetime<'m>(machine: &'m Machine<'_>) -> &'m Counters {
+fn lifetime<'m, R>(machine: &'m Machine<'_, R>) -> &'m Counters {
     machine.lifetime.as_ref().unwrap_or(&machine.session)
 }
 
 /// Tests that one look makes.
-fn tests(machine: &Machine<'_>) -> f64 {
+fn tests<R: CareRules>(machine: &Machine<'_, R>) -> f64 {
     let stitches = &lifetime(machine).needle_stitches;
     let used = stitches.iter().filter(|stitches| **stitches > 0).count();
-    (2 * used + 1) as f64
+    if R::tests_share_the_error() { (2 * used + 1) as f64 } else { 1.0 }
 }
 
 fn of_all(counters: &Counters) -> Tally {

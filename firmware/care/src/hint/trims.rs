@@ -10,9 +10,10 @@ use shaftbook_core::component::{ComponentKind, Standing};
 use super::{Certainty, Finding, Found, Hint, Span};
 use crate::item::{CareItem, items};
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// Looks at cleaning and knife.
-pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
+pub(super) fn look<R: CareRules>(machine: &Machine<'_, R>, found: &mut Found) {
     let of = |kind| items(machine).find(|item| item.component.kind == kind);
     let cleaning =
         of(ComponentKind::TRIMMER_CLEANING).or_else(|| of(ComponentKind::PLATE_CLEANING));
@@ -25,7 +26,9 @@ pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
         (Some(cleaning), _) if cleaning.standing == Standing::Due => {
             push(found, Finding::TrimmerDirty, &cleaning);
         }
-        (Some(cleaning), Some(_)) if cleaning.standing == Standing::Notice => {
+        (Some(cleaning), Some(_))
+            if cleaning.standing == Standing::Notice && R::cleaning_before_knife() =>
+        {
             push(found, Finding::TrimmerDirty, &cleaning);
         }
         (_, Some(knife)) => push(found, Finding::KnifeWorn, &knife),

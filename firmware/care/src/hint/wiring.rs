@@ -20,6 +20,7 @@ use shaftbook_core::settings::NeedleSource;
 
 use super::{Certainty, Finding, Found, Hint, Span, hundredths};
 use crate::machine::Machine;
+use crate::rules::CareRules;
 
 /// Fewest stitches of a session in which the unattributed share is judged.
 const SHARE_STITCHES_LEAST: u64 = 5_000;
@@ -51,14 +52,14 @@ const PULSES_PER_MISSED: u64 = 1_000;
 const MISSED_LEAST: u64 = 10;
 
 /// Looks at the needle position and the shaft.
-pub(super) fn look(machine: &Machine<'_>, found: &mut Found) {
+pub(super) fn look<R: CareRules>(machine: &Machine<'_, R>, found: &mut Found) {
     let hints = [needle(machine), shaft(machine)];
     for hint in hints.into_iter().flatten() {
         let _ = found.push((hint, 0.0));
     }
 }
 
-fn needle(machine: &Machine<'_>) -> Option<Hint> {
+fn needle<R: CareRules>(machine: &Machine<'_, R>) -> Option<Hint> {
     let settings = &machine.ledger.settings;
     if settings.needle_source == NeedleSource::NotWired || settings.needles < 2 {
         return None;
@@ -103,7 +104,7 @@ fn only_needle(counters: &Counters) -> Option<u64> {
     used.next().is_none().then_some(*first)
 }
 
-fn shaft(machine: &Machine<'_>) -> Option<Hint> {
+fn shaft<R: CareRules>(machine: &Machine<'_, R>) -> Option<Hint> {
     let session = &machine.session;
     let pulses_each = u64::from(machine.ledger.settings.pulses_per_revolution.max(1));
     let pulses = |counters: &Counters| {
@@ -114,7 +115,9 @@ fn shaft(machine: &Machine<'_>) -> Option<Hint> {
     };
     let (seen, turned) = (noise(session), pulses(session));
     let missed = u64::from(session.missed_edges);
-    let before = machine.lifetime.as_ref().map(|lifetime| lifetime.since(session));
+    let before = machine.lifetime.as_ref().map(|lifetime| {
+        if R::glitches_against_before() { lifetime.since(session) } else { *lifetime }
+    });
     let rate = before
         .filter(|before| pulses(before) >= PULSES_BEFORE_LEAST)
         .map(|before| noise(&before) as f64 / pulses(&before) as f64);

@@ -3,6 +3,8 @@
 // Each test program uses its own part of it.
 #![allow(dead_code)]
 
+use core::marker::PhantomData;
+
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
 use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
@@ -85,6 +87,7 @@ impl Made {
             faults: self.faults,
             day: self.day,
             hints: &[],
+            rules: PhantomData,
         }
     }
 }

@@ -7,12 +7,11 @@ use core::fmt::Write;
 
 use shaftbook_core::board::Board;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
-use shaftbook_core::rules::Rules;
 use shaftbook_core::time::Instant;
 use shaftbook_panel::state::Build;
-use shaftbook_readout::tag::BoardTag;
 
 use super::Line;
+use crate::rules::LoopRules;
 
 /// A report under way: the number of its next line.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -33,7 +32,7 @@ impl PortReport {
 
     /// The next line, and the report after it; `None` when that was the last.
     #[must_use]
-    pub fn line<R: Rules>(
+    pub fn line<R: LoopRules>(
         self,
         board: &Board<R>,
         now: Instant,
@@ -59,7 +58,7 @@ impl PortReport {
     }
 }
 
-fn head<R: Rules>(
+fn head<R: LoopRules>(
     line: &mut Line,
     number: u8,
     board: &Board<R>,
@@ -74,10 +73,11 @@ fn head<R: Rules>(
             Some(hash) => write!(line, "hash {hash:08x}"),
             None => write!(line, "hash ?"),
         },
-        2 => write!(line, "board {:016X} {}", board.id().0, BoardTag::of(board.id())),
+        2 => write!(line, "board {:016X} {}", board.id().0, R::tag(board.id())),
         3 => write!(line, "up_ms {}", now.as_us() / 1_000),
         4 => write!(line, "ready {}", u8::from(board.is_ready())),
         5 => write!(line, "known {}", u8::from(lifetime.is_some())),
+        6 if !R::port_tells_what_it_names() => write!(line, "powered_ms {}", counted.running_ms),
         6 => write!(line, "powered_ms {}", counted.powered_ms),
         7 => write!(line, "running_ms {}", counted.running_ms),
         8 => write!(line, "stitches {}", counted.stitches()),

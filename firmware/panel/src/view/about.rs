@@ -3,10 +3,9 @@
 
 use core::fmt::Write;
 
-use shaftbook_readout::tag::BoardTag;
-
 use super::{Content, Foot, Row};
 use crate::number::{HOURS_DIGITS, Line, compact, grouped, line, rolling};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::{FIGURE_COLUMNS, NAME_COLUMNS, Words};
 
@@ -14,12 +13,16 @@ use crate::text::{FIGURE_COLUMNS, NAME_COLUMNS, Words};
 pub(super) const LINES: usize = 9;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let foot = Some(Foot::Hold(words.hold_language));
     Content::list(words.about, LINES, chosen, foot, |n| row(n, words, state))
 }
 
-fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
+fn row<R: PanelRules>(n: usize, words: &Words, state: &State<'_, R>) -> Row {
     let mut figure = Line::new();
     let hours = |figure: &mut Line, h: u64| {
         rolling(figure, h, HOURS_DIGITS, words.separator);
@@ -28,12 +31,16 @@ fn row(n: usize, words: &Words, state: &State<'_>) -> Row {
     // Cannot fail: a line has room for each figure.
     let name = match n {
         0 => {
-            let _ = write!(figure, "{}", BoardTag::of(state.machine.id));
+            let _ = write!(figure, "{}", R::tag(state.machine.id));
             words.board
         }
         1 => {
             match &state.machine.lifetime {
-                Some(lifetime) => hours(&mut figure, lifetime.powered_ms / 3_600_000),
+                Some(lifetime) => {
+                    let stated =
+                        if R::stated_apart() { 0 } else { state.machine.ledger.carried_in.hours };
+                    hours(&mut figure, lifetime.powered_ms / 3_600_000 + u64::from(stated));
+                }
                 None => figure = line("?"),
             }
             words.measured

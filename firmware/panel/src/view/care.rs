@@ -6,11 +6,16 @@ use shaftbook_core::component::Standing;
 
 use super::{Content, Foot, Row, care_order, name_of};
 use crate::number::{Line, line};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let order = care_order(state);
     if order.is_empty() {
         let text = match state.machine.lifetime {

@@ -10,6 +10,7 @@ use shaftbook_core::component::{Measure, Role, Standing};
 
 use super::{Content, Foot, ROWS_MAX, Row, Scroll, name_of};
 use crate::number::{Line, add, compact, hours, line};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
@@ -17,7 +18,12 @@ use crate::text::Words;
 pub const PAGES: u8 = 3;
 
 #[inline(never)]
-pub(super) fn content(place: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    place: u8,
+    page: u8,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let Some(item) = item(&state.machine, usize::from(place)) else {
         return Content::rows(words.care, [Row::text(words.not_known)], None);
     };
@@ -40,7 +46,11 @@ pub(super) fn content(place: u8, page: u8, words: &Words, state: &State<'_>) -> 
 }
 
 /// Wear, limit, what is left, and the days that it will last.
-fn figures(item: &CareItem, words: &Words, state: &State<'_>) -> Vec<Row, ROWS_MAX> {
+fn figures<R: PanelRules>(
+    item: &CareItem,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Vec<Row, ROWS_MAX> {
     let with_unit = |value| {
         let mut text = Line::new();
         amount(&mut text, value, item, words);
@@ -59,7 +69,7 @@ fn figures(item: &CareItem, words: &Words, state: &State<'_>) -> Vec<Row, ROWS_M
 }
 
 #[inline(never)]
-pub(super) fn confirm(place: u8, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn confirm<R: PanelRules>(place: u8, words: &Words, state: &State<'_, R>) -> Content {
     let Some(item) = item(&state.machine, usize::from(place)) else {
         return Content::rows(words.care, [Row::text(words.not_known)], None);
     };
@@ -99,7 +109,7 @@ fn worn(item: &CareItem, words: &Words) -> Line {
 }
 
 /// "Left ~12 days", or what is left.
-fn remaining(item: &CareItem, words: &Words, state: &State<'_>) -> Row {
+fn remaining<R: PanelRules>(item: &CareItem, words: &Words, state: &State<'_, R>) -> Row {
     if item.standing == Standing::Due {
         return Row { due: true, ..Row::pair(words.left, line(words.due)) };
     }
@@ -114,7 +124,7 @@ fn remaining(item: &CareItem, words: &Words, state: &State<'_>) -> Row {
 }
 
 /// "~12 days", when there is a rate of use to go by.
-fn days(item: &CareItem, words: &Words, state: &State<'_>) -> Option<Line> {
+fn days<R: PanelRules>(item: &CareItem, words: &Words, state: &State<'_, R>) -> Option<Line> {
     let mut text = Line::new();
     // Cannot fail: a line has room for it.
     let _ = match days_left(&state.machine, item)? {

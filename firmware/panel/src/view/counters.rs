@@ -3,6 +3,7 @@
 
 use super::{Content, Foot, Row};
 use crate::number::{COUNT_DIGITS, HOURS_DIGITS, Line, add, rolling};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
@@ -10,7 +11,7 @@ use crate::text::Words;
 const MEASURED: usize = 10;
 
 /// Lines of the list.
-pub(super) fn lines(state: &State<'_>) -> usize {
+pub(super) fn lines<R: PanelRules>(state: &State<'_, R>) -> usize {
     match state.machine.lifetime {
         None => 0,
         Some(_) if is_stated(state) => MEASURED + 4,
@@ -18,13 +19,17 @@ pub(super) fn lines(state: &State<'_>) -> usize {
     }
 }
 
-fn is_stated(state: &State<'_>) -> bool {
+fn is_stated<R: PanelRules>(state: &State<'_, R>) -> bool {
     let stated = &state.machine.ledger.carried_in;
     stated.hours != 0 || stated.stitches != 0 || stated.trims != 0
 }
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let Some(lifetime) = &state.machine.lifetime else {
         return Content::rows(words.counters, [Row::text(words.not_known)], None);
     };

@@ -4,11 +4,16 @@ use shaftbook_core::fault::Fault;
 
 use super::journal::date_of;
 use super::{Content, Foot, Row};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let faults = state.machine.faults;
     if faults.is_empty() {
         return Content::rows(words.faults, [Row::text(words.no_faults)], None);
@@ -20,7 +25,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 }
 
 #[inline(never)]
-pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn one<R: PanelRules>(line: u8, words: &Words, state: &State<'_, R>) -> Content {
     let Some(fault) = state.machine.faults.iter().nth(usize::from(line)) else {
         return content(None, words, state);
     };

@@ -6,11 +6,16 @@ use shaftbook_care::hint::{Certainty, Finding, Hint, Span};
 
 use super::{Content, Foot, Row};
 use crate::number::{Line, grouped, line};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let hints = state.machine.hints;
     if hints.is_empty() {
         return Content::rows(words.hints, words.no_sign.map(Row::text), None);
@@ -22,7 +27,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 }
 
 #[inline(never)]
-pub(super) fn one(at: u8, page: u8, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn one<R: PanelRules>(at: u8, page: u8, words: &Words, state: &State<'_, R>) -> Content {
     let hints = state.machine.hints;
     let Some(hint) = hints.get(usize::from(at)) else { return content(None, words, state) };
     let said = words.hint_words(hint.finding);

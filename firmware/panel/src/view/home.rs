@@ -8,14 +8,19 @@ use shaftbook_core::component::Standing;
 
 use super::{Body, Content, Row, interval_s, name_of, service_is_due};
 use crate::number::{HOURS_DIGITS, Line, add, hours, line, rolling};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::{COLUMNS, Words};
 
 #[inline(never)]
-pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(words: &Words, state: &State<'_, R>) -> Content {
     let settings = &state.machine.ledger.settings;
     let (mut figure, mut permille) = (line("?"), 0);
-    if let Some(s) = interval_s(state) {
+    let since_service = interval_s(state).map(|s| match &state.machine.lifetime {
+        Some(lifetime) if !R::home_since_service() => lifetime.powered_ms / 1_000,
+        _ => s,
+    });
+    if let Some(s) = since_service {
         figure.clear();
         hours(&mut figure, s, words.separator, words.decimal);
         let limit_s = u64::from(settings.service_interval_h) * 3_600;
@@ -28,7 +33,7 @@ pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
     Content::new(words.home, Body::Home { figure, beside, permille, below }, None)
 }
 
-fn lifetime(words: &Words, state: &State<'_>) -> Row {
+fn lifetime<R: PanelRules>(words: &Words, state: &State<'_, R>) -> Row {
     let Some(lifetime) = &state.machine.lifetime else { return Row::text(words.not_known) };
     let mut figure = Line::new();
     rolling(&mut figure, lifetime.powered_ms / 3_600_000, HOURS_DIGITS, words.separator);
@@ -38,7 +43,7 @@ fn lifetime(words: &Words, state: &State<'_>) -> Row {
 }
 
 /// What is due next.
-fn next(words: &Words, state: &State<'_>) -> Row {
+fn next<R: PanelRules>(words: &Words, state: &State<'_, R>) -> Row {
     if service_is_due(state) {
         let row = Row::pair(words.service_name, line(words.due));
         return Row { due: true, ..row };

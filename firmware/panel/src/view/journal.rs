@@ -10,11 +10,16 @@ use shaftbook_core::ledger::HistoryLine;
 
 use super::{Content, Foot, ROWS_MAX, Row};
 use crate::number::{Line, grouped, hours};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let history = &state.machine.ledger.history;
     if history.is_empty() {
         return Content::rows(words.journal, [Row::text(words.no_entries)], None);
@@ -31,7 +36,7 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 
 /// One entry: its number, when, and what it was about.
 #[inline(never)]
-pub(super) fn one(line: u8, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn one<R: PanelRules>(line: u8, words: &Words, state: &State<'_, R>) -> Content {
     let newest_first = || state.machine.ledger.history.iter().rev();
     let Some(entry) = newest_first().nth(usize::from(line)) else {
         return content(None, words, state);

@@ -9,11 +9,16 @@ use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 
 use super::{Body, Content, NeedleBar};
 use crate::number::{Line, line};
+use crate::rules::PanelRules;
 use crate::state::State;
 use crate::text::Words;
 
 #[inline(never)]
-pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(
+    chosen: Option<u8>,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Content {
     let Some(lifetime) = &state.machine.lifetime else {
         return Content::rows(words.needles, [super::Row::text(words.not_known)], None);
     };
@@ -43,7 +48,12 @@ pub(super) fn content(chosen: Option<u8>, words: &Words, state: &State<'_>) -> C
 }
 
 /// "Needle 3 62% 12.5/100k".
-fn figures(index: usize, wear_permille: u16, words: &Words, state: &State<'_>) -> Line {
+fn figures<R: PanelRules>(
+    index: usize,
+    wear_permille: u16,
+    words: &Words,
+    state: &State<'_, R>,
+) -> Line {
     let mut text = line(words.needle);
     let is_its_own = |kind: ComponentKind| usize::from(kind.0) == index + 1;
     let fitted = state.machine.ledger.components.iter().any(|f| is_its_own(f.component.kind));

@@ -6,13 +6,14 @@ use shaftbook_readout::code::Code;
 
 use super::{Body, Content, Foot, Row};
 use crate::number::{Line, add, line, wait};
+use crate::rules::PanelRules;
 use crate::screen::Notice;
 use crate::state::State;
 use crate::text::Words;
 
 /// The code as it is now, until it is opened and holds still.
 #[inline(never)]
-pub(super) fn readout(words: &Words, state: &State<'_>) -> Content {
+pub(super) fn readout<R: PanelRules>(words: &Words, state: &State<'_, R>) -> Content {
     match Code::of(&state.machine) {
         Some(code) => {
             let foot = Some(Foot::Tap(words.act_hold_still));

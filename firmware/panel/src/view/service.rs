@@ -2,19 +2,18 @@
 
 use core::fmt::Write;
 
-use shaftbook_core::authority::EightDigits;
-use shaftbook_core::service::Authorised;
-use shaftbook_core::settings::ServiceMeasure;
-use shaftbook_readout::tag::BoardTag;
-
 use super::{Body, Content, Foot, Row, interval_s, service_is_due};
 use crate::number::{Line, grouped, hours, line};
+use crate::rules::PanelRules;
 use crate::screen::Typed;
 use crate::state::State;
 use crate::text::{COLUMNS, Words};
+use shaftbook_core::authority::EightDigits;
+use shaftbook_core::service::Authorised;
+use shaftbook_core::settings::ServiceMeasure;
 
 #[inline(never)]
-pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
+pub(super) fn content<R: PanelRules>(words: &Words, state: &State<'_, R>) -> Content {
     let ledger = state.machine.ledger;
     let Some(s) = interval_s(state) else {
         return Content::rows(words.service, [Row::text(words.not_known)], None);
@@ -46,14 +45,14 @@ pub(super) fn content(words: &Words, state: &State<'_>) -> Content {
 }
 
 #[inline(never)]
-pub(super) fn challenge(
+pub(super) fn challenge<R: PanelRules>(
     wish: Authorised,
     challenge: Option<EightDigits>,
     words: &Words,
-    state: &State<'_>,
+    state: &State<'_, R>,
 ) -> Content {
     let mut tag = Line::new();
-    let _ = write!(tag, "{}", BoardTag::of(state.machine.id));
+    let _ = write!(tag, "{}", R::tag(state.machine.id));
     let mut number = Line::new();
     let _ = write!(number, "{}", state.machine.ledger.services);
     let what = match wish {

@@ -2,6 +2,8 @@
 //! can be drawn, no row of a plausible machine runs into itself, and no presses renew
 //! anything that was not confirmed.
 
+use core::marker::PhantomData;
+
 use proptest::prelude::*;
 use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
@@ -58,6 +60,7 @@ impl Owner {
             faults: self.faults,
             day: self.day,
             hints: &self.hints,
+            rules: PhantomData,
         };
         State {
             machine,

@@ -1,5 +1,7 @@
 //! What a press does when the machine changes under it.
 
+use core::marker::PhantomData;
+
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
 use shaftbook_core::component::{Component, ComponentKind, Measure, Role};
@@ -49,6 +51,7 @@ fn state(ledger: &Ledger, running_h: u64, trims: u64) -> State<'_> {
             faults: FaultSet::default(),
             day: Some(2_500),
             hints: &[],
+            rules: PhantomData,
         },
         memory: MemoryHealth::default(),
         build: Build { version: "0", hash: None },

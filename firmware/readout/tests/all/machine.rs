@@ -1,5 +1,7 @@
 //! Which figures of a machine go into its read-out code.
 
+use core::marker::PhantomData;
+
 use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::Key;
@@ -59,7 +61,16 @@ fn lifetime() -> Counters {
 fn machine(ledger: &Ledger) -> Machine<'_> {
     let session = Counters::default();
     let faults = FaultSet::default();
-    Machine { id: ID, lifetime: Some(lifetime()), session, ledger, faults, day: None, hints: &[] }
+    Machine {
+        id: ID,
+        lifetime: Some(lifetime()),
+        session,
+        ledger,
+        faults,
+        day: None,
+        hints: &[],
+        rules: PhantomData,
+    }
 }
 
 #[test]

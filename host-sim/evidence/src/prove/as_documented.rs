@@ -8,7 +8,7 @@
 //! - `looks`: port, lamp, panel and read-out code
 
 mod asks;
-mod border;
+pub(in crate::prove) mod border;
 mod course;
 mod cuts;
 mod door;

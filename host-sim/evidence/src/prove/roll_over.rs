@@ -4,20 +4,14 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Effect;
-use shaftbook_core::codec::checkpoint::Checkpoint;
-use shaftbook_core::codec::frame::{self, Header, RECORD_BYTES, RecordKind};
-use shaftbook_core::codec::snapshot::{self, MEMBER_BYTES, MemberPlace, STREAM_MAX};
 use shaftbook_core::counters::{Counters, Needle};
-use shaftbook_core::medium::Geometry;
-use shaftbook_core::retired::Retired;
-use shaftbook_core::rules::Sound;
 use shaftbook_core::serial::Lap;
-use shaftbook_core::store::ring::Ring;
 
 use super::Run;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest};
+use shaftbook_world::bench::written::written;
 use shaftbook_world::bench::{BOARD, Bench, Recovered, any_needle};
 use shaftbook_world::bus::{Answers, Tear};
 use shaftbook_world::judge::{ANSWER_US, Delta, is_durable, neither_lost_nor_invented};
@@ -156,7 +150,8 @@ fn figures_of_a_century() -> Counters {
 /// A part that holds the figures of a century: boots, counts on, is cut, boots.
 fn hundred_years<D: Device>(seed: u64) -> Result<(), String> {
     let old = figures_of_a_century();
-    let image = part_with::<D>(&old, seed);
+    let ledger = Bench::<D>::fitted(seed, Lap::new(1)).board().ledger().clone();
+    let image = written::<D::Rules>(BOARD, &old, &ledger);
     let mut bench = Recovered::<D>::from_image(image, seed).bench;
     let past = bench.board().past().copied().ok_or("the past is lost")?;
     if past != old {
@@ -204,36 +199,4 @@ fn away_for_hours<R: UnderTest>(seed: u64) -> Result<(), String> {
     let past = Recovered::<Core<R>>::from_image(image, seed).past().ok_or("the past is lost")?;
     neither_lost_nor_invented(&acknowledged, &past, &truth)
         .map_err(|what| format!("away for hours: {what}"))
-}
-
-/// The image of a part with a snapshot of `counters` and a checkpoint on it, made
-/// from the format alone.
-fn part_with<D: Device>(counters: &Counters, seed: u64) -> Vec<u8> {
-    let ledger = Bench::<D>::fitted(seed, Lap::new(1)).board().ledger().clone();
-    let geometry = Geometry::REFERENCE;
-    let ring = Ring::new(geometry).expect("the reference part is supported");
-    let mut image = vec![0xFF; geometry.size_bytes as usize];
-    let mut stream = [0; STREAM_MAX];
-    let retired = Retired::default();
-    let length =
-        snapshot::encode(&mut stream, BOARD, counters, &ledger, &retired).expect("it fits");
-    let count = length.div_ceil(MEMBER_BYTES);
-    let mut put = |slot: u16, kind, mut record| {
-        frame::seal::<Sound>(&mut record, Header { kind, lap: Lap::new(9) }, BOARD, slot);
-        let at = ring.address(slot) as usize;
-        image[at..at + record.len()].copy_from_slice(&record);
-    };
-    for index in 0..=count {
-        let mut record = [0; RECORD_BYTES];
-        let place = MemberPlace { index: index as u8, count: count as u8, mark: 5 };
-        snapshot::write_member(&mut record, &stream, place);
-        put(index as u16, RecordKind::Snapshot, record);
-    }
-    let binding = snapshot::binding::<Sound>(&stream);
-    let checkpoint =
-        Checkpoint { base_slot: 0, binding, entry_slot: None, delta: Counters::default() };
-    for slot in [count as u16 + 1, count as u16 + 2] {
-        put(slot, RecordKind::Checkpoint, checkpoint.encode::<Sound>());
-    }
-    image
 }

@@ -2,7 +2,7 @@
 //! engineers really get wrong.
 //!
 //! - [`variants`]: the table of the broken boards
-//! - [`outside`]: mistakes that are not in the core
+//! - [`outside`]: mistakes that are not in the core; [`saying`]: in what is said
 //! - [`switches`]: the one board type that has them all
 //! - this file: what a broken board is, and the search for a proof that catches it
 //!
@@ -11,6 +11,7 @@
 //! `tests/system/sources.rs` the sources).
 
 pub mod outside;
+pub mod saying;
 pub mod switches;
 pub mod variants;
 
@@ -48,6 +49,8 @@ pub enum Mistake {
     Wear,
     /// Who may do what.
     Authority,
+    /// What is said of what was counted.
+    Said,
 }
 
 impl Mistake {
@@ -66,6 +69,7 @@ impl Mistake {
             Self::Driver => "memory driver",
             Self::Wear => "wear",
             Self::Authority => "authority",
+            Self::Said => "what is said",
         }
     }
 }

@@ -1,5 +1,7 @@
 //! The invented machine of the pictures, in four states.
 
+use std::marker::PhantomData;
+
 use shaftbook_care::hint::{Hints, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
@@ -138,6 +140,7 @@ impl Demo {
                 faults: self.faults,
                 day: Some(TODAY),
                 hints: &self.hints,
+                rules: PhantomData,
             },
             memory: self.memory,
             build: Build {

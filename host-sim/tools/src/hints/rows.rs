@@ -1,5 +1,7 @@
 //! What is planted, row by row, and how much of it the hints see.
 
+use std::marker::PhantomData;
+
 use shaftbook_care::hint::{Certainty, Finding, Hint, look};
 use shaftbook_care::machine::Machine;
 use shaftbook_core::authority::{KEY_BYTES, Key};
@@ -231,7 +233,7 @@ fn hints(row: HintRow, today: &Scenario, session: &Counters, lifetime: &Counters
         };
         let _ = ledger.components.push(Fitted { component, baseline: 0 });
     }
-    let machine = Machine {
+    let machine: Machine = Machine {
         id: BoardId(1),
         lifetime: Some(*lifetime),
         session: *session,
@@ -239,6 +241,7 @@ fn hints(row: HintRow, today: &Scenario, session: &Counters, lifetime: &Counters
         faults: FaultSet::default(),
         day: None,
         hints: &[],
+        rules: PhantomData,
     };
     look(&machine).to_vec()
 }

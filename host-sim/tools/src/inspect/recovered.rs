@@ -3,6 +3,8 @@
 //! It is not run on the bench, because a file has no supply, no person and no truth, and may be
 //! of a shape that no simulated part has.
 
+use std::marker::PhantomData;
+
 use shaftbook_care::hint::look;
 use shaftbook_care::machine::Machine;
 use shaftbook_core::board::{Board, Effect};
@@ -92,7 +94,16 @@ impl ImageRecovered {
         }
         let (lifetime, session) = (self.lifetime, Counters::default());
         let ledger = self.ledger.as_ref()?;
-        let machine = Machine { id, lifetime, session, ledger, faults, day: None, hints: &[] };
+        let machine: Machine = Machine {
+            id,
+            lifetime,
+            session,
+            ledger,
+            faults,
+            day: None,
+            hints: &[],
+            rules: PhantomData,
+        };
         Code::of(&machine.with_hints(&look(&machine)))
     }
 }

@@ -1,6 +1,8 @@
 //! What is due on the simulated machine after its last cut, by the profile it was fitted
 //! with.
 
+use std::marker::PhantomData;
+
 use std::fmt::Write as _;
 
 use serde::Serialize;
@@ -49,7 +51,7 @@ impl Care {
     pub fn of(profile: &Profile, outcome: &SewOutcome) -> Self {
         let mut pressing: Vec<CareItem> = Vec::new();
         if let Some((ledger, lifetime)) = &outcome.kept {
-            let machine = Machine {
+            let machine: Machine = Machine {
                 id: BOARD,
                 lifetime: Some(*lifetime),
                 session: outcome.counted,
@@ -57,6 +59,7 @@ impl Care {
                 faults: FaultSet::default(),
                 day: None,
                 hints: &[],
+                rules: PhantomData,
             };
             pressing.extend(items(&machine).filter(|item| item.standing != Standing::Fine));
         }

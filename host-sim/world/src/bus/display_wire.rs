@@ -8,6 +8,7 @@ use embedded_hal::i2c::Operation;
 use rand_core::Rng;
 use rand_pcg::Pcg32;
 
+use super::clock::CLOCK_ADDRESS;
 use super::display::{DisplayModel, Taken};
 use super::line::{Answers, Bus, BusError};
 
@@ -42,6 +43,11 @@ impl Bus {
         address: u8,
         operations: &mut [Operation<'_>],
     ) -> Result<(), BusError> {
+        if address == CLOCK_ADDRESS
+            && let Some(outcome) = self.ask_clock(operations)
+        {
+            return outcome;
+        }
         // Taken out for the while, as the bus goes on beside it.
         match self.display.take() {
             Some(mut display) if address == DISPLAY_ADDRESS => {
@@ -104,12 +110,12 @@ impl Bus {
     }
 
     /// Clocks one byte, if the supply lasts.
-    fn pass_byte(&mut self) -> Result<(), BusError> {
+    pub(super) fn pass_byte(&mut self) -> Result<(), BusError> {
         if self.clock(1).is_ok() { Ok(()) } else { self.cut_off() }
     }
 
     /// The supply is gone. No write to the memory part is open.
-    fn cut_off(&mut self) -> Result<(), BusError> {
+    pub(super) fn cut_off(&mut self) -> Result<(), BusError> {
         self.now_ns = self.now_ns.min(self.cut.at_ns);
         self.cut.is_done = true;
         Err(BusError::Cut)

@@ -6,6 +6,7 @@ use rand_core::Rng;
 use rand_pcg::Pcg32;
 
 use super::cells::Stuck;
+use super::clock::ClockSays;
 use super::cut::ArmedCut;
 use super::display::{DisplayFailure, DisplayModel};
 use super::part::Part;
@@ -120,6 +121,8 @@ pub struct Bus {
     rng: Pcg32,
     /// The cycles begun since recording was asked for.
     recorded: Option<Vec<RecordedCycle>>,
+    /// What a clock on the bus says.
+    pub(super) clock_says: ClockSays,
 }
 
 /// A program cycle as [`Bus::record_cycles`] keeps it.
@@ -159,6 +162,7 @@ impl Bus {
             next_event_ns: u64::MAX,
             rng: Pcg32::new(seed, 0xB05),
             recorded: None,
+            clock_says: ClockSays::Nothing,
         }
     }
 

@@ -31,7 +31,7 @@ pub(super) fn input(signal: Signal) -> Input {
 }
 
 /// The board's counters.
-pub(super) fn counts(of: &Counters) -> Counts {
+pub(in crate::prove) fn counts(of: &Counters) -> Counts {
     Counts {
         powered_ms: of.powered_ms,
         running_ms: of.running_ms,
@@ -78,7 +78,7 @@ pub(super) fn parts(fitting: &Fitting) -> Vec<Part> {
 }
 
 /// The board's ledger. `lines` were ever written.
-pub(super) fn book(ledger: &Ledger) -> Book {
+pub(in crate::prove) fn book(ledger: &Ledger) -> Book {
     Book {
         parts: ledger.components.iter().map(|f| part(&f.component, f.baseline)).collect(),
         served_powered_ms: ledger.interval.powered_ms,
@@ -142,7 +142,7 @@ pub(super) fn allows(of: Authorised) -> Allows {
 }
 
 /// The board's settings.
-pub(super) fn wiring(of: &Settings) -> Wiring {
+pub(in crate::prove) fn wiring(of: &Settings) -> Wiring {
     Wiring {
         pulses_per_revolution: of.pulses_per_revolution.into(),
         top_speed_rpm: of.top_speed_rpm.into(),

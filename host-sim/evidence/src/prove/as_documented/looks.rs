@@ -6,13 +6,7 @@ use super::door::{Door, Shown};
 use super::play::Play;
 use crate::reference::book::{Measure, Standing};
 use crate::reference::machine::Counts;
-
-/// Symbols, by their values (11.1).
-const LETTERS: &str = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
-/// The mask (11.2).
-const MASK: &str = "6VRX4NE0A0166HVN96C9R5AFTKQSF8";
-/// Symbols without the parity.
-const DATA: usize = 24;
+use crate::reference::read_out;
 
 /// Everything that was shown is what the reference says. It was looked at over some seconds, in
 /// which only powered time went on.
@@ -94,17 +88,7 @@ fn port(said: &str, truth: &Counts) -> Result<(), String> {
 }
 
 fn code<D: Door>(symbols: &str, play: &Play<D>, is_steady: bool) -> Result<(), String> {
-    let value = |letter: char| LETTERS.find(letter).map(|value| value as u128);
-    let plain: Vec<u128> = symbols
-        .chars()
-        .zip(MASK.chars())
-        .filter_map(|(symbol, mask)| Some(value(symbol)? ^ value(mask)?))
-        .collect();
-    if plain.len() != MASK.len() {
-        return Err(format!("the panel shows `{symbols}` as its code"));
-    }
-    let bits = plain[..DATA].iter().fold(0_u128, |bits, symbol| bits << 5 | symbol);
-    let field = |from: u32, to: u32| (bits >> (119 - to)) as u64 & ((1 << (to - from + 1)) - 1);
+    let said = read_out::decoded(symbols)?;
     let (truth, model) = (play.truth(), &play.model);
     let book = &model.book;
     let interval_ms = book.interval_ms(&truth, model.wiring.service_by_running);
@@ -112,24 +96,23 @@ fn code<D: Door>(symbols: &str, play: &Play<D>, is_steady: bool) -> Result<(), S
     let knife = book.parts.iter().find(|part| part.kind == 32 && part.measure == Measure::Trims);
     let knife = knife.map_or(255, |part| ((truth.trims - part.baseline) / 4_000).min(254));
     let mut expected = vec![
-        ("version", field(0, 1), 1),
-        ("powered", field(22, 38), truth.powered_ms / 3_600_000),
-        ("interval", field(39, 48), interval_ms / 3_600_000),
-        ("measure", field(49, 49), u64::from(model.wiring.service_by_running)),
-        ("stitches", field(52, 66), truth.stitches() / 150_000),
-        ("knife", field(67, 74), knife),
-        ("services", field(108, 113), book.services.min(63)),
+        ("version", said.version, 1),
+        ("powered", said.powered, truth.powered_ms / 3_600_000),
+        ("interval", said.interval, interval_ms / 3_600_000),
+        ("measure", said.measure, u64::from(model.wiring.service_by_running)),
+        ("stitches", said.stitches, truth.stitches() / 150_000),
+        ("knife", said.knife, knife),
+        ("services", said.services, book.services.min(63)),
     ];
     for fault in 1..=15 {
-        let bit = 86 + fault;
-        let is_there = u64::from(model.faults.contains(&u64::from(fault)));
-        expected.push(("a fault", field(bit, bit), is_there));
+        let is_there = u64::from(model.faults.contains(&fault));
+        expected.push(("a fault", said.faults >> (15 - fault) & 1, is_there));
     }
     if is_steady {
         let number = |standing| book.number(standing, &truth, model.day).min(7);
-        expected.push(("service", field(50, 50), u64::from(interval_ms >= limit_ms)));
-        expected.push(("due", field(102, 104), number(Standing::Due)));
-        expected.push(("notice", field(105, 107), number(Standing::Notice)));
+        expected.push(("service", said.service, u64::from(interval_ms >= limit_ms)));
+        expected.push(("due", said.due, number(Standing::Due)));
+        expected.push(("notice", said.notice, number(Standing::Notice)));
     }
     match expected.into_iter().find(|(_, is, expected)| is != expected) {
         Some((name, is, expected)) => {

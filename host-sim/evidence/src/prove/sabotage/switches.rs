@@ -6,16 +6,22 @@
 
 use std::cell::Cell;
 
+use shaftbook_care::rules::CareRules;
 use shaftbook_core::board::{Board, Polled};
+use shaftbook_core::component::{Component, Measure, Standing};
 use shaftbook_core::counters::Counters;
 use shaftbook_core::identity::BoardId;
 use shaftbook_core::input::Input;
+use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::serial::Lap;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::capture::EdgeConsumer;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_mainloop::rules::LoopRules;
+use shaftbook_panel::rules::PanelRules;
+use shaftbook_readout::rules::ReadRules;
+use shaftbook_readout::tag::BoardTag;
 use shaftbook_tools::inspect::rules::ReadingRules;
 
 use shaftbook_world::bench::under_test::{ExtendedTimer, UnderTest, sound};
@@ -37,16 +43,22 @@ pub fn set(switches: &'static Switches) {
 macro_rules! switches {
     (
         rules { $($rule:ident($($a:ident: $at:ty),*) -> $out:ty;)* }
+        care { $($care_rule:ident($($c:ident: $ct:ty),*) -> $care_out:ty;)* }
+        readout { $($read_rule:ident($($d:ident: $dt:ty),*) -> $read_out:ty;)* }
+        panel { $($panel_rule:ident() -> bool;)* }
         main_loop { $($loop_rule:ident() -> bool;)* }
         reading { $($reading_rule:ident() -> bool;)* }
         outside { $($outside:ident($($b:ident: $bt:ty),*) $(-> $bout:ty)?, $sound:path;)* }
     ) => {
-        /// Every function that can be broken: of `Rules`, of `LoopRules`, of `ReadingRules`, then of
-        /// [`UnderTest`].
+        /// Every function that can be broken: of `Rules`, of `CareRules`, of `ReadRules`, of
+        /// `PanelRules`, of `LoopRules`, of `ReadingRules`, then of [`UnderTest`].
         #[allow(missing_docs)] // They are documented there.
         #[derive(Clone, Copy, Debug)]
         pub struct Switches {
             $(pub $rule: fn($($at),*) -> $out,)*
+            $(pub $care_rule: fn($($ct),*) -> $care_out,)*
+            $(pub $read_rule: fn($($dt),*) -> $read_out,)*
+            $(pub $panel_rule: fn() -> bool,)*
             $(pub $loop_rule: fn() -> bool,)*
             $(pub $reading_rule: fn() -> bool,)*
             $(pub $outside: fn($($bt),*) $(-> $bout)?,)*
@@ -55,6 +67,9 @@ macro_rules! switches {
         /// Nothing is broken.
         pub const SOUND: Switches = Switches {
             $($rule: <Sound as Rules>::$rule,)*
+            $($care_rule: <Sound as CareRules>::$care_rule,)*
+            $($read_rule: <Sound as ReadRules>::$read_rule,)*
+            $($panel_rule: <Sound as PanelRules>::$panel_rule,)*
             $($loop_rule: <Sound as LoopRules>::$loop_rule,)*
             $($reading_rule: <Sound as ReadingRules>::$reading_rule,)*
             $($outside: $sound,)*
@@ -63,6 +78,24 @@ macro_rules! switches {
         impl Rules for Sabotaged {
             $(fn $rule($($a: $at),*) -> $out {
                 (NOW.get().$rule)($($a),*)
+            })*
+        }
+
+        impl CareRules for Sabotaged {
+            $(fn $care_rule($($c: $ct),*) -> $care_out {
+                (NOW.get().$care_rule)($($c),*)
+            })*
+        }
+
+        impl ReadRules for Sabotaged {
+            $(fn $read_rule($($d: $dt),*) -> $read_out {
+                (NOW.get().$read_rule)($($d),*)
+            })*
+        }
+
+        impl PanelRules for Sabotaged {
+            $(fn $panel_rule() -> bool {
+                (NOW.get().$panel_rule)()
             })*
         }
 
@@ -172,7 +205,40 @@ switches! {
         lap_is_newer(a: Lap, b: Lap) -> bool;
         lifetime(past: &Counters, session: &Counters) -> Counters;
     }
+    care {
+        worst_standing_first() -> bool;
+        leaps_are_doubted() -> bool;
+        no_days_by_a_wrong_clock() -> bool;
+        surest_first() -> bool;
+        cleaning_before_knife() -> bool;
+        tests_share_the_error() -> bool;
+        named_needles_left_out() -> bool;
+        glitches_against_before() -> bool;
+        component(ledger: &Ledger, place: usize) -> Option<Component>;
+        wear(ledger: &Ledger, place: usize, lifetime: &Counters, day: Option<u16>) -> Option<u64>;
+        standing(component: &Component, wear: u64) -> Standing;
+        in_limit_unit(measure: Measure, wear: u64) -> u64;
+        whole_days(days: f64) -> f64;
+    }
+    readout {
+        notice_without_due() -> bool;
+        knife_is_the_fixed_one() -> bool;
+        service_due_at_limit() -> bool;
+        tag(id: BoardId) -> BoardTag;
+        interval_ms(ledger: &Ledger, lifetime: &Counters) -> u64;
+        hours(ms: u64) -> u64;
+    }
+    panel {
+        service_counts_as_due() -> bool;
+        renews_what_was_opened() -> bool;
+        stated_apart() -> bool;
+        code_holds_still() -> bool;
+        home_since_service() -> bool;
+    }
     main_loop {
+        lamp_tells_due() -> bool;
+        port_tells_what_it_names() -> bool;
+        clock_is_read_when_ready() -> bool;
         time_before_edges() -> bool;
         stamped_by_interrupt() -> bool;
         missed_told() -> bool;

@@ -4,7 +4,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::serial::Lap;
 
 use super::switches::{SOUND, Switches};
-use super::{Mistake, Sabotage, outside};
+use super::{Mistake, Sabotage, outside, saying};
 use crate::prove::Proof;
 
 macro_rules! sabotages {
@@ -398,6 +398,102 @@ sabotages! {
     "differing-adds-up" Arithmetic Heals
         "slots that differed, hours apart, count as a row of them: the next try waits"
         { differing_ends: no }
+    "due-past-limit" Said SaysWhatIs
+        "a component is due only when it is past its limit"
+        { standing: saying::due_past_limit }
+    "notice-past-limit" Said SaysWhatIs
+        "a component is at notice only when it is past its notice limit"
+        { standing: saying::notice_past_limit }
+    "notice-of-next" Said SaysWhatIs
+        "a component's notice limit is that of the next one"
+        { component: saying::notice_of_next }
+    "wear-since-ever" Said SaysWhatIs
+        "wear counts from the beginning of the board's life, not from the renewal"
+        { wear: saying::wear_ever }
+    "days-since-ever" Said SaysWhatIs
+        "calendar days count from the first of all, not from the renewal"
+        { wear: saying::days_ever }
+    "needle-by-all-stitches" Said SaysWhatIs
+        "a needle wears by the stitches of all needles"
+        { wear: saying::needle_by_all }
+    "running-for-powered" Said SaysWhatIs
+        "what wears by powered time wears by running time"
+        { wear: saying::running_for_powered }
+    "ms-for-s" Said SaysWhatIs
+        "wear by time is said in ms, as if they were s"
+        { in_limit_unit: saying::ms_for_s }
+    "days-rounded-up" Said SaysWhatIs
+        "a part of a day that is left is said to be a day"
+        { whole_days: saying::days_rounded_up }
+    "days-by-wrong-clock" Said SaysWhatIs
+        "days are announced by a clock that is at fault"
+        { no_days_by_a_wrong_clock: no }
+    "leap-believed" Said SaysWhatIs
+        "a clock that leaps is believed without a person"
+        { leaps_are_doubted: no }
+    "clock-read-late" Said SaysWhatIs
+        "the clock is not read when the board is ready"
+        { clock_is_read_when_ready: no }
+    "most-worn-first" Said SaysWhatIs
+        "the most worn component is the most pressing, though another is due"
+        { worst_standing_first: no }
+    "hints-unsorted" Said SaysWhatIs
+        "a hint that is only possible comes before a strong one"
+        { surest_first: no }
+    "knife-before-cleaning" Said SaysWhatIs
+        "the knife is blamed before the trimmer was cleaned"
+        { cleaning_before_knife: no }
+    "each-test-alone" Said SaysWhatIs
+        "each test of a look has the whole error rate for itself"
+        { tests_share_the_error: no }
+    "named-needle-again" Said SaysWhatIs
+        "a needle with a hint of its own counts among all needles too"
+        { named_needles_left_out: no }
+    "glitches-against-all" Said SaysWhatIs
+        "a session's glitches are held against a life that they are part of"
+        { glitches_against_before: no }
+    "interval-since-ever" Said SaysWhatIs
+        "the interval counts from the beginning of the board's life, not from the service"
+        { interval_ms: saying::interval_ever }
+    "interval-by-other-time" Said SaysWhatIs
+        "the interval counts running time for powered time, and the other way round"
+        { interval_ms: saying::interval_by_other_time }
+    "service-past-limit" Said SaysWhatIs
+        "a service is due only when its interval is past the limit"
+        { service_due_at_limit: no }
+    "hours-rounded-up" Said SaysWhatIs
+        "the read-out code rounds hours up"
+        { hours: saying::hours_rounded_up }
+    "tag-of-low-bytes" Said SaysWhatIs
+        "the tag is made of the identity with its lowest byte first"
+        { tag: saying::tag_of_low_bytes }
+    "notice-counts-due" Said SaysWhatIs
+        "the read-out code counts what is due among what is at notice"
+        { notice_without_due: no }
+    "any-knife" Said SaysWhatIs
+        "the read-out code tells the trims of the first thing that wears by them"
+        { knife_is_the_fixed_one: no }
+    "code-moves-on" Said SaysWhatIs
+        "the read-out code changes while it is read aloud"
+        { code_holds_still: no }
+    "service-not-counted" Said SaysWhatIs
+        "a service that is due does not count among what is due: no drop, no lamp"
+        { service_counts_as_due: no }
+    "neighbour-renewed" Said SaysWhatIs
+        "the panel renews the component beside the one that was opened"
+        { renews_what_was_opened: no }
+    "stated-in-measured" Said SaysWhatIs
+        "hours that were stated at fitting are shown as measured"
+        { stated_apart: no }
+    "home-since-ever" Said SaysWhatIs
+        "the first screen shows the hours of the board's life as those since the service"
+        { home_since_service: no }
+    "lamp-lit-when-due" Said SaysWhatIs
+        "the lamp does not say that something is due"
+        { lamp_tells_due: no }
+    "port-running-for-powered" Said SaysWhatIs
+        "the port's line of powered time tells running time"
+        { port_tells_what_it_names: no }
 }
 
 fn no() -> bool {

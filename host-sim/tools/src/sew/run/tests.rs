@@ -6,7 +6,10 @@ use shaftbook_core::rules::{Rules, Sound};
 use shaftbook_core::time::Instant;
 
 use super::{SewOutcome, run_with_rules};
+use shaftbook_care::rules::CareRules;
 use shaftbook_mainloop::rules::LoopRules;
+use shaftbook_panel::rules::PanelRules;
+use shaftbook_readout::rules::ReadRules;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::scenario::Scenario;
 
@@ -115,6 +118,9 @@ impl Rules for SessionTwice {
         past.plus(session).plus(session)
     }
 }
+impl CareRules for SessionTwice {}
+impl ReadRules for SessionTwice {}
+impl PanelRules for SessionTwice {}
 impl LoopRules for SessionTwice {}
 impl UnderTest for SessionTwice {}
 
@@ -126,6 +132,9 @@ impl Rules for DeafToWarning {
         false
     }
 }
+impl CareRules for DeafToWarning {}
+impl ReadRules for DeafToWarning {}
+impl PanelRules for DeafToWarning {}
 impl LoopRules for DeafToWarning {}
 impl UnderTest for DeafToWarning {}
 
@@ -137,6 +146,9 @@ impl Rules for GuessesNeedle {
         false
     }
 }
+impl CareRules for GuessesNeedle {}
+impl ReadRules for GuessesNeedle {}
+impl PanelRules for GuessesNeedle {}
 impl LoopRules for GuessesNeedle {}
 impl UnderTest for GuessesNeedle {}
 
@@ -163,6 +175,9 @@ fn a_board_that_guesses_the_needle_is_found() {
 struct AlwaysTurned;
 
 impl Rules for AlwaysTurned {}
+impl CareRules for AlwaysTurned {}
+impl ReadRules for AlwaysTurned {}
+impl PanelRules for AlwaysTurned {}
 impl LoopRules for AlwaysTurned {}
 impl UnderTest for AlwaysTurned {
     fn is_idle(_: &Board<Self>, _: Instant) -> bool {
