@@ -17,7 +17,7 @@ use shaftbook_evidence::campaign::execute::{Budget, execute};
 use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::runner::{self, On, Runner};
 use shaftbook_evidence::campaign::store::CounterStore;
-use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
+use shaftbook_evidence::campaign::stream::{Shard, StreamHeader, Writer};
 use shaftbook_evidence::prove::sabotage::Sabotage;
 use shaftbook_world::figures::grouped;
 
@@ -100,6 +100,10 @@ pub fn main<S: CounterStore>() -> ExitCode {
         eprintln!("--board is for our own board: this is {}", S::NAME);
         return ExitCode::from(2);
     }
+    if CampaignPlan::load(&args.file).is_ok_and(|plan| plan.lives.is_some()) {
+        eprintln!("a campaign of lives is for our own board: this is {}", S::NAME);
+        return ExitCode::from(2);
+    }
     super::exit_code(run_on(&args, &On::<Bare<S>>::new()))
 }
 
@@ -150,10 +154,11 @@ fn all_runs(
     let header = StreamHeader::new(plan, &runner.subject(), args.shard.unwrap_or(Shard::WHOLE));
     if !(0..header.chunks()).any(|chunk| header.shard.has(chunk)) {
         let line = format!(
-            "part {} has no run: {} runs are {} chunks of {CHUNK_RUNS}",
+            "part {} has no run: {} runs are {} chunks of {}",
             header.shard,
             grouped(plan.runs),
-            header.chunks()
+            header.chunks(),
+            plan.chunk_runs()
         );
         return Err(Failure(line));
     }
@@ -169,7 +174,7 @@ fn all_runs(
         .map(|chunk| header.runs(chunk).end - header.runs(chunk).start)
         .sum();
     let progress = bar(mine, "runs");
-    progress.set_position((has * CHUNK_RUNS).min(mine));
+    progress.set_position((has * plan.chunk_runs()).min(mine));
     progress.reset_eta();
     let begun = Instant::now();
     let budget = Budget {
@@ -208,8 +213,9 @@ fn one_run(
     let (shop, script) = draw(plan, number);
     let ran = runner.play(&script);
     let name = &plan.shops[shop].name;
-    let (steps, faults) = (script.steps.len(), script.faults.len());
-    let what = format!("run {number}: {name}, {steps} steps, {faults} faults");
+    let (steps, faults) = (script.length(), script.faults_drawn());
+    let steps_are = if script.life.is_some() { "days" } else { "steps" };
+    let what = format!("run {number}: {name}, {steps} {steps_are}, {faults} faults");
     let Some(seen) = ran.seen else {
         say(&format!("{what}: held at {} cuts\n", ran.tally.cuts))?;
         return Ok(Verdict::Held);

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use shaftbook_core::medium::Geometry;
 
 use super::kind::FaultKind;
+use super::life::plan::LifePlan;
 use super::state::MetState;
 use shaftbook_world::checked_file;
 use shaftbook_world::input_error::InputError;
@@ -40,6 +41,8 @@ struct File {
     faults: BTreeMap<FaultKind, f64>,
     #[serde(default)]
     coverage: Coverage,
+    #[serde(default)]
+    lives: Option<LifePlan>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -142,6 +145,9 @@ pub struct CampaignPlan {
     pub required: Vec<String>,
     /// What is sewn.
     pub shops: Vec<Shop>,
+    /// Each run is a whole life.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lives: Option<LifePlan>,
 }
 
 impl CampaignPlan {
@@ -168,6 +174,7 @@ impl CampaignPlan {
             starts: file.starts,
             most_of_a_kind: file.most_of_a_kind,
             faults: file.faults,
+            lives: file.lives,
             required: match file.coverage.required.as_slice() {
                 [all] if all == "all" => {
                     MetState::ALL.iter().map(|state| state.name().to_owned()).collect()
@@ -175,6 +182,17 @@ impl CampaignPlan {
                 some => some.to_vec(),
             },
         })
+    }
+}
+
+/// Runs of a chunk, where runs are short.
+pub const CHUNK_RUNS: u64 = 256;
+
+impl CampaignPlan {
+    /// Runs of a chunk: few where each is a life.
+    #[must_use]
+    pub fn chunk_runs(&self) -> u64 {
+        self.lives.as_ref().map_or(CHUNK_RUNS, |lives| lives.chunk)
     }
 }
 
@@ -205,6 +223,12 @@ fn check(file: &File) -> Result<(), (String, String)> {
     for (kind, chance) in &file.faults {
         if !(0.0..=1.0).contains(chance) {
             return wrong(&format!("faults.{}", kind.name()), format!("{chance} is not 0 to 1"));
+        }
+    }
+    if let Some(lives) = &file.lives {
+        lives.check()?;
+        if let Some(kind) = file.faults.keys().find(|kind| !LifePlan::has(**kind)) {
+            return wrong(&format!("faults.{}", kind.name()), "is not in lives".into());
         }
     }
     for (place, name) in file.coverage.required.iter().enumerate() {

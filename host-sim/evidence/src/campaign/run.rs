@@ -29,6 +29,8 @@ pub struct Ran {
     pub tally: Tally,
     /// What did not hold, if anything.
     pub seen: Option<String>,
+    /// The day on which a life ended.
+    pub day: Option<u32>,
 }
 
 /// Plays `script` on `subject`, which is where the script's start says.
@@ -43,8 +45,9 @@ pub fn run<S: Subject>(subject: S, script: &Script) -> Ran {
         last: StateSet::default(),
     };
     let seen = player.play(script).err();
-    player.tally.note_wear(&wear, player.subject.bus().part().wear().page_cycles());
-    Ran { tally: player.tally, seen }
+    let after = player.subject.bus().part().wear().page_cycles();
+    player.tally.note_wear(&script.start.part, &wear, after);
+    Ran { tally: player.tally, seen, day: None }
 }
 
 /// A cut that is to come.

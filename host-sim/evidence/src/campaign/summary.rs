@@ -86,14 +86,23 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         grouped(tally.boot_us.div_ceil(1_000)),
         grouped(tally.boot_bytes)
     )?;
-    let (programs, hottest) = (tally.programs(), tally.wear.iter().copied().max().unwrap_or(0));
+    let (programs, hottest) =
+        (tally.wear.iter().sum::<u64>(), tally.wear.iter().copied().max().unwrap_or(0));
     let mean = programs as f64 / tally.wear.len() as f64;
     let over = if programs == 0 { 1.0 } else { hottest as f64 / mean };
     writeln!(
         text,
         "wear: {} program cycles; hottest page over mean {over:.2} (runs start at drawn places)",
         grouped(programs)
-    )
+    )?;
+    if tally.other_programs > 0 {
+        let other = grouped(tally.other_programs);
+        writeln!(text, "      {other} program cycles of parts of other shapes")?;
+    }
+    if tally.stitches > 0 {
+        writeln!(text, "lived: {} revolutions of the shaft", grouped(tally.stitches))?;
+    }
+    Ok(())
 }
 
 fn counts(text: &mut String, results: &Results) -> std::fmt::Result {
