@@ -36,6 +36,7 @@ use shaftbook_world::figures::grouped;
   shaftbook campaign nightly.toml --shard 2/8 --out part-2
   shaftbook campaign nightly.toml --board not-read-back --runs 2000
   shaftbook campaign nightly.toml --run 1234
+  shaftbook campaign host-sim/campaigns/lives.toml --runs 8
 
 The same file and seed give the same bytes on any number of cores, split or not. The file's
 schema, and how to bring your own store, is in docs/CAMPAIGN.md.")]
@@ -104,7 +105,7 @@ pub fn main<S: CounterStore>() -> ExitCode {
         eprintln!("a campaign of lives is for our own board: this is {}", S::NAME);
         return ExitCode::from(2);
     }
-    super::exit_code(run_on(&args, &On::<Bare<S>>::new()))
+    super::exit_code(run_with(&args, &On::<Bare<S>>::new(), |plan| plan.other_parts = 0.0))
 }
 
 /// Does it on any subject.
@@ -112,7 +113,17 @@ pub fn main<S: CounterStore>() -> ExitCode {
 /// # Errors
 /// As [`run`].
 pub fn run_on(args: &Args, runner: &dyn Runner) -> Result<Verdict, Failure> {
+    run_with(args, runner, |_| {})
+}
+
+/// The same with a plan that `change` has changed. A brought store has the reference part.
+fn run_with(
+    args: &Args,
+    runner: &dyn Runner,
+    change: impl FnOnce(&mut CampaignPlan),
+) -> Result<Verdict, Failure> {
     let mut plan = CampaignPlan::load(&args.file)?;
+    change(&mut plan);
     plan.seed = args.seed.unwrap_or(plan.seed);
     plan.runs = args.runs.unwrap_or(plan.runs);
     let file = args.file.display().to_string();

@@ -27,6 +27,12 @@ pub const fn answer_us(page_bytes: u16) -> u64 {
     ANSWER_US + ((RECORD_BYTES as u64).div_ceil(page_bytes as u64) - 1) * ANSWER_PAGE_US
 }
 
+/// [`LONG_HOLD_UP_MS`] on a part with pages of `page_bytes`.
+#[must_use]
+pub const fn long_hold_up_ms(page_bytes: u16) -> u32 {
+    LONG_HOLD_UP_MS + ((answer_us(page_bytes) - ANSWER_US) / 1_000) as u32
+}
+
 /// The most that a cut without warning may cost, on a sound part: one checkpoint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Bounds {

@@ -14,6 +14,7 @@ use super::life::draw::draw_life;
 use super::plan::{CampaignPlan, Shop};
 use super::script::{Again, Deed, PartShape, Script, ScriptFault, Start};
 use crate::prove::FIRMWARE_RUNS;
+use shaftbook_world::bench::parts;
 use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::Tear;
 
@@ -32,6 +33,8 @@ const FULL_RECOVERY_BYTES: u32 = 36_000;
 /// Bus bytes from the first fitting to the checkpoint that commits its snapshot and to the end
 /// of the one after it (a test below looks).
 const COMMIT_BYTES: std::ops::Range<u32> = 2_150..2_450;
+/// Parts of other shapes, for each board of a campaign.
+const OTHERS: u32 = 4;
 /// First lap of the starts whose lap number wraps soon.
 pub(super) const LAST_LAPS: u32 = (1 << 21) - 2;
 
@@ -88,6 +91,18 @@ fn pick_shop(plan: &CampaignPlan, rng: &mut Pcg32) -> usize {
 /// and in later laps, some where the lap's number wraps.
 fn draw_start(plan: &CampaignPlan, rng: &mut Pcg32) -> Start {
     let number = below(rng, plan.starts);
+    let start = draw_age(plan, number);
+    if !chance(rng, plan.other_parts) {
+        return start;
+    }
+    // Some parts of any shape beside the reference part, each for boards of one age.
+    let number = number + plan.starts * (1 + below(rng, OTHERS));
+    let mut rng = Pcg32::seed_from_u64(plan.seed ^ u64::from(number) << 32);
+    Start { part: PartShape::of(parts::any_part(&mut rng)), ..start }
+}
+
+/// The reference board of that number.
+fn draw_age(plan: &CampaignPlan, number: u32) -> Start {
     let mut rng = Pcg32::seed_from_u64(plan.seed ^ u64::from(number) << 32);
     let seed = u64::from(rng.next_u32());
     let checkpoints = match number % 6 {

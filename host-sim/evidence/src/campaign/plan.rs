@@ -37,6 +37,8 @@ struct File {
     starts: u32,
     #[serde(default = "three")]
     most_of_a_kind: u32,
+    #[serde(default = "one_in_five")]
+    other_parts: f64,
     scenarios: Vec<ScenarioEntry>,
     faults: BTreeMap<FaultKind, f64>,
     #[serde(default)]
@@ -70,6 +72,10 @@ const fn one_weight() -> u32 {
 
 const fn three() -> u32 {
     3
+}
+
+const fn one_in_five() -> f64 {
+    0.2
 }
 
 const fn default_starts() -> u32 {
@@ -139,6 +145,9 @@ pub struct CampaignPlan {
     pub starts: u32,
     /// Most faults of a kind in a run.
     pub most_of_a_kind: u32,
+    /// The chance of a run to have a part of another shape than the reference part, 0 to 1.
+    #[serde(default)]
+    pub other_parts: f64,
     /// The chance of each kind to be in a run's mix, 0 to 1.
     pub faults: BTreeMap<FaultKind, f64>,
     /// States without which the campaign does not hold.
@@ -173,6 +182,7 @@ impl CampaignPlan {
             steps: file.steps,
             starts: file.starts,
             most_of_a_kind: file.most_of_a_kind,
+            other_parts: file.other_parts,
             faults: file.faults,
             lives: file.lives,
             required: match file.coverage.required.as_slice() {
@@ -213,6 +223,9 @@ fn check(file: &File) -> Result<(), (String, String)> {
     }
     if !(1..=20).contains(&file.most_of_a_kind) {
         return wrong("most_of_a_kind", format!("{} is not 1 to 20", file.most_of_a_kind));
+    }
+    if !(0.0..=1.0).contains(&file.other_parts) {
+        return wrong("other_parts", format!("{} is not 0 to 1", file.other_parts));
     }
     if file.scenarios.is_empty() {
         return wrong("scenarios", "there is none".into());

@@ -16,7 +16,7 @@ use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
 use super::tally::{Cut, Tally};
 use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};
-use shaftbook_world::judge::{Bounds, Delta, LONG_HOLD_UP_MS, is_durable};
+use shaftbook_world::judge::{Bounds, Delta, is_durable, long_hold_up_ms};
 
 /// So long after a fault of bus or part is over it may still have its effect, µs: the
 /// store pauses half a second between tries, and writes what had waited.
@@ -245,8 +245,8 @@ impl<S: Subject> Player<S> {
         let truth = truth.plus(&up.between);
         let acknowledged = acknowledged.most(&up.acknowledged);
         let lost = up.past.map(|past| truth.since(&past)).unwrap_or_default();
-        let warned_ms =
-            (kind == FaultKind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
+        let long_ms = long_hold_up_ms(self.subject.bus().part().geometry().page_bytes);
+        let warned_ms = (kind == FaultKind::WarnedCut && held_ms >= long_ms).then_some(held_ms);
         self.condition.is_disturbed = was_disturbed;
         let is_sound = !self.condition.is_disturbed && !self.condition.is_damaged;
         self.tally.note_cut(&Cut {

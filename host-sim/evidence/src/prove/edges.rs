@@ -141,7 +141,7 @@ pub(super) fn fitted<R: UnderTest>(
     seed: u64,
     settings: Settings,
 ) -> Result<Bench<Core<R>>, String> {
-    let mut bench: Bench<Core<R>> = Bench::blank(seed, shaftbook_core::serial::Lap::new(1));
+    let mut bench: Bench<Core<R>> = Bench::blank_on(shaftbook_drivers::memory::WiredPart::REFERENCE, seed, shaftbook_core::serial::Lap::new(1));
     let fitting = Fitting { settings, ..fitting() };
     bench.request(Command::Fit { fitting, reply: None }).map_err(|r| format!("{r:?}"))?;
     bench.rest(&mut |_| {});

@@ -71,24 +71,27 @@ fn draw_shifts(lives: &LifePlan, rng: &mut Pcg32) -> Vec<[u32; 2]> {
 
 fn draw_fittings(lives: &LifePlan, shop: &Shop, days: u32, rng: &mut Pcg32) -> Vec<LifeFitting> {
     let more = lives.refits.least + below(rng, lives.refits.most - lives.refits.least + 1);
-    let weeks = days.div_ceil(WEEK_DAYS);
-    let count = (more + 1).min(weeks);
+    let count = (more + 1).min(days.div_ceil(WEEK_DAYS));
     let mut fittings: Vec<LifeFitting> = Vec::new();
     let mut left = days;
-    for number in 0..count {
-        let rest = count - number;
-        let share = if rest == 1 {
-            left
-        } else {
-            let weeks = left.div_ceil(WEEK_DAYS);
-            let most = weeks - (rest - 1);
-            (1 + below(rng, (2 * weeks / rest).clamp(1, most))).min(most) * WEEK_DAYS
+    for rest in (1..=count).rev() {
+        let weeks = left.div_ceil(WEEK_DAYS);
+        let most = weeks - (rest - 1);
+        // One in three is a trial of some weeks.
+        let share = match below(rng, 3) {
+            _ if rest == 1 => left,
+            0 => (1 + below(rng, 8)).min(most) * WEEK_DAYS,
+            _ => (1 + below(rng, (2 * weeks / rest).clamp(1, most))).min(most) * WEEK_DAYS,
         };
         left -= share;
-        let fitting = match fittings.last() {
+        let mut fitting = match fittings.last() {
             None => draw_fitting(shop, share, rng),
             Some(before) => changed(before, shop, share, rng),
         };
+        // Each pulse costs time: a sensor with many stays for some weeks.
+        while u32::from(fitting.pulses_per_revolution) * share > share.max(days / 2) {
+            fitting.pulses_per_revolution /= 2;
+        }
         fittings.push(fitting);
     }
     fittings

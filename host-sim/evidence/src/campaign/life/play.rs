@@ -35,7 +35,7 @@ use shaftbook_world::bench::session::Session;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Answers, Bus, Tear, Timing};
 use shaftbook_world::fitting::BOARD;
-use shaftbook_world::judge::{ANSWER_US, Bounds, LONG_HOLD_UP_MS, answer_us};
+use shaftbook_world::judge::Bounds;
 use shaftbook_world::sewing::distort::DistortTally;
 use shaftbook_world::sewing::truth::Truth;
 
@@ -360,6 +360,7 @@ impl<'a, R: UnderTest> Life<'a, R> {
             tally: shift.tally,
             slack: shift.slack,
             run_gap_us: u64::from(settings.run_gap_ms) * 1_000,
+            pulses_per_revolution: settings.pulses_per_revolution,
             ended: &ended,
             warned_ms,
         };
@@ -380,11 +381,6 @@ impl<'a, R: UnderTest> Life<'a, R> {
         ahead.run_until(at_us, |_| {});
         let now: Instant = ahead.board_time(at_us);
         ahead.board().map_or_else(StateSet::default, |board| StateSet::of(board, now, ahead.bus()))
-    }
-
-    /// Hold-up that is long enough for an answer, ms.
-    fn long_ms(&self) -> u32 {
-        LONG_HOLD_UP_MS + ((answer_us(self.script.part.page_bytes) - ANSWER_US) / 1_000) as u32
     }
 
     /// All slots that were not damaged were written alike.

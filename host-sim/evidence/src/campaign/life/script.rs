@@ -52,7 +52,7 @@ pub struct LifeScript {
     /// Fittings, in order.
     pub fitting: Vec<LifeFitting>,
     /// What is dated, in order of day and time.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub date: Vec<Dated>,
 }
 
@@ -65,7 +65,7 @@ pub struct LifeFitting {
     /// Needles, 1 to 16.
     pub needles: u8,
     /// The needle position comes as a voltage; else by code lines.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub by_voltage: bool,
     /// Cruising speed, stitches/min.
     pub stitches_per_min: u32,
@@ -101,22 +101,23 @@ pub struct LifeFitting {
     /// Thread breaks in 1,000,000 stitches.
     pub breaks_per_million: u32,
     /// Spikes on the shaft line in 1,000,000 pulses.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_zero")]
     pub glitches_per_million: u32,
     /// Shaft pulses that are missed in 1,000,000.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_zero")]
     pub missed_per_million: u32,
     /// False shaft pulses in 1,000,000.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "is_zero")]
     pub extra_per_million: u32,
     /// The supply goes after so many bus bytes from the command that makes it; then it is made
     /// again.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cut_after_bytes: Option<u64>,
     /// Sensors that fail.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub failure: Vec<LifeFailure>,
     /// The profile.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub component: Vec<LifeComponent>,
 }
 
@@ -160,10 +161,10 @@ pub struct LifeComponent {
     /// Number of its measure, as there.
     pub measure: u8,
     /// Only the engineer may renew it.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub engineer: bool,
     /// A service renews it too.
-    #[serde(default)]
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub with_service: bool,
     /// Due limit.
     pub due: u32,
@@ -242,6 +243,12 @@ impl Ask {
                 | Self::NoReply
         )
     }
+}
+
+// Serde asks for a reference.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+const fn is_zero(number: &u32) -> bool {
+    *number == 0
 }
 
 /// A share of a million as a probability.

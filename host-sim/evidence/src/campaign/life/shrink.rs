@@ -11,7 +11,7 @@ use super::script::{LifeFitting, LifeScript};
 /// Days lived by all tries, for each day of the life that failed.
 const DAYS_FOR_A_DAY: u64 = 6;
 /// The same, at least.
-const DAYS_MIN: u64 = 60;
+const DAYS_MIN: u64 = 200;
 
 /// A search for a shorter life. `fails` lives one: on which day it failed in the same way.
 pub struct Search<'a> {
@@ -30,9 +30,9 @@ pub fn shrink(
     let days_left = (u64::from(day + 1) * DAYS_FOR_A_DAY).max(DAYS_MIN);
     let mut search = Search { fails, best: life.clone(), days_left };
     search.take(&ended(life, day));
-    search.without_dates();
-    search.with_plain_signals();
     search.without_components();
+    search.with_plain_signals();
+    search.without_dates();
     search.best
 }
 

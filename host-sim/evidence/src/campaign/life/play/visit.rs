@@ -98,6 +98,9 @@ impl<R: UnderTest> Life<'_, R> {
         self.power_up(on_us);
         let mut at_us = self.start(on_us, (on_us + 20 * S_US).min(end_us))?;
         if self.up.is_known {
+            // What came due by the day is journalled first.
+            at_us += DONE_US;
+            self.run_until(at_us)?;
             at_us = act(self, at_us)?;
         }
         let is_cut = self.session.bus().is_cut();
@@ -164,6 +167,8 @@ impl<R: UnderTest> Life<'_, R> {
             board.request(now, command).map(|()| at)
         })?;
         match taken {
+            // Something that came due in between: the engineer will come again.
+            Some(Err(Refusal::Busy)) => Ok(at_us),
             Some(Ok(at)) => self.wait_for(at_us, asked, at),
             Some(Err(refusal)) => Err(format!("the right reply is refused: {refusal:?}")),
             None => Ok(at_us),

@@ -16,6 +16,7 @@ use crate::campaign::script::Deed;
 use shaftbook_world::bench::parts;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};
+use shaftbook_world::judge::long_hold_up_ms;
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::distort::DistortTally;
 use shaftbook_world::sewing::truth::Truth;
@@ -164,7 +165,7 @@ impl<R: UnderTest> Life<'_, R> {
             tally: tally_since(&days.sewing.tally(), &days.tally),
             slack: Some(days.slack),
         };
-        let long_ms = self.long_ms();
+        let long_ms = long_hold_up_ms(self.script.part.page_bytes);
         let warned_ms = warned_ms.filter(|ms| *ms >= long_ms);
         self.switch_off(&Off { at_us, kind, tear, warned_ms }, &shift)?;
         let Some((bytes, tear)) = again else { return Ok(()) };
@@ -303,12 +304,10 @@ impl<R: UnderTest> Life<'_, R> {
     /// A page so many slots from the one that is written next, and its slot.
     fn page(&self, ahead: u32) -> (usize, u16) {
         let geometry = self.session.bus().part().geometry();
-        let wired = self.script.part.wired();
-        let slots = wired.map_or(1, |wired| parts::ring(wired).slots());
+        let slots = self.script.part.wired().map_or(1, |wired| parts::ring(wired).slots());
         let next = self.session.board().map_or(0, |board| board.store().head().slot);
-        let slot = ((u32::from(next) + ahead) % u32::from(slots.max(1))) as u16;
-        let slot_bytes = geometry.size_bytes / u32::from(slots.max(1));
-        (usize::from(slot) * (slot_bytes / u32::from(geometry.page_bytes)) as usize, slot)
+        let slot = ((u32::from(next) + ahead) % u32::from(slots)) as u16;
+        (usize::from(slot) * parts::pages_of_a_slot(geometry), slot)
     }
 
     fn answers(&mut self, who: Answers, for_ms: u32) {
