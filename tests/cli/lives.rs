@@ -58,7 +58,8 @@ fn lives_leave_the_same_bytes_on_any_threads_split_and_interrupted() {
     assert!(whole == of("one"), "one thread");
     // Interrupted in the middle of the second life's row.
     let stream = fs::read(folder.path().join("one/runs.jsonl")).expect("a stream");
-    let second = stream.windows(8).position(|bytes| bytes == b"{\"chunk\"").expect("a chunk") + 9_000;
+    let second =
+        stream.windows(8).position(|bytes| bytes == b"{\"chunk\"").expect("a chunk") + 9_000;
     fs::write(folder.path().join("one/runs.jsonl"), &stream[..second]).expect("a file");
     campaign(&["--out", "one", "--threads", "1"]);
     assert!(whole == of("one"), "interrupted");

@@ -194,8 +194,7 @@ impl<D: Device> Bench<D> {
     pub fn blank_on(wired: WiredPart, seed: u64, lap: Lap) -> Self {
         let part = begins_in::<D::Rules>(parts::blank(wired), BOARD, lap);
         let bus = Bus::new(part, Timing::FAST_MODE, seed);
-        let mut core: Bench<Core<D::Rules>> =
-            Bench::wired(bus, BOARD, wired, Settings::default());
+        let mut core: Bench<Core<D::Rules>> = Bench::wired(bus, BOARD, wired, Settings::default());
         core.rest(&mut |_| {});
         D::take_over(core)
     }

@@ -248,7 +248,9 @@ fn draw_bytes(rng: &mut Pcg32) -> u64 {
 pub(super) fn draw_deed(kind: FaultKind, page_bytes: u16, rng: &mut Pcg32) -> Deed {
     let for_ms = 1 + below(rng, 3_000);
     match kind {
-        FaultKind::Cut => Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(page_bytes, rng) },
+        FaultKind::Cut => {
+            Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(page_bytes, rng) }
+        }
         FaultKind::NestedCut => Deed::NestedCut {
             after_bytes: draw_bytes(rng),
             tear: draw_tear(page_bytes, rng),

@@ -57,9 +57,7 @@ impl Default for PartShape {
 
 /// Where a run starts: a board that was fitted, and sewed until so many checkpoints
 /// were stored.
-#[derive(
-    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize,
-)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Start {
     /// Whether the board has been fitted.

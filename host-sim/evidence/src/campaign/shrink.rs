@@ -102,11 +102,8 @@ pub fn shrink(runner: &dyn Runner, script: Script, seen: &str) -> Shrunk {
 
 /// Shrinks a life, which fails on `runner` as `seen` says.
 fn shrink_life(runner: &dyn Runner, life: &LifeScript, seen: &str) -> Shrunk {
-    let mut shrunk = Shrunk {
-        script: Script::of_life(life.clone()),
-        seen: seen.to_owned(),
-        tries: 0,
-    };
+    let mut shrunk =
+        Shrunk { script: Script::of_life(life.clone()), seen: seen.to_owned(), tries: 0 };
     let way_of = way(seen).to_owned();
     let mut fails = |life: &LifeScript| {
         shrunk.tries += 1;

@@ -68,11 +68,17 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         "\nlost at {} cuts without warning, bus and part sound, at most",
         grouped(sound)
     )?;
+    // In lives the checkpoint intervals are drawn, and judged as they were fitted.
+    let is_fitted = results.header.plan.lives.is_some();
+    let bound = |figure: u64, unit: &str| match is_fitted {
+        true => String::from("(bound as fitted)"),
+        false => format!("(bound {figure}{unit})"),
+    };
     let running = seconds(tally.lost_running_ms);
-    writeln!(text, "  running time  {running} (bound {} s)", bounds.running_ms / 1_000)?;
-    writeln!(text, "  trims         {} (bound {})", tally.lost_trims, bounds.trims)?;
+    writeln!(text, "  running time  {running} {}", bound(bounds.running_ms / 1_000, " s"))?;
+    writeln!(text, "  trims         {} {}", tally.lost_trims, bound(bounds.trims, ""))?;
     let powered = seconds(tally.lost_powered_ms);
-    writeln!(text, "  powered time  {powered} (bound {} s)", bounds.powered_ms / 1_000)?;
+    writeln!(text, "  powered time  {powered} {}", bound(bounds.powered_ms / 1_000, " s"))?;
     writeln!(
         text,
         "at {} cuts warned {LONG_HOLD_UP_MS} ms before or more: {} stitches lost",

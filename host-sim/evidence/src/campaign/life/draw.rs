@@ -31,7 +31,12 @@ const PULSES_TIMES_DEBOUNCE: u32 = 7_500;
 
 /// The life of a run, drawn with `rng`.
 #[must_use]
-pub fn draw_life(plan: &CampaignPlan, lives: &LifePlan, shop: &Shop, rng: &mut Pcg32) -> LifeScript {
+pub fn draw_life(
+    plan: &CampaignPlan,
+    lives: &LifePlan,
+    shop: &Shop,
+    rng: &mut Pcg32,
+) -> LifeScript {
     let days = lives.days();
     // Every second life has the reference part.
     let part = match below(rng, 2) {

@@ -126,7 +126,7 @@ impl Book {
 
     /// The board's RAM is lost: what is not on the part now never will be.
     pub fn after_cut(&mut self, ledger: &Ledger, latest: &Counters) -> Result<(), String> {
-        let told = self.look(ledger, latest);
+        let told = self.hold(ledger, latest, true);
         self.pending = None;
         told
     }
@@ -136,12 +136,23 @@ impl Book {
     /// # Errors
     /// What does not hold.
     pub fn look(&mut self, ledger: &Ledger, latest: &Counters) -> Result<(), String> {
+        // A board has a new fitting in its RAM before that is durable.
+        let is_refit = |pending: &Pending| matches!(pending.asked, Asked::Refit(_));
+        let is_certain = self.pending.as_ref().is_none_or(|p| p.is_due || !is_refit(p));
+        self.hold(ledger, latest, is_certain)
+    }
+
+    /// Holds `ledger` against the book. What was asked for goes into the book when it is done,
+    /// if that `is_certain` to stay so.
+    fn hold(&mut self, ledger: &Ledger, latest: &Counters, is_certain: bool) -> Result<(), String> {
         no_baseline_ahead(ledger, latest)?;
         let before = self.differs(ledger);
         if let Some(pending) = &self.pending {
             match self.after(pending, ledger, latest) {
                 Ok(()) => {
-                    self.adopt(ledger);
+                    if is_certain {
+                        self.adopt(ledger);
+                    }
                     return Ok(());
                 }
                 Err(after) if pending.is_due => {

@@ -233,10 +233,7 @@ impl<R: UnderTest> Life<'_, R> {
     pub(super) fn at_board<T>(
         &mut self,
         at_us: u64,
-        act: impl FnOnce(
-            &mut shaftbook_core::board::Board<R>,
-            shaftbook_core::time::Instant,
-        ) -> T,
+        act: impl FnOnce(&mut shaftbook_core::board::Board<R>, shaftbook_core::time::Instant) -> T,
     ) -> Result<Option<T>, String> {
         self.run_until(at_us)?;
         if self.session.bus().is_cut() {

@@ -2,8 +2,8 @@
 
 use std::ops::ControlFlow;
 
-use shaftbook_core::component::Role;
 use shaftbook_core::board::Command;
+use shaftbook_core::component::Role;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_tools::sew::slack::Slack;
 
@@ -186,12 +186,7 @@ impl<R: UnderTest> Life<'_, R> {
     }
 
     /// Does the next thing that is not a signal, which is due by `at_us`.
-    fn dated(
-        &mut self,
-        days: &mut Days,
-        at_us: u64,
-        cuts: &mut Vec<Deed>,
-    ) -> Result<(), String> {
+    fn dated(&mut self, days: &mut Days, at_us: u64, cuts: &mut Vec<Deed>) -> Result<(), String> {
         let script = self.script;
         if days.next_look_us <= days.next_us {
             days.next_look_us = self.look_at_start(days.next_look_us)?;
