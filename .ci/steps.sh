@@ -230,6 +230,9 @@ step_prove() {
     # The campaign of every change: all kinds of fault, and every state met.
     run target/debug/shaftbook campaign host-sim/campaigns/quick.toml --fresh \
         --out target/campaign
+    # Whole lives, of five weeks.
+    run target/debug/shaftbook campaign host-sim/campaigns/lives-quick.toml --fresh \
+        --out target/campaign-lives-quick
 }
 
 step_install() {
@@ -334,6 +337,9 @@ step_campaigns() {
     run cargo run --locked --release -p host-sim --bin shaftbook -- prove --full
     run target/release/shaftbook campaign host-sim/campaigns/nightly.toml --fresh \
         --out target/campaign-nightly
+    # Lives of 20 years, one for each core, others every day.
+    run target/release/shaftbook campaign host-sim/campaigns/lives.toml --fresh \
+        --runs "$(nproc)" --seed "$(date -u +%Y%m%d)" --out target/campaign-lives
 }
 
 step_mutants() {

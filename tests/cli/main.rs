@@ -13,6 +13,7 @@ mod flash;
 mod hold_up;
 mod inspect;
 mod junit;
+mod lives;
 mod prove;
 mod sabotage;
 mod shell;

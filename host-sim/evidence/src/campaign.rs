@@ -11,6 +11,7 @@
 //!   [`merge`]: the parts of a split campaign put together
 //! - [`results`]: what every report is made of; [`summary`]: a page of text; [`cases`]: JUnit;
 //!   [`report`]: JSON, Parquet and HTML
+//! - [`life`]: campaigns in which each run is a whole life
 //! - [`shrink`], [`regression`]: a failing run made short, and written to a file
 //!
 //! Invariants: the plan decides every byte of the results; a campaign that is interrupted and
@@ -22,6 +23,7 @@ pub mod cases;
 pub mod draw;
 pub mod execute;
 pub mod kind;
+pub mod life;
 pub mod merge;
 pub mod plan;
 pub mod regression;

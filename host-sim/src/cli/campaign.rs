@@ -17,7 +17,7 @@ use shaftbook_evidence::campaign::execute::{Budget, execute};
 use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::runner::{self, On, Runner};
 use shaftbook_evidence::campaign::store::CounterStore;
-use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
+use shaftbook_evidence::campaign::stream::{Shard, StreamHeader, Writer};
 use shaftbook_evidence::prove::sabotage::Sabotage;
 use shaftbook_world::figures::grouped;
 
@@ -36,6 +36,7 @@ use shaftbook_world::figures::grouped;
   shaftbook campaign nightly.toml --shard 2/8 --out part-2
   shaftbook campaign nightly.toml --board not-read-back --runs 2000
   shaftbook campaign nightly.toml --run 1234
+  shaftbook campaign host-sim/campaigns/lives.toml --runs 8
 
 The same file and seed give the same bytes on any number of cores, split or not. The file's
 schema, and how to bring your own store, is in docs/CAMPAIGN.md.")]
@@ -100,7 +101,11 @@ pub fn main<S: CounterStore>() -> ExitCode {
         eprintln!("--board is for our own board: this is {}", S::NAME);
         return ExitCode::from(2);
     }
-    super::exit_code(run_on(&args, &On::<Bare<S>>::new()))
+    if CampaignPlan::load(&args.file).is_ok_and(|plan| plan.lives.is_some()) {
+        eprintln!("a campaign of lives is for our own board: this is {}", S::NAME);
+        return ExitCode::from(2);
+    }
+    super::exit_code(run_with(&args, &On::<Bare<S>>::new(), |plan| plan.other_parts = 0.0))
 }
 
 /// Does it on any subject.
@@ -108,7 +113,17 @@ pub fn main<S: CounterStore>() -> ExitCode {
 /// # Errors
 /// As [`run`].
 pub fn run_on(args: &Args, runner: &dyn Runner) -> Result<Verdict, Failure> {
+    run_with(args, runner, |_| {})
+}
+
+/// The same with a plan that `change` has changed. A brought store has the reference part.
+fn run_with(
+    args: &Args,
+    runner: &dyn Runner,
+    change: impl FnOnce(&mut CampaignPlan),
+) -> Result<Verdict, Failure> {
     let mut plan = CampaignPlan::load(&args.file)?;
+    change(&mut plan);
     plan.seed = args.seed.unwrap_or(plan.seed);
     plan.runs = args.runs.unwrap_or(plan.runs);
     let file = args.file.display().to_string();
@@ -150,10 +165,11 @@ fn all_runs(
     let header = StreamHeader::new(plan, &runner.subject(), args.shard.unwrap_or(Shard::WHOLE));
     if !(0..header.chunks()).any(|chunk| header.shard.has(chunk)) {
         let line = format!(
-            "part {} has no run: {} runs are {} chunks of {CHUNK_RUNS}",
+            "part {} has no run: {} runs are {} chunks of {}",
             header.shard,
             grouped(plan.runs),
-            header.chunks()
+            header.chunks(),
+            plan.chunk_runs()
         );
         return Err(Failure(line));
     }
@@ -169,7 +185,7 @@ fn all_runs(
         .map(|chunk| header.runs(chunk).end - header.runs(chunk).start)
         .sum();
     let progress = bar(mine, "runs");
-    progress.set_position((has * CHUNK_RUNS).min(mine));
+    progress.set_position((has * plan.chunk_runs()).min(mine));
     progress.reset_eta();
     let begun = Instant::now();
     let budget = Budget {
@@ -208,8 +224,9 @@ fn one_run(
     let (shop, script) = draw(plan, number);
     let ran = runner.play(&script);
     let name = &plan.shops[shop].name;
-    let (steps, faults) = (script.steps.len(), script.faults.len());
-    let what = format!("run {number}: {name}, {steps} steps, {faults} faults");
+    let (steps, faults) = (script.length(), script.faults_drawn());
+    let steps_are = if script.life.is_some() { "days" } else { "steps" };
+    let what = format!("run {number}: {name}, {steps} {steps_are}, {faults} faults");
     let Some(seen) = ran.seen else {
         say(&format!("{what}: held at {} cuts\n", ran.tally.cuts))?;
         return Ok(Verdict::Held);

@@ -111,7 +111,7 @@ fn regression(path: &Path, board: Option<&'static Sabotage>) -> Result<Verdict, 
         None => runner::named(&file.subject).map_err(|what| Failure::file(path, &what))?,
     };
     let ran = runner.play(&file.script);
-    let (steps, faults) = (file.script.steps.len(), file.script.faults.len());
+    let (steps, faults) = (file.script.length(), file.script.faults_drawn());
     let what = format!(
         "{}: run {} of {} on {}, {steps} steps, {faults} faults",
         path.display(),

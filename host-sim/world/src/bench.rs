@@ -188,16 +188,15 @@ impl<D: Device> Bench<D> {
         Self::fitted_on(part, seed, id, WiredPart::REFERENCE, lap)
     }
 
-    /// A board that is not fitted, whose ring will begin at `lap`, on a reference part.
+    /// A board that is not fitted, whose ring will begin at `lap`, on a part like `wired`.
     ///
     /// # Panics
-    /// Never: the reference part is supported.
+    /// Never: a driver is made for supported parts only.
     #[must_use]
-    pub fn blank(seed: u64, lap: Lap) -> Self {
-        let part = Part::blank(Geometry::REFERENCE).expect("the reference part is supported");
-        let part = begins_in::<D::Rules>(part, BOARD, lap);
+    pub fn blank_on(wired: WiredPart, seed: u64, lap: Lap) -> Self {
+        let part = begins_in::<D::Rules>(parts::blank(wired), BOARD, lap);
         let bus = Bus::new(part, Timing::FAST_MODE, seed);
-        let mut core: Bench<Core<D::Rules>> = Bench::on(bus, BOARD);
+        let mut core: Bench<Core<D::Rules>> = Bench::wired(bus, BOARD, wired, Settings::default());
         core.rest(&mut |_| {});
         D::take_over(core)
     }

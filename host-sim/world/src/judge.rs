@@ -19,7 +19,7 @@ pub const ANSWER_US: u64 = 20_000;
 /// between two of its pages.)
 const ANSWER_PAGE_US: u64 = 5_500;
 /// The longest program cycle of a part that [`ANSWER_US`] is promised for, µs.
-const PROMISED_PROGRAM_US: u64 = 5_000;
+pub const PROMISED_PROGRAM_US: u32 = 5_000;
 /// Hold-up from which on nothing may be lost, ms: the answer to the warning on a part with any
 /// pages; twice [`ANSWER_US`] on one whose pages take a record.
 pub const LONG_HOLD_UP_MS: u32 = 40;
@@ -38,7 +38,7 @@ pub const fn answer_us(page_bytes: u16) -> u64 {
 pub const fn long_hold_up_ms(page_bytes: u16, program_us: u32) -> u32 {
     // One cycle under way, and those of the record.
     let cycles = 1 + (RECORD_BYTES as u64).div_ceil(page_bytes as u64);
-    let slower_us = (program_us as u64).saturating_sub(PROMISED_PROGRAM_US) * cycles;
+    let slower_us = program_us.saturating_sub(PROMISED_PROGRAM_US) as u64 * cycles;
     let ms = (answer_us(page_bytes) + slower_us).div_ceil(1_000) as u32;
     if ms > LONG_HOLD_UP_MS { ms } else { LONG_HOLD_UP_MS }
 }

@@ -81,6 +81,18 @@ impl Sewing {
         self.distort.as_ref().map_or_else(DistortTally::default, |d| d.tally())
     }
 
+    /// The earliest time for which [`Sewing::switch_off_at`] can be asked, µs: that of the last
+    /// event given, or of the next undisturbed one if that is known already.
+    #[must_use]
+    pub fn earliest_off_us(&self) -> u64 {
+        self.clean.map_or(self.now_us, |clean| clean.at_us)
+    }
+
+    /// The supply goes off at `at_us`: see [`SewingMachine::switch_off_at`]. Whether it does.
+    pub fn switch_off_at(&mut self, at_us: u64, hold_up_ms: Option<u32>, off_for_us: u64) -> bool {
+        at_us >= self.earliest_off_us() && self.machine.switch_off_at(at_us, hold_up_ms, off_for_us)
+    }
+
     /// Gives the events to `take`, in order, until it breaks or the life is over. The
     /// same events as the iterator's, at a fraction of the cost; it can be called again to
     /// go on.

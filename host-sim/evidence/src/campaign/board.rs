@@ -12,8 +12,10 @@ use shaftbook_core::serial::Lap;
 use super::script::Start;
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, PoweredUp, Subject};
+use shaftbook_drivers::memory::WiredPart;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
+use shaftbook_world::bench::parts;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::workload::Act;
 use shaftbook_world::bench::{Bench, CommandFigures, any_needle, fitting};
@@ -104,10 +106,13 @@ impl<D: Device + 'static> Subject for Bench<D> {
     }
 
     fn age(start: &Start) -> Self {
+        // A script is checked where it is read: its part can be used.
+        let wired = start.part.wired().unwrap_or(WiredPart::REFERENCE);
+        let lap = Lap::new(start.lap);
         if !start.fitted {
-            return Self::blank(start.seed, Lap::new(start.lap));
+            return Self::blank_on(wired, start.seed, lap);
         }
-        Self::with_past(start.seed, Lap::new(start.lap), |core| sew_until_aged(core, start))
+        Self::with_past_on(wired, start.seed, lap, |core| sew_until_aged(core, start))
     }
 
     fn act(&mut self, act: Act, mut watch: &mut dyn FnMut(&Self)) {
@@ -155,7 +160,8 @@ impl<D: Device + 'static> Subject for Bench<D> {
     }
 
     fn next_page(&self) -> usize {
-        usize::from(self.board().store().head().slot)
+        let slot = usize::from(self.board().store().head().slot);
+        slot * parts::pages_of_a_slot(self.bus.part().geometry())
     }
 
     fn states(&self) -> StateSet {

@@ -9,17 +9,15 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 
-use shaftbook_core::medium::Geometry;
-
 use super::kind::FaultKind;
+use super::life::draw::draw_life;
 use super::plan::{CampaignPlan, Shop};
-use super::script::{Again, Deed, Script, ScriptFault, Start};
+use super::script::{Again, Deed, PartShape, Script, ScriptFault, Start};
 use crate::prove::FIRMWARE_RUNS;
+use shaftbook_world::bench::parts;
 use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::Tear;
 
-/// Page length of the reference part, bytes.
-const PAGE_BYTES: u16 = Geometry::REFERENCE.page_bytes;
 /// Most stitches of one step: a run is a window of a day, not a day.
 const STITCHES_MAX: u32 = 90;
 /// Longest standing of one step, s: a little more than the standstill bound.
@@ -35,8 +33,10 @@ const FULL_RECOVERY_BYTES: u32 = 36_000;
 /// Bus bytes from the first fitting to the checkpoint that commits its snapshot and to the end
 /// of the one after it (a test below looks).
 const COMMIT_BYTES: std::ops::Range<u32> = 2_150..2_450;
+/// Parts of other shapes, for each board of a campaign.
+const OTHERS: u32 = 4;
 /// First lap of the starts whose lap number wraps soon.
-const LAST_LAPS: u32 = (1 << 21) - 2;
+pub(super) const LAST_LAPS: u32 = (1 << 21) - 2;
 
 /// Seed of run `number`.
 #[must_use]
@@ -51,24 +51,27 @@ pub fn draw(plan: &CampaignPlan, number: u64) -> (usize, Script) {
     let mut rng = Pcg32::seed_from_u64(run_seed(plan, number));
     let shop_number = pick_shop(plan, &mut rng);
     let shop = &plan.shops[shop_number];
+    if let Some(lives) = &plan.lives {
+        return (shop_number, Script::of_life(draw_life(plan, lives, shop, &mut rng)));
+    }
     let start = draw_start(plan, &mut rng);
     let count = plan.steps.least + below(&mut rng, plan.steps.most - plan.steps.least + 1);
     let steps = draw_steps(shop, count, &mut rng);
-    let mut faults = draw_faults(plan, &steps, &mut rng);
+    let mut faults = draw_faults(plan, &steps, start.part.page_bytes, &mut rng);
     if !start.fitted {
         move_to_first_fitting(&mut faults, &mut rng);
     }
     // A board that was never fitted is fitted on the engineer's bench, not at its panel.
     let firmware = start.fitted && number % FIRMWARE_RUNS == FIRMWARE_RUNS - 1;
-    (shop_number, Script { firmware, start, steps, faults })
+    (shop_number, Script { firmware, start, steps, faults, life: None })
 }
 
 /// 0 to `end` − 1; 0 for `end` 0.
-fn below(rng: &mut Pcg32, end: u32) -> u32 {
+pub(super) fn below(rng: &mut Pcg32, end: u32) -> u32 {
     ((u64::from(rng.next_u32()) * u64::from(end)) >> 32) as u32
 }
 
-fn chance(rng: &mut Pcg32, probability: f64) -> bool {
+pub(super) fn chance(rng: &mut Pcg32, probability: f64) -> bool {
     f64::from(rng.next_u32()) < probability * 4_294_967_296.0
 }
 
@@ -88,6 +91,18 @@ fn pick_shop(plan: &CampaignPlan, rng: &mut Pcg32) -> usize {
 /// and in later laps, some where the lap's number wraps.
 fn draw_start(plan: &CampaignPlan, rng: &mut Pcg32) -> Start {
     let number = below(rng, plan.starts);
+    let start = draw_age(plan, number);
+    if !chance(rng, plan.other_parts) {
+        return start;
+    }
+    // Some parts of any shape beside the reference part, each for boards of one age.
+    let number = number + plan.starts * (1 + below(rng, OTHERS));
+    let mut rng = Pcg32::seed_from_u64(plan.seed ^ u64::from(number) << 32);
+    Start { part: PartShape::of(parts::any_part(&mut rng)), ..start }
+}
+
+/// The reference board of that number.
+fn draw_age(plan: &CampaignPlan, number: u32) -> Start {
     let mut rng = Pcg32::seed_from_u64(plan.seed ^ u64::from(number) << 32);
     let seed = u64::from(rng.next_u32());
     let checkpoints = match number % 6 {
@@ -100,7 +115,7 @@ fn draw_start(plan: &CampaignPlan, rng: &mut Pcg32) -> Start {
     };
     let wraps = number % 3 == 2 || number % 6 == 3;
     let lap = if wraps { LAST_LAPS + below(&mut rng, 2) } else { below(&mut rng, 1_000) };
-    Start { fitted: !number.is_multiple_of(12), lap, checkpoints, seed }
+    Start { fitted: !number.is_multiple_of(12), lap, checkpoints, seed, part: PartShape::REFERENCE }
 }
 
 fn draw_steps(shop: &Shop, count: u32, rng: &mut Pcg32) -> Vec<Step> {
@@ -151,7 +166,12 @@ fn draw_steps(shop: &Shop, count: u32, rng: &mut Pcg32) -> Vec<Step> {
     steps
 }
 
-fn draw_faults(plan: &CampaignPlan, steps: &[Step], rng: &mut Pcg32) -> Vec<ScriptFault> {
+fn draw_faults(
+    plan: &CampaignPlan,
+    steps: &[Step],
+    page_bytes: u16,
+    rng: &mut Pcg32,
+) -> Vec<ScriptFault> {
     let mut faults = Vec::new();
     let mut is_damaged = false;
     for kind in FaultKind::ALL {
@@ -167,7 +187,7 @@ fn draw_faults(plan: &CampaignPlan, steps: &[Step], rng: &mut Pcg32) -> Vec<Scri
             let act = below(rng, steps[step as usize].acts());
             // A display is there from the beginning.
             let (step, act) = if kind == FaultKind::Display { (0, 0) } else { (step, act) };
-            faults.push(ScriptFault { step, act, deed: draw_deed(kind, rng) });
+            faults.push(ScriptFault { step, act, deed: draw_deed(kind, page_bytes, rng) });
         }
     }
     faults.sort_by_key(|fault| (fault.step, fault.act));
@@ -214,8 +234,8 @@ fn draw_step(steps: &[Step], rng: &mut Pcg32) -> u32 {
     places.nth(wanted).map_or(0, |(place, _)| place as u32)
 }
 
-fn draw_tear(rng: &mut Pcg32) -> String {
-    Tear::draw(rng.next_u64(), PAGE_BYTES).to_string()
+fn draw_tear(page_bytes: u16, rng: &mut Pcg32) -> String {
+    Tear::draw(rng.next_u64(), page_bytes).to_string()
 }
 
 /// Bus bytes before a cut: mostly soon, now and then in the middle of a snapshot.
@@ -224,23 +244,26 @@ fn draw_bytes(rng: &mut Pcg32) -> u64 {
     u64::from(below(rng, most))
 }
 
-fn draw_deed(kind: FaultKind, rng: &mut Pcg32) -> Deed {
+/// A fault of `kind` on a part with pages of `page_bytes`.
+pub(super) fn draw_deed(kind: FaultKind, page_bytes: u16, rng: &mut Pcg32) -> Deed {
     let for_ms = 1 + below(rng, 3_000);
     match kind {
-        FaultKind::Cut => Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(rng) },
+        FaultKind::Cut => {
+            Deed::Cut { after_bytes: draw_bytes(rng), tear: draw_tear(page_bytes, rng) }
+        }
         FaultKind::NestedCut => Deed::NestedCut {
             after_bytes: draw_bytes(rng),
-            tear: draw_tear(rng),
+            tear: draw_tear(page_bytes, rng),
             again: Again {
                 after_bytes: u64::from(match below(rng, 8) {
                     0 => below(rng, FULL_RECOVERY_BYTES),
                     _ => below(rng, RECOVERY_BYTES),
                 }),
-                tear: draw_tear(rng),
+                tear: draw_tear(page_bytes, rng),
             },
         },
         FaultKind::WarnedCut => {
-            Deed::WarnedCut { hold_up_ms: below(rng, 60), tear: draw_tear(rng) }
+            Deed::WarnedCut { hold_up_ms: below(rng, 60), tear: draw_tear(page_bytes, rng) }
         }
         FaultKind::Reset => Deed::Reset {
             after_bytes: draw_bytes(rng),
@@ -281,7 +304,7 @@ mod tests {
 
     #[test]
     fn cuts_so_long_after_the_first_fitting_meet_its_commit() {
-        let start = Start { fitted: false, lap: 1, checkpoints: 0, seed: 1 };
+        let start = Start { lap: 1, seed: 1, ..Start::default() };
         let mut commits = 0;
         for after_bytes in COMMIT_BYTES.step_by(10) {
             let deed = Deed::Cut { after_bytes: after_bytes.into(), tear: Tear::Old.to_string() };
@@ -290,6 +313,7 @@ mod tests {
                 start,
                 steps: vec![Step::Sew { needle: 1, stitches: 20, period_ms: 1_000 }],
                 faults: vec![ScriptFault { step: 0, act: 0, deed }],
+                life: None,
             };
             let ran = run(<Bench<Core<Sound>> as Subject>::age(&start), &script);
             assert_eq!(ran.seen, None);

@@ -47,15 +47,14 @@ pub fn execute(
     budget: Budget,
     mut progress: impl FnMut(u64, u64),
 ) -> Result<Done, InputError> {
-    let chunks = (0..header.chunks()).filter(|chunk| header.shard.has(*chunk));
+    let chunks: Vec<u64> = (0..header.chunks()).filter(|chunk| header.shard.has(*chunk)).collect();
+    let length = |chunk: &u64| header.runs(*chunk).end - header.runs(*chunk).start;
+    let (there, to_do) = chunks.split_at((has as usize).min(chunks.len()));
     let mut done = Done { is_complete: true, ..Done::default() };
-    let (mut runs, mut failed) = (0, 0);
-    for (place, number) in chunks.enumerate() {
-        let range = header.runs(number);
-        runs += range.end - range.start;
-        if (place as u64) < has {
-            continue;
-        }
+    let (mut runs, mut failed) = (there.iter().map(length).sum(), 0);
+    // Chunks of few runs are played together, so that no core waits for the others' last run.
+    let at_once = rayon::current_num_threads().div_ceil(header.plan.chunk_runs() as usize);
+    for together in to_do.chunks(at_once.max(1)) {
         // One chunk at least: a campaign that is started again and again comes to its end.
         let is_spent = done.runs > 0
             && (budget.cases.is_some_and(|cases| done.cases >= cases)
@@ -64,8 +63,10 @@ pub fn execute(
             done.is_complete = false;
             break;
         }
-        let played: Vec<(RunRow, Tally)> = range
+        let numbers: Vec<u64> = together.iter().flat_map(|chunk| header.runs(*chunk)).collect();
+        let played: Vec<(RunRow, Tally)> = numbers
             .into_par_iter()
+            .with_max_len(1)
             .map(|run| {
                 let (shop, script) = draw(&header.plan, run);
                 let ran = runner.play(&script);
@@ -73,16 +74,20 @@ pub fn execute(
                 (row, ran.tally)
             })
             .collect();
-        let mut tally = Tally::default();
-        let mut rows = Vec::with_capacity(played.len());
-        for (row, figures) in played {
-            tally.fold(&figures);
-            failed += u64::from(row.seen.is_some());
-            rows.push(row);
+        let mut played = played.into_iter();
+        for number in together {
+            let mut tally = Tally::default();
+            let mut rows = Vec::new();
+            for (row, figures) in played.by_ref().take(length(number) as usize) {
+                tally.fold(&figures);
+                failed += u64::from(row.seen.is_some());
+                rows.push(row);
+            }
+            done.runs += rows.len() as u64;
+            done.cases += tally.cuts;
+            runs += rows.len() as u64;
+            writer.chunk(rows, Chunk { number: *number, tally })?;
         }
-        done.runs += rows.len() as u64;
-        done.cases += tally.cuts;
-        writer.chunk(rows, Chunk { number, tally })?;
         progress(runs, failed);
     }
     Ok(done)

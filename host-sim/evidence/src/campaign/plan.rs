@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use shaftbook_core::medium::Geometry;
 
 use super::kind::FaultKind;
+use super::life::plan::LifePlan;
 use super::state::MetState;
 use shaftbook_world::checked_file;
 use shaftbook_world::input_error::InputError;
@@ -36,10 +37,14 @@ struct File {
     starts: u32,
     #[serde(default = "three")]
     most_of_a_kind: u32,
+    #[serde(default = "one_in_five")]
+    other_parts: f64,
     scenarios: Vec<ScenarioEntry>,
     faults: BTreeMap<FaultKind, f64>,
     #[serde(default)]
     coverage: Coverage,
+    #[serde(default)]
+    lives: Option<LifePlan>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -67,6 +72,10 @@ const fn one_weight() -> u32 {
 
 const fn three() -> u32 {
     3
+}
+
+const fn one_in_five() -> f64 {
+    0.2
 }
 
 const fn default_starts() -> u32 {
@@ -136,12 +145,18 @@ pub struct CampaignPlan {
     pub starts: u32,
     /// Most faults of a kind in a run.
     pub most_of_a_kind: u32,
+    /// The chance of a run to have a part of another shape than the reference part, 0 to 1.
+    #[serde(default)]
+    pub other_parts: f64,
     /// The chance of each kind to be in a run's mix, 0 to 1.
     pub faults: BTreeMap<FaultKind, f64>,
     /// States without which the campaign does not hold.
     pub required: Vec<String>,
     /// What is sewn.
     pub shops: Vec<Shop>,
+    /// Each run is a whole life.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub lives: Option<LifePlan>,
 }
 
 impl CampaignPlan {
@@ -167,7 +182,9 @@ impl CampaignPlan {
             steps: file.steps,
             starts: file.starts,
             most_of_a_kind: file.most_of_a_kind,
+            other_parts: file.other_parts,
             faults: file.faults,
+            lives: file.lives,
             required: match file.coverage.required.as_slice() {
                 [all] if all == "all" => {
                     MetState::ALL.iter().map(|state| state.name().to_owned()).collect()
@@ -175,6 +192,17 @@ impl CampaignPlan {
                 some => some.to_vec(),
             },
         })
+    }
+}
+
+/// Runs of a chunk, where runs are short.
+pub const CHUNK_RUNS: u64 = 256;
+
+impl CampaignPlan {
+    /// Runs of a chunk: few where each is a life.
+    #[must_use]
+    pub fn chunk_runs(&self) -> u64 {
+        self.lives.as_ref().map_or(CHUNK_RUNS, |lives| lives.chunk)
     }
 }
 
@@ -196,6 +224,9 @@ fn check(file: &File) -> Result<(), (String, String)> {
     if !(1..=20).contains(&file.most_of_a_kind) {
         return wrong("most_of_a_kind", format!("{} is not 1 to 20", file.most_of_a_kind));
     }
+    if !(0.0..=1.0).contains(&file.other_parts) {
+        return wrong("other_parts", format!("{} is not 0 to 1", file.other_parts));
+    }
     if file.scenarios.is_empty() {
         return wrong("scenarios", "there is none".into());
     }
@@ -205,6 +236,12 @@ fn check(file: &File) -> Result<(), (String, String)> {
     for (kind, chance) in &file.faults {
         if !(0.0..=1.0).contains(chance) {
             return wrong(&format!("faults.{}", kind.name()), format!("{chance} is not 0 to 1"));
+        }
+    }
+    if let Some(lives) = &file.lives {
+        lives.check()?;
+        if let Some(kind) = file.faults.keys().find(|kind| !LifePlan::has(**kind)) {
+            return wrong(&format!("faults.{}", kind.name()), "is not in lives".into());
         }
     }
     for (place, name) in file.coverage.required.iter().enumerate() {

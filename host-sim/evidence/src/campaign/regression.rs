@@ -6,7 +6,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use super::script::{Deed, Script};
+use super::script::Script;
 use shaftbook_world::bench::workload::Step;
 use shaftbook_world::bus::{BadTear, Tear};
 use shaftbook_world::checked_file;
@@ -58,6 +58,15 @@ impl Regression {
 
 fn check(script: &Script) -> Result<(), (String, String)> {
     let wrong = |key: &str, what: String| Err((key.to_owned(), what));
+    if let Some(life) = &script.life {
+        if !script.steps.is_empty() || !script.faults.is_empty() {
+            return wrong("life", "a life has no steps and faults beside it".into());
+        }
+        return life.check();
+    }
+    if script.start.part.wired().is_none() {
+        return wrong("start.part", "no part that the board can use has this shape".into());
+    }
     if script.start.checkpoints > CHECKPOINTS_MAX {
         let what = format!("{} is more than {CHECKPOINTS_MAX}", script.start.checkpoints);
         return wrong("start.checkpoints", what);
@@ -82,12 +91,7 @@ fn check(script: &Script) -> Result<(), (String, String)> {
         }
     }
     for (place, fault) in script.faults.iter().enumerate() {
-        let tears: &[&str] = match &fault.deed {
-            Deed::Cut { tear, .. } | Deed::WarnedCut { tear, .. } => &[tear],
-            Deed::NestedCut { tear, again, .. } => &[tear, &again.tear],
-            _ => &[],
-        };
-        if let Some(bad) = tears.iter().find(|tear| tear.parse::<Tear>().is_err()) {
+        if let Some(bad) = fault.deed.tears().find(|tear| tear.parse::<Tear>().is_err()) {
             return wrong(&format!("fault[{place}].tear"), format!("\"{bad}\": {BadTear}"));
         }
         let before = place.checked_sub(1).map(|before| &script.faults[before]);

@@ -25,7 +25,7 @@ pub struct RunRow {
     pub states: StateSet,
     /// Faults that the board named.
     pub named: Named,
-    /// Steps.
+    /// Steps; working days of a life.
     pub steps: u32,
     /// Faults drawn.
     pub faults: u32,
@@ -69,8 +69,8 @@ impl RunRow {
             kinds: tally.kinds,
             states,
             named: tally.named,
-            steps: script.steps.len() as u32,
-            faults: script.faults.len() as u32,
+            steps: script.length(),
+            faults: script.faults_drawn(),
             cuts: small(tally.cuts),
             lost_running_ms: small(tally.lost_running_ms),
             lost_trims: small(tally.lost_trims),
@@ -79,7 +79,7 @@ impl RunRow {
             boot_us: small(tally.boot_us),
             boot_bytes: small(tally.boot_bytes),
             programs: small(tally.programs()),
-            hottest_page: small(tally.wear.iter().copied().max().unwrap_or(0)),
+            hottest_page: small(tally.hottest_page()),
             seen: ran.seen.clone(),
         }
     }

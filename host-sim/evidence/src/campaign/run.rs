@@ -16,7 +16,7 @@ use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
 use super::tally::{Cut, Tally};
 use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};
-use shaftbook_world::judge::{Bounds, Delta, LONG_HOLD_UP_MS, is_durable};
+use shaftbook_world::judge::{Bounds, Delta, PROMISED_PROGRAM_US, is_durable, long_hold_up_ms};
 
 /// So long after a fault of bus or part is over it may still have its effect, µs: the
 /// store pauses half a second between tries, and writes what had waited.
@@ -29,6 +29,8 @@ pub struct Ran {
     pub tally: Tally,
     /// What did not hold, if anything.
     pub seen: Option<String>,
+    /// The day on which a life ended.
+    pub day: Option<u32>,
 }
 
 /// Plays `script` on `subject`, which is where the script's start says.
@@ -43,8 +45,9 @@ pub fn run<S: Subject>(subject: S, script: &Script) -> Ran {
         last: StateSet::default(),
     };
     let seen = player.play(script).err();
-    player.tally.note_wear(&wear, player.subject.bus().part().wear().page_cycles());
-    Ran { tally: player.tally, seen }
+    let after = player.subject.bus().part().wear().page_cycles();
+    player.tally.note_wear(&script.start.part, &wear, after);
+    Ran { tally: player.tally, seen, day: None }
 }
 
 /// A cut that is to come.
@@ -242,8 +245,9 @@ impl<S: Subject> Player<S> {
         let truth = truth.plus(&up.between);
         let acknowledged = acknowledged.most(&up.acknowledged);
         let lost = up.past.map(|past| truth.since(&past)).unwrap_or_default();
-        let warned_ms =
-            (kind == FaultKind::WarnedCut && held_ms >= LONG_HOLD_UP_MS).then_some(held_ms);
+        let long_ms =
+            long_hold_up_ms(self.subject.bus().part().geometry().page_bytes, PROMISED_PROGRAM_US);
+        let warned_ms = (kind == FaultKind::WarnedCut && held_ms >= long_ms).then_some(held_ms);
         self.condition.is_disturbed = was_disturbed;
         let is_sound = !self.condition.is_disturbed && !self.condition.is_damaged;
         self.tally.note_cut(&Cut {

@@ -7,6 +7,7 @@ use std::marker::PhantomData;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::life;
 use super::run::{Ran, run};
 use super::script::{Script, Start};
 use super::subject::Subject;
@@ -74,19 +75,27 @@ impl<S: Subject> Runner for On<S> {
     }
 
     fn play(&self, script: &Script) -> Ran {
-        PLAYING.set(true);
-        let played =
-            catch_unwind(AssertUnwindSafe(|| run(S::resume(&self.aged(&script.start)), script)));
-        PLAYING.set(false);
-        played.unwrap_or_else(|panic| {
-            let said = panic
-                .downcast_ref::<String>()
-                .map(String::as_str)
-                .or_else(|| panic.downcast_ref::<&str>().copied())
-                .unwrap_or("without a word");
-            Ran { seen: Some(format!("panicked: {said}")), ..Ran::default() }
-        })
+        if script.life.is_some() {
+            let seen = Some(format!("{} has no lives", S::NAME));
+            return Ran { seen, ..Ran::default() };
+        }
+        guarded(|| run(S::resume(&self.aged(&script.start)), script))
     }
+}
+
+/// What `play` gives; a panic in it is a failure.
+fn guarded(play: impl FnOnce() -> Ran) -> Ran {
+    PLAYING.set(true);
+    let played = catch_unwind(AssertUnwindSafe(play));
+    PLAYING.set(false);
+    played.unwrap_or_else(|panic| {
+        let said = panic
+            .downcast_ref::<String>()
+            .map(String::as_str)
+            .or_else(|| panic.downcast_ref::<&str>().copied())
+            .unwrap_or("without a word");
+        Ran { seen: Some(format!("panicked: {said}")), ..Ran::default() }
+    })
 }
 
 /// The runner of our board: on the bare core or the whole firmware, as a script says.
@@ -115,7 +124,11 @@ impl<R: UnderTest> Runner for Ours<R> {
     }
 
     fn play(&self, script: &Script) -> Ran {
-        if script.firmware { self.firmware.play(script) } else { self.core.play(script) }
+        match &script.life {
+            Some(life) => guarded(|| life::play::play::<R>(life)),
+            None if script.firmware => self.firmware.play(script),
+            None => self.core.play(script),
+        }
     }
 }
 

@@ -6,12 +6,58 @@
 
 use serde::{Deserialize, Serialize};
 
+use shaftbook_core::medium::Geometry;
+use shaftbook_drivers::memory::{PartKind, WiredPart};
+
 use super::kind::FaultKind;
+use super::life::script::LifeScript;
+use shaftbook_world::bench::parts;
 use shaftbook_world::bench::workload::Step;
+
+/// Kind and shape of a memory part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PartShape {
+    /// An FRAM; else an EEPROM.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub fram: bool,
+    /// Size, bytes.
+    pub size_bytes: u32,
+    /// Page, bytes.
+    pub page_bytes: u16,
+}
+
+impl PartShape {
+    /// The reference part.
+    pub const REFERENCE: Self = Self {
+        fram: false,
+        size_bytes: Geometry::REFERENCE.size_bytes,
+        page_bytes: Geometry::REFERENCE.page_bytes,
+    };
+
+    /// Whether it is the reference part.
+    #[must_use]
+    pub fn is_reference(&self) -> bool {
+        *self == Self::REFERENCE
+    }
+
+    /// The part, as a board's driver is made for it; `None` if the board cannot use it.
+    #[must_use]
+    pub fn wired(&self) -> Option<WiredPart> {
+        let kind = if self.fram { PartKind::Fram } else { PartKind::Eeprom };
+        parts::part(kind, self.size_bytes, self.page_bytes)
+    }
+}
+
+impl Default for PartShape {
+    fn default() -> Self {
+        Self::REFERENCE
+    }
+}
 
 /// Where a run starts: a board that was fitted, and sewed until so many checkpoints
 /// were stored.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Start {
     /// Whether the board has been fitted.
@@ -22,6 +68,17 @@ pub struct Start {
     pub checkpoints: u32,
     /// Seed of the part's program times.
     pub seed: u64,
+    /// The memory part, if it is not the reference part.
+    #[serde(default, skip_serializing_if = "PartShape::is_reference")]
+    pub part: PartShape,
+}
+
+impl Start {
+    /// Whether it says nothing: a life has a start of its own.
+    #[must_use]
+    pub fn is_none(&self) -> bool {
+        *self == Self::default()
+    }
 }
 
 /// A second cut, while the board recovers from the first.
@@ -152,6 +209,16 @@ impl Deed {
             Self::Display { .. } => FaultKind::Display,
         }
     }
+
+    /// The tears that it names.
+    pub fn tears(&self) -> impl Iterator<Item = &str> {
+        let (first, second) = match self {
+            Self::Cut { tear, .. } | Self::WarnedCut { tear, .. } => (Some(tear), None),
+            Self::NestedCut { tear, again, .. } => (Some(tear), Some(&again.tear)),
+            _ => (None, None),
+        };
+        first.into_iter().chain(second).map(String::as_str)
+    }
 }
 
 /// A fault and when it comes: before piece `act` of step `step` (its last piece, if it
@@ -175,11 +242,42 @@ pub struct Script {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub firmware: bool,
     /// Where it starts.
+    #[serde(default, skip_serializing_if = "Start::is_none")]
     pub start: Start,
     /// What the world does, in order.
-    #[serde(default, rename = "step")]
+    #[serde(default, rename = "step", skip_serializing_if = "Vec::is_empty")]
     pub steps: Vec<Step>,
     /// What goes wrong on the way, in order of step and piece.
-    #[serde(default, rename = "fault")]
+    #[serde(default, rename = "fault", skip_serializing_if = "Vec::is_empty")]
     pub faults: Vec<ScriptFault>,
+    /// A whole life, instead of all that.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub life: Option<Box<LifeScript>>,
+}
+
+impl Script {
+    /// A whole life.
+    #[must_use]
+    pub fn of_life(life: LifeScript) -> Self {
+        Self {
+            firmware: false,
+            start: Start::default(),
+            steps: Vec::new(),
+            faults: Vec::new(),
+            life: Some(Box::new(life)),
+        }
+    }
+
+    /// Steps, or working days of a life.
+    #[must_use]
+    pub fn length(&self) -> u32 {
+        self.life.as_ref().map_or(self.steps.len() as u32, |life| life.days())
+    }
+
+    /// Faults, or those that are dated in a life.
+    #[must_use]
+    pub fn faults_drawn(&self) -> u32 {
+        let of_life = |life: &LifeScript| life.faults() as u32;
+        self.life.as_deref().map_or(self.faults.len() as u32, of_life)
+    }
 }

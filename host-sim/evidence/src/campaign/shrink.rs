@@ -6,9 +6,10 @@
 //!
 //! Invariant: the script that comes out fails; the work is bounded.
 
+use super::life::{self, script::LifeScript};
 use super::run::Ran;
 use super::runner::Runner;
-use super::script::{Deed, Script, Start};
+use super::script::{Deed, PartShape, Script, Start};
 
 /// Most scripts that are tried.
 const TRIES_MAX: u32 = 3_000;
@@ -79,6 +80,9 @@ impl Search<'_> {
 /// Shrinks `script`, which fails on `runner` as `seen` says.
 #[must_use]
 pub fn shrink(runner: &dyn Runner, script: Script, seen: &str) -> Shrunk {
+    if let Some(life) = script.life.as_deref() {
+        return shrink_life(runner, life, seen);
+    }
     let mut search = Search {
         runner,
         way: way(seen).to_owned(),
@@ -94,6 +98,34 @@ pub fn shrink(runner: &dyn Runner, script: Script, seen: &str) -> Shrunk {
             return search.best;
         }
     }
+}
+
+/// Shrinks a life, which fails on `runner` as `seen` says.
+fn shrink_life(runner: &dyn Runner, life: &LifeScript, seen: &str) -> Shrunk {
+    let mut shrunk =
+        Shrunk { script: Script::of_life(life.clone()), seen: seen.to_owned(), tries: 0 };
+    let way_of = way(seen).to_owned();
+    let mut fails = |life: &LifeScript| {
+        shrunk.tries += 1;
+        let ran = runner.play(&Script::of_life(life.clone()));
+        let seen = ran.seen.filter(|seen| way(seen) == way_of)?;
+        let day = ran.day?.min(life.days().saturating_sub(1));
+        shrunk.seen = seen;
+        Some(day)
+    };
+    let day = day_of(seen).unwrap_or(life.days().saturating_sub(1));
+    let shorter = life::shrink::shrink(life, day, &mut fails);
+    shrunk.script = Script::of_life(shorter);
+    // The day in what is seen is that of the life as it is now.
+    if let Some(seen) = runner.play(&shrunk.script).seen {
+        shrunk.seen = seen;
+    }
+    shrunk
+}
+
+/// The day of a life on which it failed, as its text says.
+fn day_of(seen: &str) -> Option<u32> {
+    seen.rsplit_once("[day ")?.1.split(' ').next()?.parse().ok()
 }
 
 fn without_faults(script: &Script, from: usize, to: usize) -> Script {
@@ -139,8 +171,9 @@ fn shorter_steps(search: &mut Search<'_>) -> bool {
 }
 
 fn simpler_start(search: &mut Search<'_>) -> bool {
-    let simpler: [fn(Start) -> Start; 5] = [
-        |_| Start { fitted: true, lap: 1, checkpoints: 0, seed: 1 },
+    let simpler: [fn(Start) -> Start; 6] = [
+        |_| Start { fitted: true, lap: 1, seed: 1, ..Start::default() },
+        |start| Start { part: PartShape::REFERENCE, ..start },
         |start| Start { checkpoints: 0, ..start },
         |start| Start { checkpoints: start.checkpoints / 2, ..start },
         |start| Start { seed: 1, ..start },

@@ -19,15 +19,14 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+pub use super::plan::CHUNK_RUNS;
 use super::plan::CampaignPlan;
 use super::row::RunRow;
 use super::tally::Tally;
 use shaftbook_world::input_error::InputError;
 
-/// Runs of a chunk.
-pub const CHUNK_RUNS: u64 = 256;
 /// Version of the stream's form.
-pub const FORMAT: u32 = 1;
+pub const FORMAT: u32 = 2;
 
 /// Which part of how many: chunk `n` belongs to part `n % of + 1`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -106,14 +105,14 @@ impl StreamHeader {
     /// Chunks of the whole campaign.
     #[must_use]
     pub fn chunks(&self) -> u64 {
-        self.plan.runs.div_ceil(CHUNK_RUNS)
+        self.plan.runs.div_ceil(self.plan.chunk_runs())
     }
 
     /// Runs of chunk `number`.
     #[must_use]
     pub fn runs(&self, number: u64) -> std::ops::Range<u64> {
-        let from = number * CHUNK_RUNS;
-        from..(from + CHUNK_RUNS).min(self.plan.runs)
+        let from = number * self.plan.chunk_runs();
+        from..(from + self.plan.chunk_runs()).min(self.plan.runs)
     }
 }
 

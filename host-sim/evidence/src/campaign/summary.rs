@@ -68,11 +68,17 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         "\nlost at {} cuts without warning, bus and part sound, at most",
         grouped(sound)
     )?;
+    // In lives the checkpoint intervals are drawn, and judged as they were fitted.
+    let is_fitted = results.header.plan.lives.is_some();
+    let bound = |figure: u64, unit: &str| match is_fitted {
+        true => String::from("(bound as fitted)"),
+        false => format!("(bound {figure}{unit})"),
+    };
     let running = seconds(tally.lost_running_ms);
-    writeln!(text, "  running time  {running} (bound {} s)", bounds.running_ms / 1_000)?;
-    writeln!(text, "  trims         {} (bound {})", tally.lost_trims, bounds.trims)?;
+    writeln!(text, "  running time  {running} {}", bound(bounds.running_ms / 1_000, " s"))?;
+    writeln!(text, "  trims         {} {}", tally.lost_trims, bound(bounds.trims, ""))?;
     let powered = seconds(tally.lost_powered_ms);
-    writeln!(text, "  powered time  {powered} (bound {} s)", bounds.powered_ms / 1_000)?;
+    writeln!(text, "  powered time  {powered} {}", bound(bounds.powered_ms / 1_000, " s"))?;
     writeln!(
         text,
         "at {} cuts warned {LONG_HOLD_UP_MS} ms before or more: {} stitches lost",
@@ -86,14 +92,23 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
         grouped(tally.boot_us.div_ceil(1_000)),
         grouped(tally.boot_bytes)
     )?;
-    let (programs, hottest) = (tally.programs(), tally.wear.iter().copied().max().unwrap_or(0));
+    let (programs, hottest) =
+        (tally.wear.iter().sum::<u64>(), tally.wear.iter().copied().max().unwrap_or(0));
     let mean = programs as f64 / tally.wear.len() as f64;
     let over = if programs == 0 { 1.0 } else { hottest as f64 / mean };
     writeln!(
         text,
         "wear: {} program cycles; hottest page over mean {over:.2} (runs start at drawn places)",
         grouped(programs)
-    )
+    )?;
+    if tally.other_programs > 0 {
+        let other = grouped(tally.other_programs);
+        writeln!(text, "      {other} program cycles of parts of other shapes")?;
+    }
+    if tally.stitches > 0 {
+        writeln!(text, "lived: {} revolutions of the shaft", grouped(tally.stitches))?;
+    }
+    Ok(())
 }
 
 fn counts(text: &mut String, results: &Results) -> std::fmt::Result {

@@ -8,6 +8,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 
 use super::kind::{FaultKind, KindSet};
+use super::script::PartShape;
 use super::state::{MetState, StateSet};
 
 /// Width of a bin of running time lost, ms.
@@ -132,8 +133,14 @@ pub struct Tally {
     pub boot_us: u64,
     /// Most bytes read at a boot.
     pub boot_bytes: u64,
-    /// Program cycles of each page.
+    /// Program cycles of each page of reference parts.
     pub wear: Vec<u64>,
+    /// Program cycles of parts of other shapes.
+    pub other_programs: u64,
+    /// Program cycles of the hottest page of one of them.
+    pub other_hottest: u64,
+    /// Revolutions of the shaft in lives.
+    pub stitches: u64,
     /// Faults that were named.
     pub named: Named,
 }
@@ -154,6 +161,9 @@ impl Default for Tally {
             boot_us: 0,
             boot_bytes: 0,
             wear: vec![0; PAGES],
+            other_programs: 0,
+            other_hottest: 0,
+            stitches: 0,
             named: Named::default(),
         }
     }
@@ -169,9 +179,7 @@ impl Tally {
     pub fn note_cut(&mut self, cut: &Cut) {
         self.cuts += 1;
         if let Some(ready_us) = cut.ready_us {
-            self.boot_bins[((ready_us / BOOT_BIN_US) as usize).min(BOOT_BINS - 1)] += 1;
-            self.boot_us = self.boot_us.max(ready_us);
-            self.boot_bytes = self.boot_bytes.max(cut.bytes_read);
+            self.note_boot(ready_us, cut.bytes_read);
         }
         if cut.is_sound && cut.is_warned {
             self.warned_cuts += 1;
@@ -185,8 +193,23 @@ impl Tally {
         }
     }
 
-    /// Notes the cycles of each page since the run began.
-    pub fn note_wear(&mut self, before: &[u32], after: &[u32]) {
+    /// Notes a start that took `ready_us` and read so many bytes.
+    pub fn note_boot(&mut self, ready_us: u64, bytes_read: u64) {
+        self.boot_bins[((ready_us / BOOT_BIN_US) as usize).min(BOOT_BINS - 1)] += 1;
+        self.boot_us = self.boot_us.max(ready_us);
+        self.boot_bytes = self.boot_bytes.max(bytes_read);
+    }
+
+    /// Notes the cycles of each page of `part` since the run began.
+    pub fn note_wear(&mut self, part: &PartShape, before: &[u32], after: &[u32]) {
+        if !part.is_reference() {
+            for (before, after) in before.iter().zip(after) {
+                let cycles = u64::from(after.saturating_sub(*before));
+                self.other_programs += cycles;
+                self.other_hottest = self.other_hottest.max(cycles);
+            }
+            return;
+        }
         for ((sum, before), after) in self.wear.iter_mut().zip(before).zip(after) {
             *sum += u64::from(after.saturating_sub(*before));
         }
@@ -195,7 +218,13 @@ impl Tally {
     /// Program cycles of all pages.
     #[must_use]
     pub fn programs(&self) -> u64 {
-        self.wear.iter().sum()
+        self.wear.iter().sum::<u64>() + self.other_programs
+    }
+
+    /// Program cycles of the hottest page of a run.
+    #[must_use]
+    pub fn hottest_page(&self) -> u64 {
+        self.wear.iter().copied().max().unwrap_or(0).max(self.other_hottest)
     }
 
     /// Adds another's figures.
@@ -216,6 +245,9 @@ impl Tally {
         self.boot_us = self.boot_us.max(other.boot_us);
         self.boot_bytes = self.boot_bytes.max(other.boot_bytes);
         add(&mut self.wear, &other.wear);
+        self.other_programs += other.other_programs;
+        self.other_hottest = self.other_hottest.max(other.other_hottest);
+        self.stitches += other.stitches;
         self.named = self.named.or(other.named);
     }
 }

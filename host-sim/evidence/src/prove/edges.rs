@@ -9,6 +9,7 @@ use shaftbook_core::board::{Command, EARLY_MAX, Fitting};
 use shaftbook_core::counters::{Counters, Needle};
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
+use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
 use shaftbook_drivers::memory::WiredPart;
@@ -189,7 +190,7 @@ pub(super) fn fitted<R: UnderTest>(
     seed: u64,
     settings: Settings,
 ) -> Result<Bench<Core<R>>, String> {
-    let mut bench: Bench<Core<R>> = Bench::blank(seed, shaftbook_core::serial::Lap::new(1));
+    let mut bench: Bench<Core<R>> = Bench::blank_on(WiredPart::REFERENCE, seed, Lap::new(1));
     let fitting = Fitting { settings, ..fitting() };
     bench.request(Command::Fit { fitting, reply: None }).map_err(|r| format!("{r:?}"))?;
     bench.rest(&mut |_| {});

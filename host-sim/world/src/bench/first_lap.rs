@@ -29,7 +29,7 @@ pub fn unfinished_fitting<R: Rules>(id: BoardId, lap: Lap) -> Record {
 /// `part`, which is blank, so that the board `id`, which obeys the rules `R`, begins on it
 /// in `lap`.
 #[must_use]
-pub(super) fn begins_in<R: Rules>(part: Part, id: BoardId, lap: Lap) -> Part {
+pub fn begins_in<R: Rules>(part: Part, id: BoardId, lap: Lap) -> Part {
     if lap == ON_A_BLANK_PART {
         return part;
     }

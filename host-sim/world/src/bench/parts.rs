@@ -5,6 +5,7 @@
 
 use rand_core::Rng;
 use rand_pcg::Pcg32;
+use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::store::ring::Ring;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
@@ -82,6 +83,13 @@ pub fn blank(wired: WiredPart) -> Part {
 #[must_use]
 pub fn ring(wired: WiredPart) -> Ring {
     Ring::new(wired.geometry()).expect("the store takes what the driver takes")
+}
+
+/// Pages that a slot takes on a part of that shape: a record of 64 bytes is in a page or in
+/// several.
+#[must_use]
+pub fn pages_of_a_slot(geometry: Geometry) -> usize {
+    RECORD_BYTES.div_ceil(usize::from(geometry.page_bytes.max(1)))
 }
 
 /// Bytes that a tear undoes or leaves whole: the page, or the record on a part without pages.

@@ -186,6 +186,13 @@ impl<D: Device> Session<D> {
         self.work_until(self.since_reset_us(at_us + BENCH_US), seen);
     }
 
+    /// Time of the bus, µs of the session's time, rounded up: later than what the board was
+    /// last turned for if a transaction took it further; it stands still from a cut on.
+    #[must_use]
+    pub fn bus_us(&self) -> u64 {
+        self.bench.bus.now_ns().div_ceil(1_000).saturating_sub(BENCH_US)
+    }
+
     /// Cuts the supply at `at_us` of the session's time, in the middle of whatever the
     /// board is doing, and says what is lost with its memory. A page whose program
     /// cycle had begun is left as `tear` says.
@@ -246,6 +253,25 @@ impl<D: Device> Session<D> {
 }
 
 impl<R: UnderTest> Session<Core<R>> {
+    /// Somebody is at the board at `at_us` of the session's time: `act` gets the board, and its
+    /// own time. Nothing happens without power.
+    pub fn at_board<T>(
+        &mut self,
+        at_us: u64,
+        act: impl FnOnce(&mut Board<R>, Instant) -> T,
+        seen: impl FnMut(Effect),
+    ) -> Option<T> {
+        let at_us = self.since_reset_us(at_us + BENCH_US);
+        self.work_until(at_us, seen);
+        if !self.is_powered {
+            return None;
+        }
+        // A transaction under way ends first.
+        let now_us = at_us.max(self.bench.now_us);
+        self.due_us = now_us;
+        Some(act(self.bench.device.board_mut(), Instant::from_us(now_us)))
+    }
+
     /// Powers up, fits, waits until it is durable, cuts.
     fn fit(mut self, fitting: Fitting, day: Option<u16>) -> Result<(Self, Counters), Refusal> {
         let mut begun_us = 1_000_000;

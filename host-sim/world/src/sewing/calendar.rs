@@ -52,6 +52,11 @@ impl Calendar {
         self.today.pop_front()
     }
 
+    /// `spell`, the rest of one that was cut short, comes before all others.
+    pub fn go_on(&mut self, spell: Spell) {
+        self.today.push_front(spell);
+    }
+
     fn plan_day(&mut self, midnight_us: u64) {
         let mut spells: Vec<Spell> = Vec::new();
         for shift in &self.hours.shifts {

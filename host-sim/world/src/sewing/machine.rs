@@ -114,6 +114,9 @@ pub struct SewingMachine {
     off_us: u64,
     /// An off that waits for the run to end, µs.
     soft_off_us: u64,
+    /// How the next off comes, if not as the scenario says: hold-up after a warning, ms, if
+    /// there is one.
+    next_off: Option<Option<u32>>,
     pauses: VecDeque<(u64, u64)>,
     last_cut_us: u64,
 
@@ -166,6 +169,7 @@ impl SewingMachine {
             on_us: 0,
             off_us: NEVER_US,
             soft_off_us: NEVER_US,
+            next_off: None,
             pauses: VecDeque::new(),
             last_cut_us: 0,
             queue: VecDeque::new(),
@@ -211,6 +215,31 @@ impl SewingMachine {
     #[must_use]
     pub const fn next_edge_us(&self) -> u64 {
         if self.edge_us < self.limit_us { self.edge_us } else { 0 }
+    }
+
+    /// The supply goes off at `at_us`, which is not before the last event given, whatever the
+    /// machine does then: with a warning `hold_up_ms` before the cut, or with none. The spell of
+    /// power goes on `off_for_us` later, if there is time. Whether it does: not without power,
+    /// and not when it goes off before that anyway.
+    pub fn switch_off_at(&mut self, at_us: u64, hold_up_ms: Option<u32>, off_for_us: u64) -> bool {
+        let is_on = matches!(self.supply, Supply::On | Supply::Resting);
+        if !is_on || at_us >= self.off_us {
+            return false;
+        }
+        let planned_us = self.off_us.min(self.soft_off_us);
+        let on_us = at_us + u64::from(hold_up_ms.unwrap_or(0)) * MS_US + off_for_us;
+        if on_us < planned_us && self.supply == Supply::On {
+            self.calendar.go_on(Spell {
+                on_us,
+                off_us: planned_us,
+                at_once: self.soft_off_us == NEVER_US,
+                pauses: self.pauses.iter().copied().collect(),
+            });
+        }
+        self.off_us = at_us;
+        self.next_off = Some(hold_up_ms);
+        self.limit_us = self.limit_us.min(at_us);
+        true
     }
 
     /// What has truly happened up to the last event given.
@@ -317,9 +346,12 @@ impl SewingMachine {
         self.pulses_left = 0;
         self.queue.clear();
         self.reading_us = NEVER_US;
-        if self.power.warning && self.supply != Supply::Failing {
+        let as_wired = self.power.warning.then_some(self.power.hold_up_ms);
+        if self.supply != Supply::Failing
+            && let Some(hold_up_ms) = self.next_off.take().unwrap_or(as_wired)
+        {
             self.supply = Supply::Failing;
-            self.off_us = at_us + u64::from(self.power.hold_up_ms) * MS_US;
+            self.off_us = at_us + u64::from(hold_up_ms) * MS_US;
             return Timed::input(at_us, Input::PowerFail(Level::Active));
         }
         self.supply = Supply::Off;

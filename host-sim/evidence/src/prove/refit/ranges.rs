@@ -7,6 +7,7 @@ use shaftbook_core::board::{Command, Fitting};
 use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::{NeedleSource, Settings};
+use shaftbook_drivers::memory::WiredPart;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, fitting};
@@ -17,7 +18,7 @@ type Asked = (&'static str, Settings, bool);
 
 /// Each limit's both sides, on a board that was never fitted.
 pub(super) fn taken<R: UnderTest>(seed: u64) -> Result<(), String> {
-    let blank: Bench<Core<R>> = Bench::blank(seed, Lap::new(1));
+    let blank: Bench<Core<R>> = Bench::blank_on(WiredPart::REFERENCE, seed, Lap::new(1));
     let mut rng = Pcg32::seed_from_u64(seed);
     let asked = single().into_iter().chain(together()).chain(levels(&mut rng));
     for (what, settings, is_taken) in asked {
