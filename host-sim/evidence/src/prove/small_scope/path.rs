@@ -226,7 +226,10 @@ mod tests {
         assert_eq!(tears.len(), usize::from(TEARS));
         assert!((1..64).all(|bytes| tears.contains(&Tear::Prefix(bytes))));
         assert!(
-            [&AT_BORDERS[..], &FEW, &FEWEST, &ENDS, &LAST].concat().iter().all(|number| *number < TEARS)
+            [&AT_BORDERS[..], &FEW, &FEWEST, &ENDS, &LAST]
+                .concat()
+                .iter()
+                .all(|number| *number < TEARS)
         );
         assert_eq!(tear(7 + 60), Tear::Prefix(60));
     }
