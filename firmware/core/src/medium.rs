@@ -46,8 +46,9 @@ impl Geometry {
             && page_bytes <= 256
             && page_bytes.is_power_of_two()
             && self.size_bytes.trailing_zeros() >= 7
-            // Pages of 256: whole ones, and no fewer slots than on the smallest part.
-            && (page_bytes <= 128 || self.size_bytes >= 16_384 && self.size_bytes % 256 == 0)
+            // Whole pages, and at least 64 of them.
+            && self.size_bytes & (page_bytes - 1) == 0
+            && self.size_bytes >= page_bytes << 6
     }
 }
 

@@ -76,8 +76,7 @@ pub fn heals<D: Device>(run: &mut Run) {
         let healed = healed(run, &bench, first, &mut rng);
         second_damages(run, &healed, &mut rng);
     }
-    type Case = fn(u64) -> Result<(), String>;
-    let hours_apart: [Case; 3] = [
+    let hours_apart: [fn(u64) -> Result<(), String>; 3] = [
         hours_apart::refusals::<D::Rules>,
         hours_apart::slots_fail::<D::Rules>,
         hours_apart::neighbours_fail::<D::Rules>,

@@ -130,7 +130,7 @@ mod tests {
         eeproms
             .chain([(PartKind::Fram, 64)])
             .filter(move |(_, page)| {
-                *page < 256 || size_bytes >= SMALLEST_OF_256_BYTES && size_bytes % 256 == 0
+                *page < 256 || size_bytes >= SMALLEST_OF_256_BYTES && size_bytes.is_multiple_of(256)
             })
             .map(move |(kind, page)| part(kind, size_bytes, page).expect("a part that is promised"))
     }

@@ -66,6 +66,9 @@ fn refuses<R: UnderTest>(bench: &mut Bench<Core<R>>, failures: u64) -> Result<()
 }
 
 /// Now and then, hours apart, the part does not answer for a moment: nobody is told of a fault.
+///
+/// # Errors
+/// What was seen that may not be.
 pub fn refusals<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let mut bench = a_board::<R>(&mut rng);
@@ -83,6 +86,9 @@ pub fn refusals<R: UnderTest>(seed: u64) -> Result<(), String> {
 
 /// Slot after slot fails, hours apart; with the last one comes a warning, and its answer is as
 /// quick as if none had failed before.
+///
+/// # Errors
+/// What was seen that may not be.
 pub fn slots_fail<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let mut bench = a_board::<R>(&mut rng);
@@ -111,6 +117,9 @@ pub fn slots_fail<R: UnderTest>(seed: u64) -> Result<(), String> {
 }
 
 /// Neighbours fail in one go, more than there is room for notes of: after a cut all are known.
+///
+/// # Errors
+/// What was seen that may not be.
 pub fn neighbours_fail<R: UnderTest>(seed: u64) -> Result<(), String> {
     let mut rng = Pcg32::seed_from_u64(seed);
     let mut bench = a_board::<R>(&mut rng);

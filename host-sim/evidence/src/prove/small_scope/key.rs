@@ -17,7 +17,9 @@ struct Key([u64; 2]);
 impl Hasher for Key {
     fn write(&mut self, bytes: &[u8]) {
         let (words, rest) = bytes.as_chunks::<8>();
-        words.iter().for_each(|word| self.write_u64(u64::from_le_bytes(*word)));
+        for word in words {
+            self.write_u64(u64::from_le_bytes(*word));
+        }
         if !rest.is_empty() {
             let mut word = [0; 8];
             word[..rest.len()].copy_from_slice(rest);

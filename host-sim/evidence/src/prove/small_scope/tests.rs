@@ -47,7 +47,9 @@ fn cut_at_every_byte(state: &State, records: &[Record]) -> (u64, usize) {
     // Up to the last record: that one is cut, or the power-up if there is none.
     if let [before @ .., _] = records {
         world.work();
-        before.iter().for_each(|record| world.record(*record));
+        for record in before {
+            world.record(*record);
+        }
     }
     if let Some(record) = records.last() {
         world.ask(*record);
