@@ -168,7 +168,7 @@ def entry(record):
         "renewed": field(record, 424, 32),
         "day": field(record, 456, 16) or None,
     }
-    return found if 1 <= found["event"] <= 5 else None
+    return found if 1 <= found["event"] <= 6 else None
 
 
 def same_entry(a, b):
@@ -275,9 +275,9 @@ def stream_ledger(stream):
     ledger["retired"] = [take(2) for _ in counted(64)]
     ledger["journal"] = []
     for _ in counted(16):
-        line = {"number": take(3), "event": take(1), "subject": take(2)}
+        line = {"number": take(3) % NUMBERS, "event": take(1), "subject": take(2)}
         line.update(powered_s=take(4), day=take(2) or None)
-        if not 1 <= line["event"] <= 5:
+        if not 1 <= line["event"] <= 6:
             raise Lost("event")
         ledger["journal"].append(line)
     return ledger
