@@ -300,7 +300,7 @@ def stream_ledger(stream):
     ledger["retired"] = [take(2) for _ in counted(64)]
     ledger["journal"] = []
     for _ in counted(16):
-        line = {"number": take(3), "event": take(1), "subject": take(2)}
+        line = {"number": take(3) % NUMBERS, "event": take(1), "subject": take(2)}
         line.update(powered_s=take(4), day=take(2) or None)
         if not 1 <= line["event"] <= 6:
             raise Lost("event")
