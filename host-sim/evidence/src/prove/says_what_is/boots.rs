@@ -340,6 +340,7 @@ impl<R: UnderTest> Watched<R> {
 
     /// The supply goes with a warning and comes back; meanwhile somebody saw to the clock.
     fn again(&mut self, rng: &mut Pcg32) -> Result<(), String> {
+        let warned_ms = self.truth().powered_ms;
         self.bench.warn();
         self.bench.pass_to(self.bench.now_us + 60_000, &mut |_| {});
         let truth = self.truth();
@@ -348,8 +349,8 @@ impl<R: UnderTest> Watched<R> {
         next.bus.set_clock(self.says);
         next.rest(&mut |_| {});
         let past = next.board().past().copied().ok_or("the past is lost")?;
-        let short = truth.powered_ms.saturating_sub(past.powered_ms);
-        if (Counters { powered_ms: truth.powered_ms, ..past }) != truth || short > 60 {
+        let is_kept = (warned_ms..=truth.powered_ms).contains(&past.powered_ms);
+        if (Counters { powered_ms: truth.powered_ms, ..past }) != truth || !is_kept {
             return Err(format!("after a warning {past:?} is left of {truth:?}"));
         }
         self.ledger.history = next.board().ledger().history.clone();

@@ -1,4 +1,4 @@
-//! What is told without the panel: lamp, buzzer and the lines of the service port (`docs/BOARD.md`).
+//! What is told without the panel: lamp, buzzer, and lines of the port (`docs/BOARD.md`).
 
 use shaftbook_core::journal::EntryNumber;
 use shaftbook_world::bench::Bench;
