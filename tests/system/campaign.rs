@@ -11,7 +11,7 @@ use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::results::Results;
 use shaftbook_evidence::campaign::runner::{self, Runner};
-use shaftbook_evidence::campaign::script::{Deed, Script, ScriptFault, Start};
+use shaftbook_evidence::campaign::script::{Deed, PartShape, Script, ScriptFault, Start};
 use shaftbook_evidence::campaign::shrink::{shrink, way};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
 use shaftbook_world::bench::workload::Step;
@@ -279,9 +279,10 @@ fn a_run_is_judged_by_what_was_fed_in_not_by_what_the_board_says() {
     // without warning may lose them all, and one with a warning may not.
     let script = |deed| Script {
         firmware: false,
-        start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1 },
+        start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1, part: PartShape::REFERENCE },
         steps: vec![Step::Sew { needle: 3, stitches: 50, period_ms: 100 }, Step::Trim { times: 1 }],
         faults: vec![ScriptFault { step: 1, act: 0, deed }],
+        life: None,
     };
     let tear = || String::from("old");
     let ran = sound().play(&script(Deed::Cut { after_bytes: 0, tear: tear() }));
