@@ -58,9 +58,8 @@ fn lives_leave_the_same_bytes_on_any_threads_split_and_interrupted() {
     assert!(whole == of("one"), "one thread");
     // Interrupted in the middle of what the last life leaves.
     let stream = fs::read(folder.path().join("one/runs.jsonl")).expect("a stream");
-    let second =
-        stream.windows(8).position(|bytes| bytes == b"{\"chunk\"").expect("a chunk") + 9_000;
-    fs::write(folder.path().join("one/runs.jsonl"), &stream[..second]).expect("a file");
+    let cut = stream.len() - 700;
+    fs::write(folder.path().join("one/runs.jsonl"), &stream[..cut]).expect("a file");
     campaign(&["--out", "one", "--threads", "1"]);
     assert!(whole == of("one"), "interrupted");
     campaign(&["--out", "a", "--shard", "1/2"]);
