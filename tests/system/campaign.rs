@@ -279,9 +279,10 @@ fn a_run_is_judged_by_what_was_fed_in_not_by_what_the_board_says() {
     // without warning may lose them all, and one with a warning may not.
     let script = |deed| Script {
         firmware: false,
-        start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1 },
+        start: Start { fitted: true, lap: 1, checkpoints: 3, seed: 1, ..Start::default() },
         steps: vec![Step::Sew { needle: 3, stitches: 50, period_ms: 100 }, Step::Trim { times: 1 }],
         faults: vec![ScriptFault { step: 1, act: 0, deed }],
+        life: None,
     };
     let tear = || String::from("old");
     let ran = sound().play(&script(Deed::Cut { after_bytes: 0, tear: tear() }));

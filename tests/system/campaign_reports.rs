@@ -23,6 +23,7 @@ use shaftbook_evidence::campaign::report::{html, json, parquet as table};
 use shaftbook_evidence::campaign::results::{FAILURES_KEPT, Results};
 use shaftbook_evidence::campaign::row::RunRow;
 use shaftbook_evidence::campaign::runner::{Ours, Runner as _};
+use shaftbook_evidence::campaign::script::PartShape;
 use shaftbook_evidence::campaign::state::{MetState, StateSet};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Chunk, Shard, StreamHeader, Writer};
 use shaftbook_evidence::campaign::tally::{Cut, Named, Tally};
@@ -58,6 +59,8 @@ fn plan(runs: u64) -> CampaignPlan {
         steps: LeastMost { least: 1, most: 2 },
         starts: 1,
         most_of_a_kind: 1,
+        other_parts: 0.0,
+        lives: None,
         faults: [(FaultKind::Cut, 1.0)].into(),
         required: vec![MetState::Commit.name().into(), MetState::Warned.name().into()],
         shops: vec![shop("one"), shop(EVIL)],
@@ -119,7 +122,7 @@ fn stream_of(name: &str, plan: &CampaignPlan, row: impl Fn(u64) -> RunRow) -> Pa
                 bytes_read: 100,
             });
         }
-        tally.note_wear(&[0, 0, 0], &[0, 5, 2]);
+        tally.note_wear(&PartShape::REFERENCE, &[0, 0, 0], &[0, 5, 2]);
         let rows = header.runs(number).map(&row).collect();
         writer.chunk(rows, Chunk { number, tally }).unwrap();
     }
