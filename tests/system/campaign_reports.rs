@@ -59,6 +59,8 @@ fn plan(runs: u64) -> CampaignPlan {
         steps: LeastMost { least: 1, most: 2 },
         starts: 1,
         most_of_a_kind: 1,
+        other_parts: 0.0,
+        lives: None,
         faults: [(FaultKind::Cut, 1.0)].into(),
         required: vec![MetState::Commit.name().into(), MetState::Warned.name().into()],
         shops: vec![shop("one"), shop(EVIL)],

@@ -70,9 +70,12 @@ fn figures(text: &mut String, results: &Results) -> std::fmt::Result {
     )?;
     // In lives the checkpoint intervals are drawn, and judged as they were fitted.
     let is_fitted = results.header.plan.lives.is_some();
-    let bound = |figure: u64, unit: &str| match is_fitted {
-        true => String::from("(bound as fitted)"),
-        false => format!("(bound {figure}{unit})"),
+    let bound = |figure: u64, unit: &str| {
+        if is_fitted {
+            String::from("(bound as fitted)")
+        } else {
+            format!("(bound {figure}{unit})")
+        }
     };
     let running = seconds(tally.lost_running_ms);
     writeln!(text, "  running time  {running} {}", bound(bounds.running_ms / 1_000, " s"))?;

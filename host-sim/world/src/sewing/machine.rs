@@ -64,6 +64,15 @@ enum Supply {
     Failing,
 }
 
+/// How the next off comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum NextOff {
+    /// As the scenario says.
+    AsWired,
+    /// With a warning so long before the cut, ms, or without one.
+    Planned(Option<u32>),
+}
+
 /// A run that is being sewn.
 #[derive(Clone, Copy, Debug, Default)]
 struct Run {
@@ -114,9 +123,7 @@ pub struct SewingMachine {
     off_us: u64,
     /// An off that waits for the run to end, µs.
     soft_off_us: u64,
-    /// How the next off comes, if not as the scenario says: hold-up after a warning, ms, if
-    /// there is one.
-    next_off: Option<Option<u32>>,
+    next_off: NextOff,
     pauses: VecDeque<(u64, u64)>,
     last_cut_us: u64,
 
@@ -169,7 +176,7 @@ impl SewingMachine {
             on_us: 0,
             off_us: NEVER_US,
             soft_off_us: NEVER_US,
-            next_off: None,
+            next_off: NextOff::AsWired,
             pauses: VecDeque::new(),
             last_cut_us: 0,
             queue: VecDeque::new(),
@@ -237,7 +244,7 @@ impl SewingMachine {
             });
         }
         self.off_us = at_us;
-        self.next_off = Some(hold_up_ms);
+        self.next_off = NextOff::Planned(hold_up_ms);
         self.limit_us = self.limit_us.min(at_us);
         true
     }
@@ -346,15 +353,19 @@ impl SewingMachine {
         self.pulses_left = 0;
         self.queue.clear();
         self.reading_us = NEVER_US;
-        let as_wired = self.power.warning.then_some(self.power.hold_up_ms);
+        let hold_up_ms = match self.next_off {
+            NextOff::AsWired => self.power.warning.then_some(self.power.hold_up_ms),
+            NextOff::Planned(hold_up_ms) => hold_up_ms,
+        };
         if self.supply != Supply::Failing
-            && let Some(hold_up_ms) = self.next_off.take().unwrap_or(as_wired)
+            && let Some(hold_up_ms) = hold_up_ms
         {
             self.supply = Supply::Failing;
             self.off_us = at_us + u64::from(hold_up_ms) * MS_US;
             return Timed::input(at_us, Input::PowerFail(Level::Active));
         }
         self.supply = Supply::Off;
+        self.next_off = NextOff::AsWired;
         self.truth.powered_us += at_us - self.on_us;
         self.last_cut_us = at_us;
         self.off_us = NEVER_US;

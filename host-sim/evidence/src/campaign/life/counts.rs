@@ -168,7 +168,8 @@ impl Counts {
             return Err(format!("above the truth: by {:?}", Delta(&past.since(&before))));
         }
         let below = saved.since(&past);
-        if !saved.at_most(&past) && !(condition.is_damaged && self.bounds.hold(&below)) {
+        let is_one_checkpoint = condition.is_damaged && self.bounds.hold(&below);
+        if !saved.at_most(&past) && !is_one_checkpoint {
             return Err(format!("below what was durable: by {:?}", Delta(&below)));
         }
         if condition.is_worn || condition.is_disturbed {

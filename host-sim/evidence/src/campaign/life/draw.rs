@@ -58,7 +58,7 @@ pub fn draw_life(
         date: Vec::new(),
     };
     draw_people(lives, days, &mut life.date, rng);
-    draw_faults(plan, lives, &part, days, &mut life.date, rng);
+    draw_faults(plan, lives, part, days, &mut life.date, rng);
     life.date.sort_by_key(Dated::key);
     life
 }
@@ -135,7 +135,7 @@ fn draw_fitting(shop: &Shop, days: u32, rng: &mut Pcg32) -> LifeFitting {
         off_while_sewing: below(rng, 2) == 0,
         offs_per_1000_shifts: below(rng, 600),
         frame_change_s: shop.frame_change_s.max(1),
-        breaks_per_million: (shop.breaks_per_100k * 10.0) as u32,
+        breaks_per_million: per_million(shop.breaks_per_100k),
         glitches_per_million: rarely(rng, 300),
         missed_per_million: rarely(rng, 40),
         extra_per_million: rarely(rng, 10),
@@ -145,6 +145,11 @@ fn draw_fitting(shop: &Shop, days: u32, rng: &mut Pcg32) -> LifeFitting {
     };
     fitting.component = draw_profile(fitting.needles, rng);
     fitting
+}
+
+#[allow(clippy::cast_sign_loss)] // At least 0.
+fn per_million(per_100k: f64) -> u32 {
+    (per_100k * 10.0) as u32
 }
 
 /// The next fitting: another sensor, other times, another profile, or all of it.
@@ -301,7 +306,7 @@ fn draw_people(lives: &LifePlan, days: u32, dates: &mut Vec<Dated>, rng: &mut Pc
 fn draw_faults(
     plan: &CampaignPlan,
     lives: &LifePlan,
-    part: &PartShape,
+    part: PartShape,
     days: u32,
     dates: &mut Vec<Dated>,
     rng: &mut Pcg32,

@@ -125,6 +125,9 @@ impl Book {
     }
 
     /// The board's RAM is lost: what is not on the part now never will be.
+    ///
+    /// # Errors
+    /// As [`Book::look`].
     pub fn after_cut(&mut self, ledger: &Ledger, latest: &Counters) -> Result<(), String> {
         let told = self.hold(ledger, latest, true);
         self.pending = None;
@@ -255,15 +258,14 @@ impl Book {
 
     /// The components after `asked`, each with its baseline if it keeps one.
     fn wanted(&self, asked: &Asked) -> Vec<(Component, Option<u64>)> {
-        let all = self.components.iter().enumerate();
+        let all = self.components.iter();
         match asked {
             Asked::Renew(set) | Asked::RenewByReply(set) => all
+                .enumerate()
                 .map(|(n, old)| (old.component, (!set.contains(n)).then_some(old.baseline)))
                 .collect(),
             Asked::Service => all
-                .map(|(_, old)| {
-                    (old.component, (!old.component.with_service).then_some(old.baseline))
-                })
+                .map(|old| (old.component, (!old.component.with_service).then_some(old.baseline)))
                 .collect(),
             Asked::Fit(fitting) | Asked::Refit(fitting) => fitting
                 .components

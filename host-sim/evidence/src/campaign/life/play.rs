@@ -257,10 +257,10 @@ impl<'a, R: UnderTest> Life<'a, R> {
             let is_long = at_us > self.up.on_us + START_US;
             return Ok(at_us + if is_long { S_US } else { START_STEP_US });
         }
-        if !self.up.is_known {
-            self.known(at_us)?;
-        } else {
+        if self.up.is_known {
             self.look()?;
+        } else {
+            self.known(at_us)?;
         }
         self.read_clock(at_us);
         Ok(at_us + LOOK_US)
@@ -287,7 +287,8 @@ impl<'a, R: UnderTest> Life<'a, R> {
     fn read_clock(&mut self, at_us: u64) {
         let right = i64::from(days::calendar_day(self.script, at_us));
         let reading = (right + i64::from(self.clock.by_days)).clamp(1, i64::from(u16::MAX));
-        let reading = (!self.clock.is_stopped).then_some(reading as u16);
+        let reading =
+            (!self.clock.is_stopped).then_some(u16::try_from(reading).unwrap_or(u16::MAX));
         let (counts, news) = (&mut self.counts, &mut self.is_news);
         let told = self.session.at_board(
             at_us,

@@ -348,7 +348,7 @@ impl LifeFitting {
     #[must_use]
     pub fn board(&self, settings: Settings) -> Fitting {
         let components: Room<Component, COMPONENTS_MAX> =
-            self.component.iter().filter_map(LifeComponent::board).collect();
+            self.component.iter().filter_map(|component| component.board()).collect();
         Fitting { settings, components, carried_in: CarriedIn::default(), key: Key::new(KEY) }
     }
 }
@@ -376,7 +376,7 @@ impl LifeFailure {
 }
 
 impl LifeComponent {
-    fn board(&self) -> Option<Component> {
+    fn board(self) -> Option<Component> {
         Some(Component {
             kind: ComponentKind(self.kind),
             measure: Measure::from_code(self.measure)?,

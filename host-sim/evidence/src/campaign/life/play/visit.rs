@@ -167,11 +167,10 @@ impl<R: UnderTest> Life<'_, R> {
             board.request(now, command).map(|()| at)
         })?;
         match taken {
-            // Something that came due in between: the engineer will come again.
-            Some(Err(Refusal::Busy)) => Ok(at_us),
             Some(Ok(at)) => self.wait_for(at_us, asked, at),
+            // Without power, or something came due in between: the engineer will come again.
+            Some(Err(Refusal::Busy)) | None => Ok(at_us),
             Some(Err(refusal)) => Err(format!("the right reply is refused: {refusal:?}")),
-            None => Ok(at_us),
         }
     }
 

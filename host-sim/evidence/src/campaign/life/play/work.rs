@@ -150,15 +150,13 @@ impl<R: UnderTest> Life<'_, R> {
         self.agenda(days);
         let planned = self.planned.take();
         let warned_ms = days.warned_us.map(|us| ((at_us - us) / 1_000) as u32);
-        let (kind, tear, again) = match planned {
-            Some(Planned { kind, tear, again }) => (kind, tear, again),
-            None => {
-                let seed = self.script.seed ^ self.cuts;
-                let tear = Tear::draw(seed, self.script.part.page_bytes);
-                let is_warned = days.warned_us.is_some();
-                let kind = if is_warned { FaultKind::WarnedCut } else { FaultKind::Cut };
-                (kind, tear, None)
-            }
+        let (kind, tear, again) = if let Some(Planned { kind, tear, again }) = planned {
+            (kind, tear, again)
+        } else {
+            let seed = self.script.seed ^ self.cuts;
+            let tear = Tear::draw(seed, self.script.part.page_bytes);
+            let is_warned = days.warned_us.is_some();
+            (if is_warned { FaultKind::WarnedCut } else { FaultKind::Cut }, tear, None)
         };
         let shift = Shift {
             truth: truth_since(&days.sewing.truth(), &days.truth),
