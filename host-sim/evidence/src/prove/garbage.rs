@@ -3,11 +3,10 @@
 
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
-use shaftbook_core::board::Command;
 use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::identity::BoardId;
-use shaftbook_core::journal::{ComponentSet, Event};
+use shaftbook_core::journal::Event;
 use shaftbook_core::ledger::HistoryLine;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
@@ -18,7 +17,7 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{BOARD, Bench};
-use shaftbook_world::bus::{Answers, Bus, Part, Stuck, Tear, Timing};
+use shaftbook_world::bus::{Answers, Bus, Part, Tear, Timing};
 use shaftbook_world::judge::neither_lost_nor_invented;
 
 /// Another board, whose part gets into ours.
@@ -37,7 +36,6 @@ pub fn garbage_boots<D: Device>(run: &mut Run) {
     }
     let seed = rng.next_u64();
     run.case(|| exchanged::<D>(seed, &used).map_err(|what| format!("exchanged: {what}")));
-    run.case(|| worn_out::<D>(seed).map_err(|what| format!("worn out: {what}")));
     // Only the core lets a case say which faults there are.
     if !D::HAS_PANEL {
         run.case(|| every_fault_is_journalled::<D::Rules>(seed));
@@ -51,33 +49,6 @@ pub fn garbage_boots<D: Device>(run: &mut Run) {
 }
 
 const KINDS: usize = 12;
-
-/// No page takes anything any more while a renewal is to be written: that is named, the board gives
-/// the renewal up, comes to rest and counts on.
-fn worn_out<D: Device>(seed: u64) -> Result<(), String> {
-    /// So long until the board has given up, µs.
-    const TRIED_US: u64 = 90_000_000;
-    let mut bench: Bench<D> = Bench::fitted(seed, Lap::new(1));
-    for page in 0..512 {
-        bench.bus.part_mut().stick_page(page, Stuck::KeepsOld);
-    }
-    let renew = Command::Renew { components: ComponentSet::only(1), reply: None };
-    bench.ask(renew).ok_or("the renewal was refused")?;
-    bench.pass_to(bench.now_us + TRIED_US, &mut |_| {});
-    if !bench.board().faults().contains(Fault::MemoryWornOut) {
-        return Err("it is not named".into());
-    }
-    if !bench.rest(&mut |_| {}) {
-        return Err("the board does not come to rest".into());
-    }
-    let before = bench.board().session(bench.now()).stitches();
-    bench.sew(Needle::new(2).ok_or("needle 2")?, 5, 200_000, &mut |_| {});
-    bench.pass_to(bench.now_us + 100_000, &mut |_| {});
-    match bench.board().session(bench.now()).stitches() - before {
-        5 => bench.device.conduct(),
-        counted => Err(format!("{counted} of 5 stitches are counted")),
-    }
-}
 
 /// Our own board's part after some use.
 fn used_image<D: Device>(seed: u64) -> Vec<u8> {
