@@ -64,8 +64,6 @@ fn plan(runs: u64) -> CampaignPlan {
         faults: [(FaultKind::Cut, 1.0)].into(),
         required: vec![MetState::Commit.name().into(), MetState::Warned.name().into()],
         shops: vec![shop("one"), shop(EVIL)],
-        other_parts: 0.0,
-        lives: None,
     }
 }
 
