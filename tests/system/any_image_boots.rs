@@ -39,7 +39,7 @@ fn a_used_part_is_recovered_and_an_empty_one_is_named() {
 #[test]
 fn a_part_too_small_is_named() {
     // The first record on it, of its fitting, shows that it repeats itself.
-    let outcome = run(&[4, 1, 0, 0, 8, 0, 100]);
+    let outcome = run(&[5, 1, 0, 0, 8, 0, 100]);
     assert!(outcome.faults.contains(Fault::MemoryShape), "{outcome:?}");
 }
 

@@ -3,15 +3,17 @@
 
 use std::path::{Path, PathBuf};
 
+use shaftbook_evidence::campaign::deed::Deed;
 use shaftbook_evidence::campaign::draw::draw;
 use shaftbook_evidence::campaign::execute::{Budget, execute};
 use shaftbook_evidence::campaign::kind::FaultKind;
 use shaftbook_evidence::campaign::merge::merge;
+use shaftbook_evidence::campaign::part_shape::PartShape;
 use shaftbook_evidence::campaign::plan::CampaignPlan;
 use shaftbook_evidence::campaign::regression::Regression;
 use shaftbook_evidence::campaign::results::Results;
 use shaftbook_evidence::campaign::runner::{self, Runner};
-use shaftbook_evidence::campaign::script::{Deed, PartShape, Script, ScriptFault, Start};
+use shaftbook_evidence::campaign::script::{Script, ScriptFault, Start};
 use shaftbook_evidence::campaign::shrink::{shrink, way};
 use shaftbook_evidence::campaign::stream::{CHUNK_RUNS, Shard, StreamHeader, Writer};
 use shaftbook_world::bench::workload::Step;

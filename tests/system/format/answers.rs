@@ -14,6 +14,8 @@ use super::decoder::assert_agree;
 const LAP: u32 = 20;
 /// Bytes of the stream in one member, and where they begin in its record.
 const MEMBER: (usize, usize) = (55, 5);
+/// Bytes of the stream that the binding is over.
+const BOUND: usize = 220;
 
 /// A part with two snapshots in one lap: the one of the fitting with checkpoints, entries and
 /// stitches after it, then a second that is committed, and stitches after that.
@@ -55,14 +57,50 @@ fn with_change(image: &Image, slot: u16, change: impl FnOnce(&mut [u8; 64])) -> 
     bench::with_record(image, slot, Some(((header & 7) as u8, header >> 3)), &record)
 }
 
-/// The image with one byte of the second snapshot's stream changed, and its parity with it.
+/// CRC-32C over a piece of a stream.
+fn check(bytes: &[u8]) -> u32 {
+    crc::Crc::<u32>::new(&crc::CRC_32_ISCSI).checksum(bytes)
+}
+
+/// The image with one byte of the second snapshot's stream changed, and with it the check in the
+/// stream, the parity, and the binding of each record that adds to that snapshot (section 4.1).
 fn with_stream_byte(image: &Image, offset: usize, change: impl Fn(u8) -> u8) -> Image {
-    let (_, members) = second(image);
-    let (member, at) = (members[offset / MEMBER.0], MEMBER.1 + offset % MEMBER.0);
-    let before = image.record(member)[at];
-    let flipped = before ^ change(before);
-    let image = with_change(image, member, |record| record[at] ^= flipped);
-    with_change(&image, members[members.len() - 1], |record| record[at] ^= flipped)
+    let (base, members) = second(image);
+    let (parity, data) = members.split_last().expect("members");
+    let mut stream: Vec<u8> = data
+        .iter()
+        .flat_map(|slot| image.record(*slot)[MEMBER.1..MEMBER.1 + MEMBER.0].to_vec())
+        .collect();
+    let end = (BOUND..=stream.len())
+        .find(|end| check(&stream[BOUND..*end]).to_le_bytes() == stream[180..184])
+        .expect("the stream's end");
+    let before = stream.clone();
+    stream[offset] = change(stream[offset]);
+    let rest = check(&stream[BOUND..end]).to_le_bytes();
+    stream[180..184].copy_from_slice(&rest);
+    let mut image = image.clone();
+    for (at, flipped) in before.iter().zip(&stream).map(|(was, is)| was ^ is).enumerate() {
+        if flipped != 0 {
+            let at_byte = MEMBER.1 + at % MEMBER.0;
+            for slot in [data[at / MEMBER.0], *parity] {
+                image = with_change(&image, slot, |record| record[at_byte] ^= flipped);
+            }
+        }
+    }
+    // Bits 24 to 33 are the base slot, 34 to 43 the binding.
+    let names = |record: &[u8]| u32::from_le_bytes([record[3], record[4], record[5], 0]) & 0xF_FFFF;
+    let bound = |stream: &[u8]| u32::from(base) | (check(&stream[..BOUND]) & 0x3FF) << 10;
+    let (old, new) = (bound(&before), bound(&stream));
+    for slot in 0..image.ring().slots() {
+        if matches!(bench::kind(&image, slot), 1 | 2) && names(&image.record(slot)) == old {
+            image = with_change(&image, slot, |record| {
+                let [low, middle, high, _] = new.to_le_bytes();
+                (record[3], record[4]) = (low, middle);
+                record[5] = record[5] & 0xF0 | high;
+            });
+        }
+    }
+    image
 }
 
 /// One byte of the second snapshot's stream.
@@ -122,11 +160,11 @@ fn a_whole_snapshot_can_be_passed_over() {
 fn a_refused_stream_keeps_its_counters() {
     let image = two_snapshots();
     let whole = agreed("kept-whole", &image);
-    let needle_source = 190;
+    let needle_source = 194;
     let refused = agreed("refused", &with_stream_byte(&image, needle_source, |_| 3));
     assert!(has_fault(&refused, 8), "{refused}");
     assert_eq!(refused["lifetime"]["needle_stitches"], whole["lifetime"]["needle_stitches"]);
-    let other = agreed("version", &with_stream_byte(&image, 0, |_| 2));
+    let other = agreed("version", &with_stream_byte(&image, 0, |_| 3));
     assert!(has_fault(&other, 8), "{other}");
     assert_eq!(other["lifetime"]["needle_stitches"][0], 10, "{other}");
     assert_eq!(other["lifetime"]["needle_stitches"][1], 0, "those after it are lost");
@@ -165,11 +203,11 @@ fn an_entry_slot_beyond_the_part_is_no_entry() {
     let image = bench.image();
     let whole = agreed("entry-whole", &image);
     let newest = whole["wear"]["newest_slot"].as_u64().expect("a slot") as u16;
-    // Bits 34 to 43: bits 2 to 7 of byte 4 and 0 to 3 of byte 5.
+    // Bits 44 to 53: bits 4 to 7 of byte 5 and 0 to 5 of byte 6.
     let beyond = with_change(&image, newest, |record| {
         let slot = 1_000_u16;
-        record[4] = (record[4] & 0x03) | (slot << 2) as u8;
-        record[5] = (record[5] & 0xF0) | (slot >> 6) as u8;
+        record[5] = (record[5] & 0x0F) | (slot << 4) as u8;
+        record[6] = (record[6] & 0xC0) | (slot >> 4) as u8;
     });
     let report = agreed("entry-beyond", &beyond);
     assert_eq!(whole["components"][0]["baseline"], 10);
@@ -178,10 +216,10 @@ fn an_entry_slot_beyond_the_part_is_no_entry() {
     assert!(report["damage"]["journal_gap"].is_null(), "{report}");
     assert!(!has_fault(&report, 9), "{report}");
 
-    // The event is bits 410 to 413. A component that came due by the calendar renews nothing.
+    // The event is bits 416 to 419. A component that came due by the calendar renews nothing.
     let entries = (0..newest).filter(|slot| bench::kind(&image, *slot) == 2);
     let due_by_day = entries.fold(image.clone(), |image, slot| {
-        with_change(&image, slot, |record| record[51] = (record[51] & !0x3C) | (6 << 2))
+        with_change(&image, slot, |record| record[52] = (record[52] & 0xF0) | 6)
     });
     let report = agreed("entry-due", &due_by_day);
     assert_eq!(report["journal"][0]["event"], 6);
@@ -193,9 +231,9 @@ fn an_entry_slot_beyond_the_part_is_no_entry() {
 fn the_high_bits_of_journal_numbers_are_ignored() {
     let image = two_snapshots();
     let whole = agreed("numbers-whole", &image);
-    let next = with_stream_byte(&image, 298, |byte| byte | 0xF0);
-    let components = usize::from(stream_byte(&image, 299));
-    let retired_at = 300 + 17 * components;
+    let next = with_stream_byte(&image, 302, |byte| byte | 0xF0);
+    let components = usize::from(stream_byte(&image, 303));
+    let retired_at = 304 + 17 * components;
     let lines_at = retired_at + 1 + 2 * usize::from(stream_byte(&image, retired_at));
     assert_eq!(stream_byte(&image, lines_at), 12);
     let line = with_stream_byte(&image, lines_at + 1 + 2, |byte| byte | 0xF0);

@@ -1,8 +1,7 @@
 //! Campaigns of whole lives: each run is one machine and its board over years of working days,
 //! with real signals, cuts, damage, services, refits and a clock.
 //!
-//! - [`plan`]: the table `[lives]` of a campaign file; [`draw`]: a life drawn from it
-//! - [`script`]: a life, complete, as a regression file holds it
+//! - [`draw`]: a life drawn from the table `[lives]` of a campaign file
 //! - [`play`]: lives it; [`days`]: when things come in it
 //! - [`counts`]: what was counted, held against the truth; [`ledger`]: services, baselines and
 //!   fittings, held against what was asked for
@@ -16,7 +15,5 @@ pub mod counts;
 pub mod days;
 pub mod draw;
 pub mod ledger;
-pub mod plan;
 pub mod play;
-pub mod script;
 pub mod shrink;

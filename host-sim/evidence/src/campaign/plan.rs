@@ -10,7 +10,9 @@ use serde::{Deserialize, Serialize};
 use shaftbook_core::medium::Geometry;
 
 use super::kind::FaultKind;
-use super::life::plan::LifePlan;
+use super::least_most::LeastMost;
+use super::life_plan::LifePlan;
+use super::shop::{PlanBlock, Shop};
 use super::state::MetState;
 use shaftbook_world::checked_file;
 use shaftbook_world::input_error::InputError;
@@ -80,52 +82,6 @@ const fn one_in_five() -> f64 {
 
 const fn default_starts() -> u32 {
     24
-}
-
-/// Least and most, both included.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct LeastMost {
-    /// At least.
-    pub least: u32,
-    /// At most.
-    pub most: u32,
-}
-
-impl Default for LeastMost {
-    fn default() -> Self {
-        Self { least: 6, most: 24 }
-    }
-}
-
-/// A colour block, as far as a campaign sews it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct PlanBlock {
-    /// Needle, 1 to 15.
-    pub needle: u8,
-    /// Stitches.
-    pub stitches: u32,
-    /// Jumps.
-    pub jumps: u32,
-    /// Trims.
-    pub trims: u32,
-}
-
-/// What a campaign takes from a scenario.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Shop {
-    /// The scenario's name.
-    pub name: String,
-    /// How often it is drawn, beside the others.
-    pub weight: u32,
-    /// Time of a stitch at cruising speed, ms.
-    pub period_ms: u32,
-    /// Thread breaks in 100,000 stitches, of all needles on average.
-    pub breaks_per_100k: f64,
-    /// Time to change the frame, s.
-    pub frame_change_s: u32,
-    /// Designs: their blocks.
-    pub designs: Vec<Vec<PlanBlock>>,
 }
 
 /// A campaign, complete.

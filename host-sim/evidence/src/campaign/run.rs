@@ -10,8 +10,9 @@
 
 use shaftbook_core::counters::Counters;
 
+use super::deed::Deed;
 use super::kind::FaultKind;
-use super::script::{Deed, Script, ScriptFault};
+use super::script::{Script, ScriptFault};
 use super::state::StateSet;
 use super::subject::{Condition, CutAgain, Subject};
 use super::tally::{Cut, Tally};

@@ -6,10 +6,13 @@
 //!
 //! Invariant: the script that comes out fails; the work is bounded.
 
-use super::life::{self, script::LifeScript};
+use super::deed::Deed;
+use super::life;
+use super::life_script::LifeScript;
+use super::part_shape::PartShape;
 use super::run::Ran;
 use super::runner::Runner;
-use super::script::{Deed, PartShape, Script, Start};
+use super::script::{Script, Start};
 
 /// Most scripts that are tried.
 const TRIES_MAX: u32 = 3_000;

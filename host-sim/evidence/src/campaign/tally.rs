@@ -8,7 +8,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::fault::{Fault, FaultSet};
 
 use super::kind::{FaultKind, KindSet};
-use super::script::PartShape;
+use super::part_shape::PartShape;
 use super::state::{MetState, StateSet};
 
 /// Width of a bin of running time lost, ms.

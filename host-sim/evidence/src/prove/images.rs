@@ -14,7 +14,6 @@ use shaftbook_core::codec::frame::RECORD_BYTES;
 use shaftbook_core::counters::{Counters, NEEDLES_MAX};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::ledger::Ledger;
-use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 use shaftbook_tools::inspect::compose::inspect_by;
@@ -29,10 +28,9 @@ use shaftbook_world::bus::{Part, Tear};
 use shaftbook_world::figures::CounterFigures;
 use shaftbook_world::judge::neither_lost_nor_invented;
 
+use super::two_lives::GEOMETRY;
 use super::{Run, two_lives};
 
-/// 256 slots: half of it is still a part that there is.
-pub(super) const GEOMETRY: Geometry = Geometry { size_bytes: 16_384, page_bytes: 64 };
 const SLOTS: usize = GEOMETRY.size_bytes as usize / RECORD_BYTES;
 /// Smallest part that there is, bytes.
 const SIZE_MIN_BYTES: usize = 8_192;

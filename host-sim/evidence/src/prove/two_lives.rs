@@ -16,6 +16,7 @@ use shaftbook_core::codec::frame::{Header, RECORD_BYTES, Record, RecordKind};
 use shaftbook_core::codec::snapshot::{BOUND_BYTES, binding, member_data, member_place};
 use shaftbook_core::counters::{Counters, NEEDLES_MAX, Needle};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::medium::Geometry;
 use shaftbook_core::rules::Sound;
 use shaftbook_core::serial::Lap;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
@@ -29,8 +30,9 @@ use shaftbook_world::bus::{Part, Tear};
 use shaftbook_world::figures::CounterFigures;
 
 use super::Run;
-use super::images::GEOMETRY;
 
+/// 256 slots: half of it is still a part that there is.
+pub(super) const GEOMETRY: Geometry = Geometry { size_bytes: 16_384, page_bytes: 64 };
 /// Renewals that make a new snapshot due.
 const RENEWALS: u32 = 12;
 
@@ -145,7 +147,7 @@ impl Life {
         let base = usize::from(Pointers::of(&record(&image, newest)).base_slot());
         let members = members(&image, base);
         let stream = stream(&image, &members);
-        Ok(Self { needle, truth, found, members, stream, image })
+        Ok(Self { needle, image, truth, found, members, stream })
     }
 }
 
@@ -170,7 +172,7 @@ impl Pair {
             return Err(format!("the lives are not alike: {:?}, {:?}", a.members, b.members));
         }
         let written = (0..slots).rev().find(|s| kind(&a.image, *s).is_some()).map_or(0, |s| s + 1);
-        Ok(Self { written, lives })
+        Ok(Self { lives, written })
     }
 
     /// The slots that the other life has.

@@ -131,7 +131,7 @@ fn at_every_moment<R: UnderTest>(run: &mut Run, seed: u64) {
     let page_bytes = parts::PAGES_BYTES[run.number as usize % parts::PAGES_BYTES.len()];
     let mut slowest_us = 0;
     run.case(|| {
-        let wired = parts::part(PartKind::Eeprom, 8_192, page_bytes).ok_or("no such part")?;
+        let wired = parts::part(PartKind::Eeprom, 16_384, page_bytes).ok_or("no such part")?;
         let mut bench: Bench<Core<R>> = Bench::with_past_on(wired, seed, Lap::new(1), |_| {});
         bench.bus.slowest_cycles();
         bench.sew(any_needle(&mut Pcg32::seed_from_u64(seed)), 4, 100_000, &mut |_| {});

@@ -12,6 +12,8 @@ const LAPS: u64 = 1 << 21;
 const REACH: usize = 7;
 /// Slots in which a snapshot is.
 const SPAN: usize = 72;
+/// Bytes of a stream that its binding is over.
+const BOUND: usize = 220;
 /// Longest chain of entries.
 const CHAIN: usize = 40;
 
@@ -22,7 +24,7 @@ pub struct Told {
     pub counts: Counts,
     /// All that a person changes.
     pub book: Book,
-    /// Bytes 180 to 280 of the snapshot: settings, what was carried in, the key.
+    /// Bytes 184 to 284 of the snapshot: settings, what was carried in, the key.
     pub chosen: [u8; 101],
 }
 
@@ -127,7 +129,7 @@ impl Reader<'_> {
         while self.kind(place) != Some(1) {
             if self.kind(place) == Some(2) {
                 let record = self.record(place.1);
-                let number = field(record, 390, 20);
+                let number = field(record, 396, 20);
                 if tip.is_none_or(|(_, tip): (Place, u64)| tip == number) {
                     tip = Some((place, number));
                 }
@@ -139,27 +141,33 @@ impl Reader<'_> {
             place = self.before(place);
         }
         let checkpoint = self.record(place.1);
-        let mut base = field(checkpoint, 24, 10) as usize;
-        let mut entry = field(checkpoint, 34, 10) as usize;
+        let mut base = named(checkpoint);
+        let mut entry = field(checkpoint, 44, 10) as usize;
         let mut delta = measures(checkpoint);
-        delta.jumps = field(checkpoint, 390, 16);
-        delta.glitches = field(checkpoint, 406, 16);
-        delta.missed = field(checkpoint, 422, 8);
+        delta.jumps = field(checkpoint, 396, 16);
+        delta.glitches = field(checkpoint, 412, 16);
+        delta.missed = field(checkpoint, 428, 8);
         (delta.breaks, delta.unattributed_breaks) = breaks(checkpoint)?;
         let mut holder = place;
         if let Some((tip_place, _)) = tip {
             let record = self.record(tip_place.1);
             let newer = measures(record);
-            let tip_base = field(record, 24, 10) as usize;
+            let tip_base = named(record);
             delta = if tip_base == base { most(&delta, &newer) } else { newer };
             (base, entry, holder) = (tip_base, tip_place.1, tip_place);
         }
+        let (base, bound) = base;
         let (stream, count) = self.snapshot(last_written(base, holder), base)?;
+        // Section 4.1.
+        let binding = u64::from(Crc::new().of(stream[..BOUND].iter().copied())) % 1_024;
+        if binding != bound {
+            return Err(format!("a record of a snapshot bound by {bound}, not {binding}"));
+        }
         let (at_snapshot, mut book, chosen, length) = parsed(&stream, board)?;
         if length.div_ceil(55) != count || stream[length..].iter().any(|byte| *byte != 0) {
             return Err(format!("a snapshot of {count} members has {length} bytes"));
         }
-        let entries = self.chain(base, entry)?;
+        let entries = self.chain((base, bound), entry)?;
         for record in entries.iter().rev() {
             apply(&mut book, record, &at_snapshot)?;
         }
@@ -211,29 +219,29 @@ impl Reader<'_> {
     }
 
     /// The entries since the snapshot at `base`, newest first.
-    fn chain(&self, base: usize, mut slot: usize) -> Result<Vec<&[u8]>, String> {
+    fn chain(&self, base: (usize, u64), mut slot: usize) -> Result<Vec<&[u8]>, String> {
         let mut chain: Vec<&[u8]> = Vec::new();
-        while slot != base && slot < self.slots() && chain.len() < CHAIN {
+        while slot != base.0 && slot < self.slots() && chain.len() < CHAIN {
             let wanted =
-                chain.last().map(|newer| (field(newer, 390, 20) + (1 << 20) - 1) % (1 << 20));
+                chain.last().map(|newer| (field(newer, 396, 20) + (1 << 20) - 1) % (1 << 20));
             let copies: Vec<&[u8]> = (0..REACH)
                 .map(|reach| (slot + reach) % self.slots())
                 .filter(|at| self.kind(last_written(*at, self.newest)) == Some(2))
                 .map(|at| self.record(at))
                 .filter(|record| {
-                    field(record, 24, 10) as usize == base
-                        && wanted.is_none_or(|wanted| field(record, 390, 20) == wanted)
+                    named(record) == base
+                        && wanted.is_none_or(|wanted| field(record, 396, 20) == wanted)
                 })
                 .collect();
             let [first, second, ..] = copies[..] else {
                 return Err(format!("{} copies of an entry at slot {slot}", copies.len()));
             };
-            let same = field(first, 390, 20) == field(second, 390, 20);
-            if same && (field(first, 472, 8), field(second, 472, 8)) != (0, 1) {
+            let same = field(first, 396, 20) == field(second, 396, 20);
+            if same && (field(first, 478, 2), field(second, 478, 2)) != (0, 1) {
                 return Err("the copies of an entry are not the first and the second".into());
             }
             chain.push(first);
-            slot = field(first, 34, 10) as usize;
+            slot = field(first, 44, 10) as usize;
         }
         Ok(chain)
     }
@@ -244,15 +252,20 @@ fn last_written(slot: usize, at: Place) -> Place {
     (if slot <= at.1 { at.0 } else { (at.0 + LAPS - 1) % LAPS }, slot)
 }
 
+/// The snapshot that a record names: its base slot and its binding.
+fn named(record: &[u8]) -> (usize, u64) {
+    (field(record, 24, 10) as usize, field(record, 34, 10))
+}
+
 /// Section 3.
 fn measures(record: &[u8]) -> Counts {
     Counts {
-        powered_ms: field(record, 44, 25),
-        running_ms: field(record, 69, 24),
-        trims: field(record, 93, 16),
-        power_ups: field(record, 109, 9),
-        unattributed: field(record, 118, 16),
-        needles: std::array::from_fn(|n| field(record, 134 + 16 * n, 16)),
+        powered_ms: field(record, 54, 25),
+        running_ms: field(record, 79, 24),
+        trims: field(record, 103, 12),
+        power_ups: field(record, 115, 9),
+        unattributed: field(record, 124, 16),
+        needles: std::array::from_fn(|n| field(record, 140 + 16 * n, 16)),
         ..Counts::default()
     }
 }
@@ -260,11 +273,11 @@ fn measures(record: &[u8]) -> Counts {
 /// Thread breaks of a checkpoint, in unary: each needle's, then the unattributed ones.
 fn breaks(record: &[u8]) -> Result<([u64; NEEDLES], u64), String> {
     let mut of = [0; NEEDLES + 1];
-    let mut bits = (430..480).map(|bit| field(record, bit, 1));
+    let mut bits = (436..480).map(|bit| field(record, bit, 1));
     for breaks in &mut of {
         *breaks = bits.by_ref().take_while(|bit| *bit == 1).count() as u64;
     }
-    if of.iter().sum::<u64>() > 33 || bits.any(|bit| bit == 1) {
+    if of.iter().sum::<u64>() > 27 || bits.any(|bit| bit == 1) {
         return Err(format!("thread breaks of a checkpoint: {of:?}"));
     }
     Ok((std::array::from_fn(|n| of[n]), of[NEEDLES]))
@@ -288,7 +301,7 @@ type Parsed = (Counts, Book, [u8; 101], usize);
 
 /// Section 6, the stream.
 fn parsed(stream: &[u8], board: u64) -> Result<Parsed, String> {
-    if stream[0] != 1 || number(stream, 1, 8) != board {
+    if stream[0] != 2 || number(stream, 1, 8) != board {
         return Err(format!("version {} of board {:X}", stream[0], number(stream, 1, 8)));
     }
     let counts = Counts {
@@ -305,12 +318,12 @@ fn parsed(stream: &[u8], board: u64) -> Result<Parsed, String> {
         missed: number(stream, 176, 4),
     };
     let mut book = Book::fitted(Vec::new());
-    book.served_powered_ms = number(stream, 281, 6);
-    book.served_running_ms = number(stream, 287, 6);
-    book.services = number(stream, 293, 2);
-    book.tries = number(stream, 295, 1);
-    book.lines = number(stream, 296, 3);
-    let mut at = 299;
+    book.served_powered_ms = number(stream, 285, 6);
+    book.served_running_ms = number(stream, 291, 6);
+    book.services = number(stream, 297, 2);
+    book.tries = number(stream, 299, 1);
+    book.lines = number(stream, 300, 3);
+    let mut at = 303;
     let mut take = |width: usize| {
         at += width;
         number(stream, at - width, width)
@@ -342,8 +355,11 @@ fn parsed(stream: &[u8], board: u64) -> Result<Parsed, String> {
         let day = Some(take(2) as u16).filter(|day| *day != 0);
         book.journal.push(Line { event, subject, powered_s, day });
     }
+    if number(stream, 180, 4) != u64::from(Crc::new().of(stream[BOUND..at].iter().copied())) {
+        return Err("the check over the rest of the stream".into());
+    }
     let mut chosen = [0; 101];
-    chosen.copy_from_slice(&stream[180..281]);
+    chosen.copy_from_slice(&stream[184..285]);
     Ok((counts, book, chosen, at))
 }
 
@@ -363,14 +379,14 @@ fn measured_by(code: u64) -> Result<Measure, String> {
 
 /// Sections 7 and 8.4: what an entry changes.
 fn apply(book: &mut Book, record: &[u8], at_snapshot: &Counts) -> Result<(), String> {
-    let of = field(record, 390, 20);
+    let of = field(record, 396, 20);
     if of != book.lines {
         return Err(format!("entry {of} comes after {} entries", book.lines));
     }
     let at = at_snapshot.plus(&measures(record));
-    let day = Some(field(record, 456, 16) as u16).filter(|day| *day != 0);
-    let (event, subject) = (field(record, 410, 4), field(record, 414, 10));
-    let renewed = field(record, 424, 32) as u32;
+    let day = Some(field(record, 462, 16) as u16).filter(|day| *day != 0);
+    let (event, subject) = (field(record, 416, 4), field(record, 420, 10));
+    let renewed = field(record, 430, 32) as u32;
     match event {
         1 => book.renew(renewed, subject == 1, &at, day),
         2 => {
@@ -386,7 +402,7 @@ fn apply(book: &mut Book, record: &[u8], at_snapshot: &Counts) -> Result<(), Str
     Ok(())
 }
 
-/// Bytes 180 to 280 of a snapshot as they have to be.
+/// Bytes 184 to 284 of a snapshot as they have to be.
 #[derive(Clone, Debug, Default)]
 pub struct Chosen(Vec<u8>);
 
@@ -407,7 +423,7 @@ impl Chosen {
         match differs {
             None if self.0.len() == bytes.len() => Ok(()),
             None => Err(format!("{} bytes of settings", self.0.len())),
-            Some(at) => Err(format!("byte {} of the snapshot is {}", at + 180, bytes[at])),
+            Some(at) => Err(format!("byte {} of the snapshot is {}", at + 184, bytes[at])),
         }
     }
 }

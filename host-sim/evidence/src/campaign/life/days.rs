@@ -3,7 +3,7 @@
 //! Weeks begin with the first fitting: five working days, two days off. A life's time is µs
 //! since midnight of its first day.
 
-use super::script::{Dated, LifeScript, WEEK_DAYS};
+use crate::campaign::life_script::{Dated, LifeScript, WEEK_DAYS};
 
 /// A day, µs.
 pub const DAY_US: u64 = 86_400_000_000;

@@ -8,15 +8,17 @@ use rand_pcg::Pcg32;
 use shaftbook_care::calendar::FIRST_DAY;
 use shaftbook_core::component::Measure;
 
-use super::plan::{DAYS_A_YEAR, LifePlan};
-use super::script::{
+use crate::campaign::any_deed::{LAST_LAPS, below, chance, draw_deed};
+use crate::campaign::deed::Deed;
+use crate::campaign::kind::FaultKind;
+use crate::campaign::life_plan::{DAYS_A_YEAR, LifePlan};
+use crate::campaign::life_script::{
     Ask, Dated, FailingSensor, LifeComponent, LifeFailure, LifeFitting, LifeScript, WEEK_DAYS,
     What, needle_measure,
 };
-use crate::campaign::draw::{LAST_LAPS, below, chance, draw_deed};
-use crate::campaign::kind::FaultKind;
-use crate::campaign::plan::{CampaignPlan, Shop};
-use crate::campaign::script::{Deed, PartShape};
+use crate::campaign::part_shape::PartShape;
+use crate::campaign::plan::CampaignPlan;
+use crate::campaign::shop::Shop;
 use shaftbook_world::bench::parts;
 
 /// Work begins so long after midnight, minutes.
@@ -362,7 +364,7 @@ mod tests {
 
     #[test]
     fn every_life_passes_its_check_and_lasts_as_long_as_the_plan_says() {
-        let plan = crate::campaign::life::plan::tests::plan(20.0);
+        let plan = crate::campaign::life_plan::tests::plan(20.0);
         let lives = plan.lives.clone().expect("lives");
         let mut shapes = std::collections::BTreeSet::new();
         for seed in 0..400 {

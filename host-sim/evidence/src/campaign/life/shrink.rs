@@ -6,7 +6,7 @@
 //! Invariants: the life that comes out fails; the work is bounded by days that are lived, so
 //! that it is the same on every machine.
 
-use super::script::{LifeFitting, LifeScript};
+use crate::campaign::life_script::{LifeFitting, LifeScript};
 
 /// Days lived by all tries, for each day of the life that failed.
 const DAYS_FOR_A_DAY: u64 = 6;

@@ -328,7 +328,7 @@ fn verdict(results: &Results) -> Verdict {
     }
 }
 
-fn scenario((shop, count): (&crate::campaign::plan::Shop, &RunCount)) -> ScenarioRuns {
+fn scenario((shop, count): (&crate::campaign::shop::Shop, &RunCount)) -> ScenarioRuns {
     let RunCount { runs, failed } = *count;
     ScenarioRuns { name: shop.name.clone(), weight: shop.weight, runs, failed }
 }

@@ -91,7 +91,7 @@ pub(in crate::prove) fn book(ledger: &Ledger) -> Book {
 }
 
 /// The settings, what was carried in, and the key, as they stand in a snapshot (`docs/FORMAT.md`,
-/// section 6, offsets 180 to 280).
+/// section 6, offsets 184 to 284).
 pub(super) fn chosen(ledger: &Ledger) -> Chosen {
     let of = &ledger.settings;
     let source = match of.needle_source {

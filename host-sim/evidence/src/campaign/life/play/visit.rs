@@ -10,9 +10,9 @@ use shaftbook_core::service::{Authorised, Refusal};
 
 use super::super::days::S_US;
 use super::super::ledger::Asked;
-use super::super::script::{Ask, KEY};
 use super::{Life, Off, hear, idle};
 use crate::campaign::kind::FaultKind;
+use crate::campaign::life_script::{Ask, KEY};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::Tear;
 

@@ -9,10 +9,10 @@ use shaftbook_tools::sew::slack::Slack;
 
 use super::super::days::{self, S_US, when_us};
 use super::super::ledger::Asked;
-use super::super::script::{Ask, Dated, What};
 use super::{Life, Off, Planned, RECOVERS_US, START_STEP_US, Shift, hear, idle};
+use crate::campaign::deed::Deed;
 use crate::campaign::kind::FaultKind;
-use crate::campaign::script::Deed;
+use crate::campaign::life_script::{Ask, Dated, What};
 use shaftbook_world::bench::parts;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::campaign::kind::FaultKind;
-use crate::campaign::plan::LeastMost;
+use crate::campaign::least_most::LeastMost;
 
 /// Working days of a year.
 pub const DAYS_A_YEAR: u32 = 250;

@@ -15,8 +15,10 @@ use shaftbook_core::ledger::CarriedIn;
 use shaftbook_core::settings::Settings;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
-use crate::campaign::plan::PlanBlock;
-use crate::campaign::script::{Deed, PartShape};
+use crate::campaign::deed::Deed;
+use crate::campaign::life_plan::LifePlan;
+use crate::campaign::part_shape::PartShape;
+use crate::campaign::shop::PlanBlock;
 use shaftbook_world::bus::{BadTear, Tear};
 use shaftbook_world::scenario::clock::TimeOfDay;
 use shaftbook_world::scenario::{
@@ -474,7 +476,7 @@ impl LifeScript {
                 return wrong(&key, "a day has 86,400 s".into());
             }
             let What::Fault(deed) = &dated.what else { continue };
-            if !super::plan::LifePlan::has(deed.kind()) {
+            if !LifePlan::has(deed.kind()) {
                 return wrong(&key, format!("lives have no fault {}", deed.kind().name()));
             }
             if deed.tears().any(|tear| tear.parse::<Tear>().is_err()) {
