@@ -212,12 +212,17 @@ impl<D: Device + 'static> Subject for Bench<D> {
             *self = next;
         }
         let read_before = self.bus.tally().bytes_read;
+        // No shaft turns before the needle's position is debounced: on a small part the board
+        // is at rest sooner.
+        let debounce_us = u64::from(fitting().settings.needle_debounce_ms) * 1_000;
+        let turns_us = self.now_us + debounce_us + 1;
         let rested = self.rest(&mut |bench: &Self| {
             if up.ready_us.is_none() && bench.board().is_ready() {
                 up.ready_us = Some(bench.now_us);
                 up.bytes_read = bench.bus.tally().bytes_read - read_before;
             }
         });
+        self.pass_to(turns_us.max(self.now_us), &mut |_| {});
         up.past = self.board().past().copied();
         self.found(up.past.as_ref());
         let now = CommandFigures::of(self.board().ledger());
