@@ -10,7 +10,7 @@
 //! - [`book`]: wear, what is due, who may do what, the journal (`docs/CARE.md`,
 //!   `docs/SECURITY.md`, `docs/FORMAT.md` sections 6 and 7)
 //! - [`engineer`]: challenges and replies (`docs/SECURITY.md`)
-//! - [`format`]: what the bytes of a part say (`docs/FORMAT.md`)
+//! - [`mod@format`]: what the bytes of a part say (`docs/FORMAT.md`)
 //! - [`days`], [`looking`] with [`tails`]: days left, and where to look first (`docs/CARE.md`)
 //! - [`read_out`]: the read-out code and the tag (`docs/FORMAT.md`, section 11)
 //! - [`promise`]: what a cut may leave (`docs/FAULT_MODEL.md`)

@@ -2,7 +2,7 @@
 //! edges, a pin's two interrupt flags, the record of a stop: each is asked for everything that it
 //! can give, beside its data sheet or a model of a few lines.
 //!
-//! - [`clock`]: the clock's driver
+//! - `clock`: the clock's driver
 //! - this file: the others
 
 mod clock;

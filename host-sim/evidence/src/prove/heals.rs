@@ -1,6 +1,6 @@
 //! Proof 13: a board makes good what it finds missing, before it is cut again.
 //!
-//! One page is damaged ([`First`]), the board boots, has power for `HEALED_US` and is cut;
+//! One page is damaged (`First`), the board boots, has power for `HEALED_US` and is cut;
 //! another page is damaged, and the board boots again. The second damage may cost what the
 //! proof `one-bad-page` allows of a board that was whole, and no more: whatever the first one
 //! left without its spare has one again. In half of the cases the newest record before the

@@ -1,7 +1,7 @@
 //! Proof 10: the main loop that ships. Its cases are queues that overflow, edges in the middle
 //! of a look at the timer, warnings in the middle of a picture, presses while the board writes,
 //! and a display that lost its settings; then what a person hears
-//! and a terminal is told ([`signs`](super::signs)), and what the loop stands on
+//! and a terminal is told ([`signs`]), and what the loop stands on
 //! ([`drivers`](super::drivers)). Beside these, whatever the machine does, the whole
 //! firmware must count and store what the bare core does ([`agreement`](super::agreement)).
 

@@ -1,8 +1,8 @@
 //! Lives a life: on the bare core, with the signals of `world::sewing`, day by day, judged at
 //! each cut.
 //!
-//! - [`damage`]: what of the part is damaged, and until when that may show
-//! - [`visit`]: the engineer before work; [`work`]: what comes on a working day
+//! - `damage`: what of the part is damaged, and until when that may show
+//! - `visit`: the engineer before work; `work`: what comes on a working day
 //! - this file: power on, power off, and the whole life
 //!
 //! Invariant: the same life gives the same figures, on any machine.
