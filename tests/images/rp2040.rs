@@ -474,7 +474,7 @@ fn goes_on_after(name: &str, what: &str) {
 fn a_panic_a_hard_fault_and_a_hang_are_named_and_counting_goes_on() {
     goes_on_after("hard-fault", "fault hardfault");
     goes_on_after("hang", "fault call DefaultHandler_");
-    goes_on_after("panic", "fault call core::panicking::panic_const::panic_const_div_by_zero");
+    goes_on_after("panic", "fault call core::panicking::panic_bounds_check");
 }
 
 /// As a retrofitter does it: a number of its own, a part fitted for that number, the image.
