@@ -346,10 +346,10 @@ impl<R: Rules> Board<R> {
     }
 
     fn work_on_store<M: Medium>(&mut self, now: Instant, medium: &mut M) -> Option<Effect> {
-        let urgent = self.is_urgent(now);
-        if urgent && self.answer_waits_until(now).is_some() {
+        if self.answer_waits_until(now).is_some() {
             return None;
         }
+        let urgent = self.is_urgent(now);
         let wanted = Wanted {
             checkpoint: self.past.is_some() && self.is_checkpoint_due(now),
             urgent,

@@ -124,6 +124,8 @@ rules! {
     guard_live_snapshot
     /// The last slots before the live snapshot are kept for a new one.
     keep_last_room
+    /// On a small ring a snapshot that is cut in its middle leaves room for a whole one.
+    room_for_second_try
     /// A service takes its interval baseline and its renewals in one entry.
     service_in_one_entry
     /// A renewal is dated to when it was asked for, not to when it is written.

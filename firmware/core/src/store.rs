@@ -184,6 +184,8 @@ pub struct Store<R: Rules> {
     /// The live snapshot's [`binding`](crate::codec::snapshot::binding); while it is looked
     /// for, what it must be.
     base_binding: u16,
+    /// Data members of the live snapshot.
+    base_members: u8,
     id: BoardId,
     job: Option<(Job, SlotWriter)>,
     recovery: Recovery,
@@ -228,6 +230,7 @@ impl<R: Rules> Store<R> {
             head: Place::default(),
             base: None,
             base_binding: 0,
+            base_members: 0,
             base_counters: Counters::default(),
             draft: None,
             draft_counters: Counters::default(),

@@ -202,11 +202,12 @@ impl<R: Rules> Board<R> {
             && self.is_unanswered()
     }
 
-    /// Until when an answer waits for a pulse that came just before its warning and is not
+    /// Until when an urgent answer waits for a pulse that came just before its warning and is not
     /// certain yet: with several pulses a revolution nothing else would show that it is missing.
     pub(super) fn answer_waits_until(&self, now: Instant) -> Option<Instant> {
         let certain_at = self.meter.shaft_certain_at(self.due.warned_at?);
-        certain_at.filter(|at| now < *at && R::answer_waits_for_pulse())
+        let waits = |at: &Instant| now < *at && self.is_urgent(now) && R::answer_waits_for_pulse();
+        certain_at.filter(waits)
     }
 
     /// Whether a power-fail warning is being answered: it came at most
@@ -229,7 +230,12 @@ impl<R: Rules> Board<R> {
     }
 
     pub(super) fn next_deadline(&self, now: Instant) -> Instant {
-        let mut next = self.store.wake().min(self.meter.certain_at());
+        let mut next = self.meter.certain_at();
+        if let Some(until) = self.answer_waits_until(now) {
+            // The store does nothing until then.
+            return next.min(until).max(now);
+        }
+        next = next.min(self.store.wake());
         if self.is_ready() {
             let limit = self
                 .due
@@ -240,7 +246,7 @@ impl<R: Rules> Board<R> {
                 || self.is_urgent(now)
                 || self.is_checkpoint_due(now);
             next = next.min(if due {
-                self.answer_waits_until(now).unwrap_or(self.store.not_before())
+                self.store.not_before()
             } else if self.is_unanswered() {
                 self.due.next_answer_at.min(limit)
             } else {

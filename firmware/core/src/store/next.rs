@@ -21,8 +21,11 @@ use crate::rules::Rules;
 pub(super) const ENTRIES_MAX: u8 = 12;
 /// Slots before the live snapshot that only a new one may use, beside those that are
 /// retired: the largest with its parity member and its commit, and a few slots that fail.
-/// On a small ring half of what is left when a snapshot is due.
+/// On a small ring half of what is left when a snapshot is due, but what the next one takes.
 const LAST_SLOTS: u16 = MEMBERS_MAX as u16 + 2 + 5;
+/// Slots that a new snapshot takes beside as many data members as the live one has: its parity
+/// member, its commit, and as many members as the journal can have grown by.
+const MORE_SLOTS: u16 = 5;
 /// A field this full (of 256) asks for a new snapshot.
 const FULL: u32 = 224;
 
@@ -99,18 +102,28 @@ impl<R: Rules> Store<R> {
     /// Whether there is a snapshot, and room before it for more than a new one: a supply that
     /// flaps must not use up the last of it with checkpoints.
     pub(super) fn has_room(&self) -> bool {
-        let last = (LAST_SLOTS + self.retired.len() as u16).min(self.due_slots() / 2);
+        let due = self.due_slots();
+        let needed = if R::room_for_second_try() { self.snapshot_slots() } else { 0 };
+        let last = LAST_SLOTS.min(needed.max(due / 2));
+        let last = (last + self.retired.len() as u16).min(due - 1);
         self.base.is_some_and(|base| {
             self.ring.distance(self.head.slot, base.slot) > last || !R::keep_last_room()
         })
     }
 
+    /// Slots that a new snapshot may take.
+    fn snapshot_slots(&self) -> u16 {
+        u16::from(self.base_members) + MORE_SLOTS
+    }
+
     /// Slots left before the live snapshot at which a new one is due: room for a whole one,
-    /// its commit, and many tries that are cut.
+    /// its commit, and many tries that are cut. On a small ring, half of it, or room for two:
+    /// an answer to a warning in the middle of the first would leave too little for another.
     fn due_slots(&self) -> u16 {
-        let slots = self.ring.slots();
+        let (slots, needed) = (self.ring.slots(), self.snapshot_slots());
         let reserve = MEMBERS_MAX as u16 + 1 + slots / 4 + self.retired.len() as u16;
-        reserve.min(slots / 2)
+        let two = if R::room_for_second_try() { 2 * needed } else { 0 };
+        reserve.min((slots / 2).max(two.min(slots - needed)))
     }
 
     /// Whether the snapshot has to be written anew: the ring comes near it, a field

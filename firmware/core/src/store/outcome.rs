@@ -41,6 +41,7 @@ impl<R: Rules> Store<R> {
                 }
                 if let Some(draft) = self.draft.take() {
                     (self.base, self.base_binding) = (Some(draft.base), draft.binding);
+                    self.base_members = draft.next.count;
                 }
                 self.base_counters = self.draft_counters;
                 (self.entry_slot, self.entries) = (None, 0);

@@ -118,8 +118,9 @@ fn whoever_looks<D: Device>(start: &Bench<D>, seed: u64) -> Result<(), String> {
             (move_us, Input::NeedleCode(next.number() - 1), Meant::Nothing),
             (move_us + 10_000, Input::ThreadBreak(Level::Inactive), Meant::Nothing),
         ] {
-            if !is_held_up {
-                bench.pass_to(at_us + after_us, &mut |_| {});
+            // It looks as long as the edge has not come: a look after it would have found it.
+            while !is_held_up && bench.now_us < at_us + after_us {
+                bench.turn(at_us + after_us, &mut |_| {});
             }
             bench.feed(Instant::from_us(at_us + after_us), input, meant);
         }

@@ -5,9 +5,11 @@
 use rand_core::{Rng, SeedableRng};
 use rand_pcg::Pcg32;
 use shaftbook_core::board::Command;
+use shaftbook_core::counters::Needle;
 use shaftbook_core::fault::Fault;
 use shaftbook_core::input::{Input, Level};
 use shaftbook_core::journal::ComponentSet;
+use shaftbook_core::ledger::HISTORY_MAX;
 use shaftbook_core::medium::Geometry;
 use shaftbook_core::serial::Lap;
 use shaftbook_core::settings::Settings;
@@ -17,13 +19,15 @@ use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bench::{Bench, Meant, OPERATORS, any_needle, fitting, parts};
-use shaftbook_world::bus::Answers;
+use shaftbook_world::bus::{Answers, Tear};
 use shaftbook_world::judge::answer_us;
 
 use super::Run;
 use super::edges::fitted;
 use super::schedule::drawn::wait_for_answer;
 
+/// One run in so many lives a lap of the smallest ring.
+const MID_SNAPSHOT_EVERY: u64 = 8;
 /// Dips that are answered at once, whatever else: fewer than a board allows without a pause.
 const DIPS_AT_ONCE: u32 = 6;
 /// Pause after which one more dip is answered, and some, µs.
@@ -39,6 +43,11 @@ pub fn warnings<D: Device>(run: &mut Run, start: &Bench<D>, rng: &mut Pcg32) {
     if !D::HAS_PANEL {
         run.case(|| pulse_before::<D::Rules>(seed));
         at_every_moment::<D::Rules>(run, seed);
+        if run.number.is_multiple_of(MID_SNAPSHOT_EVERY) {
+            run.case(|| {
+                mid_snapshot::<D::Rules>(seed).map_err(|what| format!("mid-snapshot: {what}"))
+            });
+        }
     }
     run.case(|| away(&mut start.clone(), seed).map_err(|what| format!("it was away: {what}")));
     run.case(|| bounces(&mut start.clone(), seed).map_err(|what| format!("it bounces: {what}")));
@@ -167,6 +176,55 @@ fn at_every_moment<R: UnderTest>(run: &mut Run, seed: u64) {
         _ => "slowest on pages of 256, ms:",
     };
     run.figure(name, slowest_us as f64 / 1_000.0);
+}
+
+/// On the smallest ring a warning comes in the middle of a snapshot, at each of its polls, and then
+/// a cut. The answer stands in the way of what is written of the snapshot; the next power-up must
+/// still have room for a whole one.
+fn mid_snapshot<R: UnderTest>(seed: u64) -> Result<(), String> {
+    let mut rng = Pcg32::seed_from_u64(seed);
+    let wired = parts::part(PartKind::Eeprom, 8_192, 128).ok_or("no such part")?;
+    // A full journal: snapshots as long as a life makes them.
+    let mut bench: Bench<Core<R>> = Bench::with_past_on(wired, seed, Lap::new(1), |core| {
+        for _ in 0..HISTORY_MAX {
+            let _ = core.ask(Command::Renew { components: ComponentSet(OPERATORS), reply: None });
+            core.rest(&mut |_| {});
+        }
+    });
+    let needle = any_needle(&mut rng);
+    bench.select(needle, &mut |_| {});
+    let mut tried = 0;
+    // A lap and more: every sixth stitch, 12 s, a checkpoint is due.
+    for edge in 0..900_u64 {
+        let (level, meant) = match edge % 2 {
+            0 => (Level::Active, Meant::Stitch(needle)),
+            _ => (Level::Inactive, Meant::Nothing),
+        };
+        let end_us = bench.now_us + 999_000;
+        bench.feed(bench.now(), Input::Shaft(level), meant);
+        while bench.now_us < end_us {
+            bench.turn(end_us, &mut |_| {});
+            if bench.board().store().activity().snapshot && rng.next_u32().is_multiple_of(8) {
+                tried += 1;
+                after_cut_in_snapshot(&mut bench.clone(), needle)?;
+            }
+        }
+    }
+    if tried == 0 { Err("no snapshot was met".into()) } else { bench.device.conduct() }
+}
+
+/// A warning, its answer, a cut; then as much sewing as takes another snapshot.
+fn after_cut_in_snapshot<D: Device>(bench: &mut Bench<D>, needle: Needle) -> Result<(), String> {
+    let warned_us = bench.now_us;
+    bench.warn();
+    in_time(bench, warned_us)?;
+    let is_at_rest = bench.cut_and_power_up(Tear::New);
+    bench.sew(needle, 240, 1_999_000, &mut |_| {});
+    let faults = bench.board().faults();
+    if is_at_rest && faults.is_empty() {
+        return Ok(());
+    }
+    Err(format!("a sound part goes on with {faults:?}"))
 }
 
 /// The part does not answer for so long that the board asks it now and then only; it is back, and

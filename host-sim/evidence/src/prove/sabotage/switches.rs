@@ -146,6 +146,7 @@ switches! {
         head_after_newest() -> bool;
         guard_live_snapshot() -> bool;
         keep_last_room() -> bool;
+        room_for_second_try() -> bool;
         service_in_one_entry() -> bool;
         dated_when_asked() -> bool;
         answer_power_fail() -> bool;

@@ -134,6 +134,9 @@ sabotages! {
     "last-room-used" Power NeverBackwards
         "checkpoints may use up the room for a new snapshot"
         { keep_last_room: no }
+    "small-ring-of-halves" Power LossBound
+        "on a small ring a snapshot that a warning and a cut end leaves no room for another"
+        { room_for_second_try: no }
     "one-slot-too-many" Arithmetic RollOver
         "the ring is taken to have one slot more"
         { slots_used: one_more }
