@@ -11,63 +11,50 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::ledger::Ledger;
 use shaftbook_core::rules::{Rules, Sound};
 
-macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of care. Every default is the sound one.
-        pub trait CareRules: Rules {
-            $(
-                $(#[doc = $doc])+
-                #[inline]
-                #[must_use]
-                fn $name() -> bool {
-                    true
-                }
-            )*
-
-            /// The component at `place`, with its limits.
-            #[inline]
-            #[must_use]
-            fn component(ledger: &Ledger, place: usize) -> Option<Component> {
-                Some(ledger.components.get(place)?.component)
-            }
-
-            /// Wear of the component at `place`, in its measure's own unit.
-            #[inline]
-            #[must_use]
-            fn wear(
-                ledger: &Ledger,
-                place: usize,
-                lifetime: &Counters,
-                day: Option<u16>,
-            ) -> Option<u64> {
-                ledger.wear(place, lifetime, day)
-            }
-
-            /// How a component with this wear (in its measure's own unit) stands.
-            #[inline]
-            #[must_use]
-            fn standing(component: &Component, wear: u64) -> Standing {
-                component.standing(wear)
-            }
-
-            /// A wear by `measure` in the unit of limits: s of time, or a count.
-            #[inline]
-            #[must_use]
-            fn in_limit_unit(measure: Measure, wear: u64) -> u64 {
-                wear / measure.per_limit_unit()
-            }
-
-            /// Days, fractions of them rounded.
-            #[inline]
-            #[must_use]
-            fn whole_days(days: f64) -> f64 {
-                libm::floor(days)
-            }
+shaftbook_core::rules! {
+    /// The rules of care. Every default is the sound one.
+    trait CareRules: Rules {
+        /// The component at `place`, with its limits.
+        #[inline]
+        #[must_use]
+        fn component(ledger: &Ledger, place: usize) -> Option<Component> {
+            Some(ledger.components.get(place)?.component)
         }
-    };
-}
 
-rules! {
+        /// Wear of the component at `place`, in its measure's own unit.
+        #[inline]
+        #[must_use]
+        fn wear(
+            ledger: &Ledger,
+            place: usize,
+            lifetime: &Counters,
+            day: Option<u16>,
+        ) -> Option<u64> {
+            ledger.wear(place, lifetime, day)
+        }
+
+        /// How a component with this wear (in its measure's own unit) stands.
+        #[inline]
+        #[must_use]
+        fn standing(component: &Component, wear: u64) -> Standing {
+            component.standing(wear)
+        }
+
+        /// A wear by `measure` in the unit of limits: s of time, or a count.
+        #[inline]
+        #[must_use]
+        fn in_limit_unit(measure: Measure, wear: u64) -> u64 {
+            wear / measure.per_limit_unit()
+        }
+
+        /// Days, fractions of them rounded.
+        #[inline]
+        #[must_use]
+        fn whole_days(days: f64) -> f64 {
+            libm::floor(days)
+        }
+    }
+
     /// Of two components the one with the worse standing is more pressing, however worn.
     worst_standing_first
     /// A clock that leaps is not believed before a person confirms its day.

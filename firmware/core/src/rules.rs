@@ -11,51 +11,63 @@
 use crate::counters::Counters;
 use crate::serial::Lap;
 
+/// Declares the rules of a layer: a trait with one function for each rule, which says that the rule
+/// is kept, and beside them the functions between the braces, for what is more than a switch.
+#[macro_export]
 macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of counting and storing. Every default is the sound one.
-        pub trait Rules {
+    (
+        $(#[doc = $about:literal])+
+        trait $name:ident $(: $base:ident)? { $($more:tt)* }
+        $($(#[doc = $doc:literal])+ $rule:ident)*
+    ) => {
+        $(#[doc = $about])+
+        pub trait $name $(: $base)? {
             $(
                 $(#[doc = $doc])+
                 #[inline]
                 #[must_use]
-                fn $name() -> bool {
+                fn $rule() -> bool {
                     true
                 }
             )*
 
-            /// Copies of a journal entry, 1 or 2.
-            #[inline]
-            #[must_use]
-            fn journal_copies() -> u8 {
-                2
-            }
-
-            /// How many slots are used in turn, of a ring of `slots`.
-            #[inline]
-            #[must_use]
-            fn slots_used(slots: u16) -> u16 {
-                slots
-            }
-
-            /// Whether lap `a` comes after lap `b`.
-            #[inline]
-            #[must_use]
-            fn lap_is_newer(a: Lap, b: Lap) -> bool {
-                a.is_after(b)
-            }
-
-            /// What the board adds up when the past becomes known.
-            #[inline]
-            #[must_use]
-            fn lifetime(past: &Counters, session: &Counters) -> Counters {
-                past.plus(session)
-            }
+            $($more)*
         }
     };
 }
 
 rules! {
+    /// The rules of counting and storing. Every default is the sound one.
+    trait Rules {
+        /// Copies of a journal entry, 1 or 2.
+        #[inline]
+        #[must_use]
+        fn journal_copies() -> u8 {
+            2
+        }
+
+        /// How many slots are used in turn, of a ring of `slots`.
+        #[inline]
+        #[must_use]
+        fn slots_used(slots: u16) -> u16 {
+            slots
+        }
+
+        /// Whether lap `a` comes after lap `b`.
+        #[inline]
+        #[must_use]
+        fn lap_is_newer(a: Lap, b: Lap) -> bool {
+            a.is_after(b)
+        }
+
+        /// What the board adds up when the past becomes known.
+        #[inline]
+        #[must_use]
+        fn lifetime(past: &Counters, session: &Counters) -> Counters {
+            past.plus(session)
+        }
+    }
+
     /// A record whose CRC does not fit is refused.
     check_crc
     /// A record's CRC covers all of it.

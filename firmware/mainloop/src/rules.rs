@@ -10,23 +10,10 @@
 use shaftbook_core::rules::Sound;
 use shaftbook_panel::rules::PanelRules;
 
-macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of the main loop. Every default is the sound one.
-        pub trait LoopRules: PanelRules {
-            $(
-                $(#[doc = $doc])+
-                #[inline]
-                #[must_use]
-                fn $name() -> bool {
-                    true
-                }
-            )*
-        }
-    };
-}
+shaftbook_core::rules! {
+    /// The rules of the main loop. Every default is the sound one.
+    trait LoopRules: PanelRules {}
 
-rules! {
     /// The time is read before the edges are taken: all edges up to it are then in the
     /// queue.
     time_before_edges

@@ -9,23 +9,10 @@
 use shaftbook_core::rules::Sound;
 use shaftbook_readout::rules::ReadRules;
 
-macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of the panel. Every default is the sound one.
-        pub trait PanelRules: ReadRules {
-            $(
-                $(#[doc = $doc])+
-                #[inline]
-                #[must_use]
-                fn $name() -> bool {
-                    true
-                }
-            )*
-        }
-    };
-}
+shaftbook_core::rules! {
+    /// The rules of the panel. Every default is the sound one.
+    trait PanelRules: ReadRules {}
 
-rules! {
     /// A service that is due counts among what is due.
     service_counts_as_due
     /// What is renewed is the component that was opened, not the line it stands in.

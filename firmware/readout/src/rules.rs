@@ -18,44 +18,31 @@ use crate::tag::BoardTag;
 /// ms in an hour.
 const MS_PER_H: u64 = 3_600_000;
 
-macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of the read-out. Every default is the sound one.
-        pub trait ReadRules: CareRules {
-            $(
-                $(#[doc = $doc])+
-                #[inline]
-                #[must_use]
-                fn $name() -> bool {
-                    true
-                }
-            )*
-
-            /// The tag of the board `id`.
-            #[inline]
-            #[must_use]
-            fn tag(id: BoardId) -> BoardTag {
-                BoardTag::of(id)
-            }
-
-            /// Time since the last service by the service measure, ms.
-            #[inline]
-            #[must_use]
-            fn interval_ms(ledger: &Ledger, lifetime: &Counters) -> u64 {
-                ledger.interval_ms(lifetime)
-            }
-
-            /// Whole hours of a time in ms.
-            #[inline]
-            #[must_use]
-            fn hours(ms: u64) -> u64 {
-                ms / MS_PER_H
-            }
+shaftbook_core::rules! {
+    /// The rules of the read-out. Every default is the sound one.
+    trait ReadRules: CareRules {
+        /// The tag of the board `id`.
+        #[inline]
+        #[must_use]
+        fn tag(id: BoardId) -> BoardTag {
+            BoardTag::of(id)
         }
-    };
-}
 
-rules! {
+        /// Time since the last service by the service measure, ms.
+        #[inline]
+        #[must_use]
+        fn interval_ms(ledger: &Ledger, lifetime: &Counters) -> u64 {
+            ledger.interval_ms(lifetime)
+        }
+
+        /// Whole hours of a time in ms.
+        #[inline]
+        #[must_use]
+        fn hours(ms: u64) -> u64 {
+            ms / MS_PER_H
+        }
+    }
+
     /// Components at notice are counted without those that are due.
     notice_without_due
     /// The fixed knife is the one of the profile's knives whose trims are told.

@@ -8,23 +8,10 @@
 
 use shaftbook_core::rules::Sound;
 
-macro_rules! rules {
-    ($($(#[doc = $doc:literal])+ $name:ident)*) => {
-        /// The rules of a reading. Every default is the sound one.
-        pub trait ReadingRules {
-            $(
-                $(#[doc = $doc])+
-                #[inline]
-                #[must_use]
-                fn $name() -> bool {
-                    true
-                }
-            )*
-        }
-    };
-}
+shaftbook_core::rules! {
+    /// The rules of a reading. Every default is the sound one.
+    trait ReadingRules {}
 
-rules! {
     /// Slots after the newest record that hold no record may have held a newer one.
     look_beyond_newest
     /// A blank slot where a record should be was erased or put back.
