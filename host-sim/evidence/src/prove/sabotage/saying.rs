@@ -72,9 +72,8 @@ pub fn needle_by_all(
     lifetime: &Counters,
     day: Option<u16>,
 ) -> Option<u64> {
-    let fitted = ledger.components.get(place)?;
-    match fitted.component.measure {
-        Measure::NeedleStitches(_) => Some(lifetime.stitches().saturating_sub(fitted.baseline)),
+    match ledger.components.get(place)?.component.measure {
+        Measure::NeedleStitches(_) => wear_by(ledger, place, lifetime.stitches()),
         _ => ledger.wear(place, lifetime, day),
     }
 }
@@ -87,11 +86,15 @@ pub fn running_for_powered(
     lifetime: &Counters,
     day: Option<u16>,
 ) -> Option<u64> {
-    let fitted = ledger.components.get(place)?;
-    match fitted.component.measure {
-        Measure::Powered => Some(lifetime.running_ms.saturating_sub(fitted.baseline)),
+    match ledger.components.get(place)?.component.measure {
+        Measure::Powered => wear_by(ledger, place, lifetime.running_ms),
         _ => ledger.wear(place, lifetime, day),
     }
+}
+
+/// Wear of the component at `place` by a figure that is not its own.
+fn wear_by(ledger: &Ledger, place: usize, figure: u64) -> Option<u64> {
+    Some(figure.saturating_sub(ledger.components.get(place)?.baseline))
 }
 
 /// The wear of times is in ms, their limits are in s.

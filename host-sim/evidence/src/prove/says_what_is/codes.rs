@@ -13,16 +13,20 @@ use shaftbook_readout::state::{ReadOut, StateError};
 
 use crate::reference::read_out::{self, Said};
 
-/// What the shipped decoder read, as the reference has it.
-fn said(of: &ReadOut) -> Said {
-    let finding = |finding| match finding {
+/// A finding, as the reference numbers it.
+pub(super) fn number_of(finding: Finding) -> u64 {
+    match finding {
         Finding::NeedleBreaks(needle) => u64::from(needle.number()),
         Finding::BreaksEverywhere => 17,
         Finding::TrimmerDirty => 18,
         Finding::KnifeWorn => 19,
         Finding::NoNeedleChange => 20,
         Finding::ShaftGlitches => 21,
-    };
+    }
+}
+
+/// What the shipped decoder read, as the reference has it.
+fn said(of: &ReadOut) -> Said {
     Said {
         version: 1,
         tag: of.tag.bits().into(),
@@ -40,7 +44,7 @@ fn said(of: &ReadOut) -> Said {
         notice: of.notice.steps().into(),
         services: of.services.steps().into(),
         hint: of.sign.map_or(0, |sign| {
-            finding(sign.finding) + if sign.certainty == Certainty::Strong { 32 } else { 0 }
+            number_of(sign.finding) + if sign.certainty == Certainty::Strong { 32 } else { 0 }
         }),
     }
 }

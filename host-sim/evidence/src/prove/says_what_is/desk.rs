@@ -2,7 +2,7 @@
 //! read-out say of it.
 
 use rand_pcg::Pcg32;
-use shaftbook_care::hint::{Certainty, Finding, Hint, Span, look};
+use shaftbook_care::hint::{Certainty, Hint, Span, look};
 use shaftbook_core::journal::ComponentSet;
 use shaftbook_core::service::Authorised;
 use shaftbook_core::time::Instant;
@@ -19,14 +19,6 @@ use crate::reference::looking::{Of, Sign};
 
 /// The hints of a look are the reference's, with their figures.
 pub(super) fn same_signs(hints: &[Hint], signs: &[Sign]) -> Result<(), String> {
-    let finding = |finding| match finding {
-        Finding::NeedleBreaks(needle) => u64::from(needle.number()),
-        Finding::BreaksEverywhere => 17,
-        Finding::TrimmerDirty => 18,
-        Finding::KnifeWorn => 19,
-        Finding::NoNeedleChange => 20,
-        Finding::ShaftGlitches => 21,
-    };
     let of = |span| match span {
         Span::Session => Of::Session,
         Span::Lifetime => Of::Lifetime,
@@ -35,7 +27,7 @@ pub(super) fn same_signs(hints: &[Hint], signs: &[Sign]) -> Result<(), String> {
     let same = |hint: &Hint, sign: &Sign| {
         let is_expected = !matches!(sign.finding, 18..=20);
         let against = sign.against * if is_expected { 100.0 } else { 1.0 };
-        finding(hint.finding) == sign.finding
+        codes::number_of(hint.finding) == sign.finding
             && (hint.certainty == Certainty::Strong) == sign.is_strong
             && of(hint.span) == sign.of
             && hint.seen == sign.seen
