@@ -40,6 +40,7 @@ mod two_lives;
 pub mod warnings;
 pub mod wear;
 pub mod whole_days;
+mod worn_out;
 
 use std::fmt;
 use std::str::FromStr;
@@ -271,7 +272,7 @@ impl Proof {
             (Self::SmallScope, _) => small_scope::starts::Start::ALL.len() as u64,
             (Self::AsDocumented, true) => 256,
             (Self::NeverBackwards | Self::WholeService, true) => 64,
-            (Self::NeverBackwards | Self::WholeService, false) => 150,
+            (Self::NeverBackwards | Self::WholeService, false) => 80,
             (Self::RollOver | Self::MainLoop | Self::SaysWhatIsMissing, true) => 16,
             (Self::SaysWhatIs, true) => 40,
             (Self::RollOver | Self::SaysWhatIsMissing, false) => 400,

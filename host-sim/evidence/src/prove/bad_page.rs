@@ -16,6 +16,7 @@ use shaftbook_core::serial::Lap;
 use shaftbook_core::service::Authorised;
 
 use super::Run;
+use super::worn_out::worn_out;
 use shaftbook_world::bench::device::Device;
 use shaftbook_world::bench::{Bench, CommandFigures, Recovered, any_needle, parts};
 use shaftbook_world::bus::{Part, Stuck, Tear};
@@ -32,6 +33,7 @@ pub fn one_bad_page<D: Device>(run: &mut Run) {
     // The first records of a life: nothing older stands behind them.
     let fitted: Bench<D> = Bench::fitted(run.seed, Lap::new(1));
     at_rest(run, &fitted, &mut rng, 0..40, 0..1);
+    run.case(|| worn_out(fitted).map_err(|what| format!("worn out: {what}")));
     let seed = rng.next_u64();
     draft_over_draft(run, &mut bench, seed);
     on_any_part::<D>(run, &mut rng);

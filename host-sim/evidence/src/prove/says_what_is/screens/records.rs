@@ -106,7 +106,8 @@ pub(super) fn entry(at: usize, known: &Known) -> Option<Lines> {
         line(words.lifetime, &when, false),
     ];
     lines.extend(entry.day.map(|day| line(words.date, &date(day), false)));
-    match (entry.event, Fault::from_number(entry.subject)) {
+    let fault = Fault::ALL.into_iter().find(|fault| fault.number() == entry.subject);
+    match (entry.event, fault) {
         (Event::FaultSeen, Some(fault)) => {
             lines.push(line(words.fault_words(fault).name, "", false));
         }
