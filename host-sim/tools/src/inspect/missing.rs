@@ -7,8 +7,8 @@
 //! What follows from that and what cannot be told stands in `docs/FORMAT.md`, section 8.7.
 //!
 //! Invariants: nothing here changes a figure; a part that was neither damaged nor cut in the
-//! middle of a record gives nothing, but for an image that is full to its last slot while the
-//! size of its part is not known.
+//! middle of a record gives nothing, but for an image of whose part the size is not known, when
+//! its last slot was written since the newest checkpoint.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -344,9 +344,6 @@ impl Search<'_> {
                 found.ends += u64::from(place.slot + 1 == self.slots());
                 place = self.after(place);
                 self.look_between::<R>(place, &mut found);
-            }
-            if found.records == 0 {
-                found.ends = 0;
             }
         }
         let before = found.erased.len();
