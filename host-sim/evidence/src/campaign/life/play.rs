@@ -373,8 +373,21 @@ impl<'a, R: UnderTest> Life<'a, R> {
 
     /// Of the slots that were surely retired, all still are.
     fn remembers(&mut self) -> Result<(), String> {
-        let Some(board) = self.session.board() else { return Ok(()) };
-        self.damage.look(board.store().retired())
+        let Some(board) = self.session.board().filter(|board| board.is_ready()) else {
+            return Ok(());
+        };
+        if !self.damage.look(board.store().retired())? || self.condition.is_disturbed {
+            return Ok(());
+        }
+        // If the supply went at this moment, the next board would know it too.
+        let mut next = self.session.clone();
+        next.cut(self.now_us, Tear::Old, |_| {});
+        next.power_up(self.now_us + S_US);
+        next.run_until(self.now_us + S_US + READING_US, |_| {});
+        match next.board() {
+            Some(board) => self.damage.look(board.store().retired()).map(|_| ()),
+            None => Ok(()),
+        }
     }
 
     /// A board loses its memory, by a reset or with the supply: what it found is judged.

@@ -61,12 +61,20 @@ impl Damage {
         self.seen.clear();
     }
 
-    /// A look at what a board that knows its past has retired, an hour after the last one or more,
-    /// or when it starts.
+    /// Whether a slot is to be looked at again soon: it takes no program and is not retired, or was
+    /// not at the last look but one.
+    #[must_use]
+    pub fn is_new(&self) -> bool {
+        !self.stuck.is_empty() || self.seen.iter().any(|slot| !self.retired.contains(slot))
+    }
+
+    /// A look at what a board that knows its past has retired, a minute after the last one or
+    /// more, or when it starts. Whether a slot has stayed retired for that long, of which this was
+    /// not known.
     ///
     /// # Errors
     /// A slot that had been retired for good and is not any more.
-    pub fn look(&mut self, retired: &Retired) -> Result<(), String> {
+    pub fn look(&mut self, retired: &Retired) -> Result<bool, String> {
         if let Some(slot) = self.retired.iter().find(|slot| !retired.contains(**slot)) {
             return Err(format!("a slot that was retired is not any more: {slot}"));
         }
@@ -77,9 +85,10 @@ impl Damage {
         }
         let again = self.seen.iter().filter(|slot| !self.retired.contains(slot));
         let again: Vec<u16> = again.copied().filter(|slot| retired.contains(*slot)).collect();
+        let is_new = !again.is_empty();
         self.retired.extend(again);
         self.seen = retired.iter().collect();
-        Ok(())
+        Ok(is_new)
     }
 
     /// A board that started with a slot that takes no program has not tried it again and again.

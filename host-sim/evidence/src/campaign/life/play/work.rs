@@ -30,6 +30,8 @@ const AGAIN_AFTER_US: u64 = S_US / 10;
 const STARTED_US: u64 = 3 * S_US;
 /// Most pulses of a revolution with which a board is reset while it counts.
 const RESET_PULSES_MAX: u8 = 2;
+/// Time between two looks at a board while a slot of its part fails, µs.
+const DAMAGE_LOOK_US: u64 = 60 * S_US;
 /// A display is redrawn without pause for so long, µs.
 const SCREEN_US: u64 = 3 * S_US;
 /// That power-up lasts at most so long, µs.
@@ -229,8 +231,11 @@ impl<R: UnderTest> Life<'_, R> {
             self.session.rest_screen();
         } else if days.next_look_us <= days.next_us {
             days.next_look_us = self.look_at_start(days.next_look_us)?;
-            if let Some(board) = self.session.board().filter(|board| board.is_ready()) {
-                self.damage.look(board.store().retired())?;
+            if self.up.is_known {
+                self.remembers()?;
+                if self.damage.is_new() {
+                    days.next_look_us = days.next_look_us.min(self.now_us + DAMAGE_LOOK_US);
+                }
             }
         } else if let Some(dated) = script.date.get(self.dates_from) {
             self.dates_from += 1;
@@ -270,7 +275,12 @@ impl<R: UnderTest> Life<'_, R> {
                     cuts.push(deed.clone());
                 }
             }
-            What::Fault(deed) => self.fault(deed, at_us, days.is_on)?,
+            What::Fault(deed) => {
+                self.fault(deed, at_us, days.is_on)?;
+                if days.is_on && self.damage.is_new() {
+                    days.next_look_us = days.next_look_us.min(at_us + DAMAGE_LOOK_US);
+                }
+            }
         }
         Ok(())
     }
