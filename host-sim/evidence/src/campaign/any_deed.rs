@@ -81,6 +81,10 @@ pub(super) fn draw_deed(kind: FaultKind, page_bytes: u16, rng: &mut Pcg32) -> De
             Deed::MisdirectedWrite { cycles: below(rng, 12), page_ahead: below(rng, 512) }
         }
         FaultKind::WornPart => Deed::WornPart { pages: 20 + below(rng, 120) },
-        FaultKind::Display => Deed::Display { seed: u64::from(rng.next_u32()) },
+        FaultKind::Display => Deed::Display {
+            seed: u64::from(rng.next_u32()),
+            fails_after_bytes: None,
+            holds_bus: false,
+        },
     }
 }

@@ -108,6 +108,12 @@ pub enum Deed {
     Display {
         /// Seed of its memory after power-up.
         seed: u64,
+        /// Bytes after which it fails; left out, it does not. In lives only.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        fails_after_bytes: Option<u64>,
+        /// It then holds the bus until the board's next reset; else it acknowledges nothing.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        holds_bus: bool,
     },
 }
 

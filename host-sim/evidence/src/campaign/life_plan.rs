@@ -2,7 +2,6 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::campaign::kind::FaultKind;
 use crate::campaign::least_most::LeastMost;
 
 /// Working days of a year.
@@ -104,12 +103,6 @@ impl LifePlan {
             return wrong("chunk", format!("{} is not 1 to 256", self.chunk));
         }
         Ok(())
-    }
-
-    /// Whether lives can have faults of `kind`.
-    #[must_use]
-    pub const fn has(kind: FaultKind) -> bool {
-        !matches!(kind, FaultKind::Reset | FaultKind::Display | FaultKind::WornPart)
     }
 }
 

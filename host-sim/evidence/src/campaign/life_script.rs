@@ -16,7 +16,6 @@ use shaftbook_core::settings::Settings;
 use shaftbook_drivers::memory::{PartKind, WiredPart};
 
 use crate::campaign::deed::Deed;
-use crate::campaign::life_plan::LifePlan;
 use crate::campaign::part_shape::PartShape;
 use crate::campaign::shop::PlanBlock;
 use shaftbook_world::bus::{BadTear, Tear};
@@ -476,9 +475,6 @@ impl LifeScript {
                 return wrong(&key, "a day has 86,400 s".into());
             }
             let What::Fault(deed) = &dated.what else { continue };
-            if !LifePlan::has(deed.kind()) {
-                return wrong(&key, format!("lives have no fault {}", deed.kind().name()));
-            }
             if deed.tears().any(|tear| tear.parse::<Tear>().is_err()) {
                 return wrong(&key, BadTear.to_string());
             }

@@ -174,7 +174,7 @@ impl<S: Subject> Player<S> {
                 }
                 self.subject.disturbed();
             }
-            Deed::Display { seed } => self.subject.fit_display(seed),
+            Deed::Display { seed, .. } => self.subject.fit_display(seed),
             Deed::Cut { .. }
             | Deed::NestedCut { .. }
             | Deed::Reset { .. }

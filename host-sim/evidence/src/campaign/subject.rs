@@ -47,6 +47,14 @@ pub struct Condition {
     pub is_reset: bool,
 }
 
+impl Condition {
+    /// Whether nothing was wrong with the part or the bus.
+    #[must_use]
+    pub const fn is_sound(self) -> bool {
+        !self.is_disturbed && !self.is_damaged && !self.is_worn
+    }
+}
+
 /// A subject of a campaign.
 pub trait Subject: Sized {
     /// Its name, as reports show it.

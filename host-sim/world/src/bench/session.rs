@@ -7,8 +7,12 @@
 //!
 //! Events do not say what they truly mean: whoever makes them keeps the truth.
 //!
+//! A board that asks to be woken at once, for ever, would never let time pass. After
+//! [`Device::POLLS_MAX`] turns in a row without one that lets it sleep, it gets no more turns until
+//! its next reset, and [`Session::never_sleeps`] says so.
+//!
 //! Invariants: turns and inputs come in the order of time, except edges captured during a
-//! transaction; a cut destroys the board and keeps the part.
+//! transaction; a cut destroys the board and keeps the part; time always passes.
 
 use shaftbook_core::board::{Board, Command, Effect, Fitting};
 use shaftbook_core::counters::Counters;
@@ -17,6 +21,7 @@ use shaftbook_core::input::{Input, Level};
 use shaftbook_core::service::Refusal;
 use shaftbook_core::settings::Settings;
 use shaftbook_core::time::Instant;
+use shaftbook_core::turn::Next;
 use shaftbook_drivers::memory::WiredPart;
 use shaftbook_panel::button::Button;
 
@@ -25,7 +30,7 @@ use super::device::Device;
 use super::firmware::Firmware;
 use super::under_test::UnderTest;
 use super::{Bench, Meant};
-use crate::bus::{Bus, Tear};
+use crate::bus::{Bus, DisplayFailure, Tear};
 
 /// Simulated time before the session's, µs: the board is fitted in it.
 const BENCH_US: u64 = 60_000_000;
@@ -58,6 +63,9 @@ pub struct Session<D: Device = Core> {
     /// When the board is to be turned next, µs since its reset: never before the bench's
     /// time, and never without power.
     due_us: u64,
+    /// Turns in a row after which the board was to be turned again at once, and which took no
+    /// time on the bus.
+    turns_at_once: u32,
 }
 
 /// The part of a bus as the board's driver is made for it: at 0x50, of its kind and shape.
@@ -83,6 +91,7 @@ impl<D: Device> Session<D> {
             is_powered: false,
             origin_us,
             due_us: u64::MAX,
+            turns_at_once: 0,
         })
     }
 
@@ -158,12 +167,17 @@ impl<D: Device> Session<D> {
             return;
         }
         self.bench.bus.advance_to(bench_us * 1_000);
-        let device = D::new(self.id, self.wired, self.fallback);
+        self.start(D::new(self.id, self.wired, self.fallback));
+    }
+
+    /// `device`, which has just been reset, goes on with the bus.
+    fn start(&mut self, device: D) {
         let next = self.bench.started_again(self.bench.bus.clone(), device);
         self.bench = next;
         self.origin_us = self.bench.origin_ns / 1_000;
         self.is_powered = true;
         self.due_us = 0;
+        self.turns_at_once = 0;
     }
 
     /// Hands the board an input at `at_us` of the session's time; nothing happens
@@ -176,7 +190,8 @@ impl<D: Device> Session<D> {
             self.bench.feed(Instant::from_us(at_us), input, Meant::Nothing);
             // A turn in which the board would find nothing to do is left out.
             let turn_at = Instant::from_us(at_us.max(self.bench.now_us));
-            let rests_until = self.bench.device.rests_until(turn_at);
+            let is_drawing = self.is_drawing();
+            let rests_until = self.bench.device.rests_until(turn_at).filter(|_| !is_drawing);
             self.due_us = rests_until.unwrap_or(turn_at).as_us();
         }
     }
@@ -198,6 +213,27 @@ impl<D: Device> Session<D> {
     /// cycle had begun is left as `tear` says.
     pub fn cut(&mut self, at_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> SessionEnd {
         self.cut_at(at_us + BENCH_US, tear, seen)
+    }
+
+    /// The watchdog resets the board at `at_us` of the session's time, in the middle of whatever
+    /// it is doing; the supply stays, and a program cycle that had begun ends well. Says what is
+    /// lost with its memory. Nothing happens without power.
+    pub fn reset(&mut self, at_us: u64, seen: impl FnMut(Effect)) -> SessionEnd {
+        if !self.is_powered {
+            return SessionEnd::default();
+        }
+        let ended = self.cut_at(at_us + BENCH_US, Tear::New, seen);
+        let device = self.bench.device.watchdog();
+        self.start(device);
+        ended
+    }
+
+    /// The board has asked to be turned at once [`Device::POLLS_MAX`] times in a row, while
+    /// nothing took time: it hangs, and nothing of it goes on until its next reset.
+    #[inline]
+    #[must_use]
+    pub fn never_sleeps(&self) -> bool {
+        self.turns_at_once >= D::POLLS_MAX
     }
 
     fn cut_at(&mut self, bench_us: u64, tear: Tear, seen: impl FnMut(Effect)) -> SessionEnd {
@@ -229,7 +265,7 @@ impl<D: Device> Session<D> {
 
     #[inline(never)]
     fn turns_until(&mut self, at_us: u64, mut seen: impl FnMut(Effect)) {
-        while self.due_us < at_us {
+        while self.due_us < at_us && !self.never_sleeps() {
             self.turn(&mut seen);
         }
     }
@@ -240,15 +276,28 @@ impl<D: Device> Session<D> {
         let begun_us = self.due_us;
         bench.now_us = begun_us;
         let polled = bench.device.turn(&mut bench.now_us, &mut bench.bus, bench.origin_ns);
+        let takes_time = bench.now_us > begun_us;
+        let lets_sleep = polled.effect.is_none() && polled.deadline.as_us() > begun_us;
+        self.turns_at_once = if takes_time || lets_sleep { 0 } else { self.turns_at_once + 1 };
         let due_us = match polled.effect {
             Some(effect) => {
                 seen(effect);
                 begun_us
             }
+            None if self.is_drawing() && self.bench.next(polled) == Next::Step => {
+                self.bench.step();
+                begun_us + 1
+            }
             // A turn of the main loop takes time: at least 1 µs.
             None => polled.deadline.as_us().max(begun_us + 1),
         };
         self.due_us = due_us.max(self.bench.now_us);
+    }
+
+    /// Whether it is the bench that steps a display.
+    #[inline]
+    fn is_drawing(&self) -> bool {
+        !D::HAS_PANEL && self.bench.has_screen()
     }
 }
 
@@ -270,6 +319,32 @@ impl<R: UnderTest> Session<Core<R>> {
         let now_us = at_us.max(self.bench.now_us);
         self.due_us = now_us;
         Some(act(self.bench.device.board_mut(), Instant::from_us(now_us)))
+    }
+
+    /// Puts a display on the bus at `at_us` of the session's time, which is redrawn without pause
+    /// until [`Session::rest_screen`] or the next reset. `fails` is after how many bytes it fails,
+    /// and how, if it does.
+    pub fn fit_screen(
+        &mut self,
+        at_us: u64,
+        seed: u64,
+        fails: Option<(u64, DisplayFailure)>,
+        seen: impl FnMut(Effect),
+    ) {
+        let at_us = self.since_reset_us(at_us + BENCH_US);
+        self.work_until(at_us, seen);
+        self.bench.fit_screen(seed);
+        if let Some(((bytes, how), display)) = fails.zip(self.bench.bus.display_mut()) {
+            display.fail_after(bytes, how);
+        }
+        if self.is_powered {
+            self.due_us = at_us.max(self.bench.now_us);
+        }
+    }
+
+    /// From now on the display on the bus, if there is one, is left alone.
+    pub fn rest_screen(&mut self) {
+        self.bench.device.rest_screen();
     }
 
     /// Powers up, fits, waits until it is durable, cuts.

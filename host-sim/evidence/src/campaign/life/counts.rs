@@ -1,7 +1,7 @@
 //! What a board counts in a life, held against the truth, one power-up at a time.
 //!
 //! A power-up may not count more than happened in it: not by one µs of running time, but for what
-//! false pulses explain. Nor may it count less, but for pulses and actuations that never reached
+//! false pulses explain, whatever boards were reset in it. Nor may it count less, but for pulses and actuations that never reached
 //! it and what was not certain yet at the cut. Its lifetime is what it found at its beginning and
 //! what it counted since. What the next one finds is at most that, at least what was said to be
 //! durable, and no more than the promised bound below it.
@@ -24,6 +24,26 @@ const KNOWN_WITHIN_US: u64 = 3_000_000;
 /// not certain yet.
 const UNCERTAIN_US: u64 = 20_000;
 
+/// What the boards counted that were reset with the supply up, since the supply came.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct BeforeResets {
+    /// How many.
+    pub resets: u64,
+    /// Counted by all of them.
+    pub counted: Counters,
+    /// Their running time, µs.
+    pub running_us: u64,
+}
+
+impl BeforeResets {
+    /// A board that had counted so much is reset.
+    pub fn add(&mut self, ended: &SessionEnd) {
+        self.resets += 1;
+        self.counted = self.counted.plus(&ended.session);
+        self.running_us += ended.running_us;
+    }
+}
+
 /// What truly happened in a power-up.
 #[derive(Clone, Copy, Debug)]
 pub struct Happened<'a> {
@@ -39,8 +59,20 @@ pub struct Happened<'a> {
     pub pulses_per_revolution: u8,
     /// What was lost with the board's memory.
     pub ended: &'a SessionEnd,
+    /// The boards before it, since the supply came.
+    pub before_resets: BeforeResets,
+    /// Since its last reset, µs.
+    pub lasted_us: u64,
     /// So long before the cut a warning came, ms, if that is long enough for an answer.
     pub warned_ms: Option<u32>,
+}
+
+impl Happened<'_> {
+    /// What all boards counted since the supply came, and their running time, µs.
+    fn counted(&self) -> (Counters, u64) {
+        let BeforeResets { counted, running_us, .. } = self.before_resets;
+        (counted.plus(&self.ended.session), running_us + self.ended.running_us)
+    }
 }
 
 /// The counts of a life.
@@ -153,7 +185,7 @@ impl Counts {
         }
         let (before, saved) = (self.before, self.said);
         self.lost = before.since(&past);
-        let is_sound = !condition.is_disturbed && !condition.is_damaged && !condition.is_worn;
+        let is_sound = condition.is_sound();
         let open_cuts = std::mem::take(&mut self.open_cuts);
         let warned_ms = self.warned_ms.take().filter(|_| open_cuts == 1);
         tally.note_cut(&Cut {
@@ -200,16 +232,31 @@ impl Counts {
     /// # Errors
     /// What does not hold.
     pub fn cut(&mut self, happened: &Happened<'_>, condition: Condition) -> Result<(), String> {
-        let Happened { ended, warned_ms, .. } = *happened;
-        let is_sound = !condition.is_disturbed && !condition.is_damaged && !condition.is_worn;
-        self.open_cuts += 1;
-        self.warned_ms = warned_ms.filter(|_| !condition.is_disturbed);
-        let before = self.before;
-        self.before = ended.lifetime.unwrap_or_else(|| before.plus(&ended.session));
+        let ended = self.reset(happened.ended, happened.lasted_us, condition);
+        self.warned_ms = happened.warned_ms.filter(|_| !condition.is_disturbed);
         counted_too_much(happened)?;
-        if is_sound {
+        if condition.is_sound() {
             counted_too_little(happened)?;
         }
+        ended
+    }
+
+    /// A board has lost its memory, `lasted_us` after its reset; what it counted is judged when
+    /// the supply goes ([`Counts::cut`]).
+    ///
+    /// # Errors
+    /// What does not hold.
+    pub fn reset(
+        &mut self,
+        ended: &SessionEnd,
+        lasted_us: u64,
+        condition: Condition,
+    ) -> Result<(), String> {
+        let is_sound = condition.is_sound();
+        self.open_cuts += 1;
+        self.warned_ms = None;
+        let before = self.before;
+        self.before = ended.lifetime.unwrap_or_else(|| before.plus(&ended.session));
         match (self.found, ended.lifetime) {
             (Some(found), Some(lifetime)) if lifetime != found.plus(&ended.session) => {
                 let sum = found.plus(&ended.session);
@@ -217,7 +264,7 @@ impl Counts {
                 let (more, less) = (Delta(&more), Delta(&less));
                 Err(format!("the sum is wrong: {more:?} too much, {less:?} too little"))
             }
-            (None, _) if is_sound && happened.truth.powered_us > KNOWN_WITHIN_US => {
+            (None, _) if is_sound && lasted_us > KNOWN_WITHIN_US => {
                 Err("the past is not found".into())
             }
             _ => self.named_wrongly(is_sound),
@@ -244,19 +291,20 @@ impl Counts {
 }
 
 fn counted_too_much(happened: &Happened<'_>) -> Result<(), String> {
-    let Happened { truth, tally, ended, slack, pulses_per_revolution, .. } = happened;
+    let Happened { truth, tally, slack, pulses_per_revolution, before_resets, .. } = happened;
+    let (counted, running_us) = happened.counted();
     let mut counters = truth.counters();
-    counters.power_ups = 1;
+    counters.power_ups = 1 + before_resets.resets as u32;
     let mut tally = *tally;
     if is_split_unknown(*pulses_per_revolution, &tally) {
         tally.missed_jump_changes += 1;
     }
     let above = match slack {
         Some(slack) => slack
-            .running_above(ended.running_us, truth.running_us, &tally)
-            .or_else(|| slack.above(&ended.session, &counters, &tally)),
-        None => (!Counters { glitches: 0, ..ended.session }.at_most(&counters))
-            .then(|| format!("{:?}", Delta(&ended.session.since(&counters)))),
+            .running_above(running_us, truth.running_us, &tally)
+            .or_else(|| slack.above(&counted, &counters, &tally)),
+        None => (!Counters { glitches: 0, ..counted }.at_most(&counters))
+            .then(|| format!("{:?}", Delta(&counted.since(&counters)))),
     };
     above.map_or(Ok(()), |what| Err(format!("above the truth: {what}")))
 }
@@ -270,28 +318,30 @@ const fn is_split_unknown(pulses_per_revolution: u8, tally: &DistortTally) -> bo
         || tally.missed_jump_changes > 0
 }
 
-/// Pulses that never came explain as many revolutions, and gaps of at most the run gap each.
+/// Pulses that never came explain as many revolutions, and gaps of at most the run gap each. A
+/// reset explains what was not certain then, and the gap round it.
 fn counted_too_little(happened: &Happened<'_>) -> Result<(), String> {
-    let Happened { truth, tally, ended, run_gap_us, pulses_per_revolution, .. } = *happened;
+    let Happened { truth, tally, run_gap_us, pulses_per_revolution, before_resets, .. } = *happened;
     let counters = truth.counters();
-    let session = &ended.session;
+    let (session, counted_us) = happened.counted();
+    let (session, boards) = (&session, 1 + before_resets.resets);
     let pulses = tally.missed_pulses + tally.extra_pulses + tally.glitches;
     let revolutions = |c: &Counters| c.stitches() + c.jumps;
     let is_unknown = is_split_unknown(pulses_per_revolution, &tally);
     let changes = if is_unknown { u64::MAX } else { pulses };
     let running_us = if pulses == 0 { UNCERTAIN_US } else { (2 * pulses + 1) * run_gap_us };
     for (what, counted, truth, allowed) in [
-        ("revolutions", revolutions(session), revolutions(&counters), pulses + 1),
-        ("jumps", session.jumps, counters.jumps, changes.saturating_add(1)),
-        ("trims", session.trims, counters.trims, tally.missed_trims + 1),
+        ("revolutions", revolutions(session), revolutions(&counters), pulses + boards),
+        ("jumps", session.jumps, counters.jumps, changes.saturating_add(boards)),
+        ("trims", session.trims, counters.trims, tally.missed_trims + boards),
         (
             "thread breaks",
             u64::from(session.breaks()),
             u64::from(counters.breaks()),
-            tally.missed_breaks + 1,
+            tally.missed_breaks + boards,
         ),
-        ("µs of running", ended.running_us, truth.running_us, running_us + run_gap_us),
-        ("ms of power", session.powered_ms, counters.powered_ms, 1),
+        ("µs of running", counted_us, truth.running_us, boards * (running_us + run_gap_us)),
+        ("ms of power", session.powered_ms, counters.powered_ms, boards),
     ] {
         if counted.saturating_add(allowed) < truth {
             return Err(format!("not counted: {what} {counted}, in truth {truth}"));

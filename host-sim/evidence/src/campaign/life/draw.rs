@@ -25,6 +25,12 @@ use shaftbook_world::bench::parts;
 const BEGIN_MIN: u32 = 6 * 60;
 /// Days between two damages of the part, at least: what is lost is made good in between.
 const DAMAGE_APART: u32 = 8;
+/// Neighbours that wear out at once, at most: one more than there is room for their notes.
+const WORN_PAGES_MAX: u32 = 6;
+/// Kinds of cut, of which each has its share of the cuts of a year.
+const CUT_KINDS: f64 = 3.0;
+/// Bytes of a display before it fails, at most: some of the tiles of two pictures.
+const SCREEN_BYTES: u32 = 3_000;
 /// Shaft pulses of a revolution that are common, and those that are not.
 const PULSES: [u8; 8] = [1, 1, 1, 2, 4, 8, 16, 64];
 /// The board counts with at most so many pulses × debounce µs: a quarter of the pulse period at
@@ -318,11 +324,11 @@ fn draw_faults(
     let mut stuck = 0;
     for kind in FaultKind::ALL {
         let share = plan.faults.get(&kind).copied().unwrap_or(0.0);
-        if !LifePlan::has(kind) || !chance(rng, share) {
+        if share == 0.0 || !chance(rng, share) {
             continue;
         }
-        let is_cut = kind.ends_power_up();
-        let rate = if is_cut { lives.cuts_per_year / 3.0 } else { lives.faults_per_year };
+        let is_cut = kind.ends_power_up() && kind != FaultKind::Reset;
+        let rate = if is_cut { lives.cuts_per_year / CUT_KINDS } else { lives.faults_per_year };
         // In a short life at least one, or the kind would not be in the mix.
         for _ in 0..count(rate, days, rng).max(1) {
             let day = below(rng, days);
@@ -332,27 +338,37 @@ fn draw_faults(
                     continue;
                 }
                 // A board passes over some bad pages, and not over most.
-                if kind == FaultKind::StuckPage {
-                    stuck += 1;
-                    if stuck > (slots / 16).min(40) {
-                        continue;
-                    }
+                let pages = match kind {
+                    FaultKind::StuckPage => 1,
+                    FaultKind::WornPart => WORN_PAGES_MAX,
+                    _ => 0,
+                };
+                if stuck + pages > (slots / 16).min(40) {
+                    continue;
                 }
+                stuck += pages;
                 damaged.push(day);
             }
-            let deed = within(draw_deed(kind, part.page_bytes, rng), slots);
+            let deed = within(draw_deed(kind, part.page_bytes, rng), slots, rng);
             dates.push(Dated { day, at_s: moment(rng), what: What::Fault(deed) });
         }
     }
 }
 
-/// The same on a part of `slots`.
-fn within(mut deed: Deed, slots: u32) -> Deed {
-    if let Deed::FlippedBits { page_ahead, .. } | Deed::MisdirectedWrite { page_ahead, .. } =
-        &mut deed
-    {
-        // Counted back from what is written next, where the newest records are.
-        *page_ahead = (slots + *page_ahead).wrapping_sub(512) % slots.max(1);
+/// The same in a life, on a part of `slots`.
+fn within(mut deed: Deed, slots: u32, rng: &mut Pcg32) -> Deed {
+    match &mut deed {
+        Deed::FlippedBits { page_ahead, .. } | Deed::MisdirectedWrite { page_ahead, .. } => {
+            // Counted back from what is written next, where the newest records are.
+            *page_ahead = (slots + *page_ahead).wrapping_sub(512) % slots.max(1);
+        }
+        Deed::WornPart { pages } => *pages = 2 + *pages % (WORN_PAGES_MAX - 1),
+        Deed::Display { fails_after_bytes, holds_bus, .. } => {
+            // Two in three fail.
+            *fails_after_bytes = (below(rng, 3) > 0).then(|| below(rng, SCREEN_BYTES).into());
+            *holds_bus = fails_after_bytes.is_some() && below(rng, 2) == 0;
+        }
+        _ => {}
     }
     deed
 }

@@ -16,7 +16,7 @@ use shaftbook_core::counters::Counters;
 use shaftbook_core::serial::Lap;
 use shaftbook_tools::sew::slack::Slack;
 
-use super::counts::{Counts, Happened};
+use super::counts::{BeforeResets, Counts, Happened};
 use super::days::{self, S_US};
 use super::ledger::Book;
 use crate::campaign::kind::FaultKind;
@@ -31,7 +31,7 @@ use shaftbook_core::time::Instant;
 use shaftbook_world::bench::core::Core;
 use shaftbook_world::bench::first_lap::begins_in;
 use shaftbook_world::bench::parts;
-use shaftbook_world::bench::session::Session;
+use shaftbook_world::bench::session::{Session, SessionEnd};
 use shaftbook_world::bench::under_test::UnderTest;
 use shaftbook_world::bus::{Answers, Bus, Tear, Timing};
 use shaftbook_world::fitting::BOARD;
@@ -68,6 +68,8 @@ struct Clock {
 struct PowerUp {
     on_us: u64,
     bytes_read: u64,
+    /// Boards that were reset since the supply came.
+    before_resets: BeforeResets,
     /// Its ledger has been looked at.
     is_known: bool,
 }
@@ -202,7 +204,13 @@ impl<'a, R: UnderTest> Life<'a, R> {
     }
 
     fn power_up(&mut self, on_us: u64) {
-        self.now_us = on_us;
+        self.session.power_up(on_us);
+        self.started(on_us, BeforeResets::default());
+    }
+
+    /// A board has just been reset.
+    fn started(&mut self, at_us: u64, before_resets: BeforeResets) {
+        self.now_us = at_us;
         // Whatever was wrong with bus and part ends with the power-up.
         self.disturbed_until_us = 0;
         let bus = self.session.bus_mut();
@@ -210,10 +218,28 @@ impl<'a, R: UnderTest> Life<'a, R> {
         bus.part_mut().set_write_protected(false);
         bus.refuse_at_random(0.0);
         let bytes_read = bus.tally().bytes_read;
-        self.session.power_up(on_us);
+        self.session.rest_screen();
         self.counts.power_up();
         self.clock.told = 0;
-        self.up = PowerUp { on_us, bytes_read, is_known: false };
+        self.up = PowerUp { on_us: at_us, bytes_read, before_resets, is_known: false };
+        let cycles = self.session.bus().part().wear().page_cycles();
+        self.damage.started(cycles);
+    }
+
+    /// The watchdog resets the board at `at_us`; the bus stays held for `held_ms`.
+    fn reset(&mut self, at_us: u64, held_ms: u32) -> Result<(), String> {
+        let off = Off { at_us, kind: FaultKind::Reset, tear: Tear::New, warned_ms: None };
+        let ended = self.end(&off)?;
+        let lasted_us = at_us - self.up.on_us;
+        let judged = self.counts.reset(&ended, lasted_us, self.condition);
+        self.ended(&off);
+        let mut before_resets = self.up.before_resets;
+        before_resets.add(&ended);
+        self.started(at_us, before_resets);
+        if held_ms > 0 {
+            self.answers(Answers::BusHeld, held_ms);
+        }
+        judged.map_err(|what| format!("{what} [reset]"))
     }
 
     /// Lets time pass, with what the board then says.
@@ -226,7 +252,16 @@ impl<'a, R: UnderTest> Life<'a, R> {
             // What a board names whose supply is gone.
             self.counts.name(named);
         }
+        self.sleeps()?;
         self.news()
+    }
+
+    /// A board lets time pass.
+    fn sleeps(&self) -> Result<(), String> {
+        if self.session.never_sleeps() {
+            return Err("the board asks to be woken at once, for ever".into());
+        }
+        Ok(())
     }
 
     /// Looks at what was said.
@@ -271,6 +306,7 @@ impl<'a, R: UnderTest> Life<'a, R> {
         self.up.is_known = true;
         let bytes = self.session.bus().tally().bytes_read - self.up.bytes_read;
         self.tally.note_boot(at_us - self.up.on_us, bytes);
+        self.remembers()?;
         let Some((board, latest)) = self.session.board().zip(self.session.lifetime(at_us)) else {
             return Ok(());
         };
@@ -335,27 +371,70 @@ impl<'a, R: UnderTest> Life<'a, R> {
         at_us < self.disturbed_until_us
     }
 
-    /// The supply goes at `at_us`; what the power-up counted is judged.
-    fn switch_off(&mut self, off: &Off, shift: &Shift) -> Result<(), String> {
-        let Off { at_us, kind, tear, warned_ms } = *off;
+    /// Of the slots that were surely retired, all still are.
+    fn remembers(&mut self) -> Result<(), String> {
+        let Some(board) = self.session.board().filter(|board| board.is_ready()) else {
+            return Ok(());
+        };
+        if !self.damage.look(board.store().retired())? || self.condition.is_disturbed {
+            return Ok(());
+        }
+        // If the supply went at this moment, the next board would know it too.
+        let mut next = self.session.clone();
+        next.cut(self.now_us, Tear::Old, |_| {});
+        next.power_up(self.now_us + S_US);
+        next.run_until(self.now_us + S_US + READING_US, |_| {});
+        match next.board() {
+            Some(board) => self.damage.look(board.store().retired()).map(|_| ()),
+            None => Ok(()),
+        }
+    }
+
+    /// A board loses its memory, by a reset or with the supply: what it found is judged.
+    fn end(&mut self, off: &Off) -> Result<SessionEnd, String> {
+        let Off { at_us, kind, tear, .. } = *off;
         self.now_us = at_us;
         self.cuts += 1;
         self.tally.kinds.add(kind);
         let states = self.states_at(at_us);
         self.tally.hit(kind, states);
-        let was_known = self.up.is_known;
+        if let Some(board) = self.session.board().filter(|_| !self.condition.is_disturbed) {
+            let cycles = self.session.bus().part().wear().page_cycles();
+            self.damage.passes_over(board.store().retired(), cycles)?;
+        }
         let (counts, news) = (&mut self.counts, &mut self.is_news);
         let named = counts.named();
-        let ended = self.session.cut(at_us, tear, |effect| hear(counts, news, effect));
+        let heard = |effect| hear(counts, news, effect);
+        let ended = match kind {
+            FaultKind::Reset => self.session.reset(at_us, heard),
+            _ => self.session.cut(at_us, tear, heard),
+        };
         self.counts.name(named);
         self.is_news = false;
+        self.sleeps()?;
         self.counts.judge_found(self.condition, &mut self.tally)?;
-        let settings = *self.book.settings();
         self.condition.is_disturbed |= self.is_disturbed(at_us);
         self.condition.is_damaged = self.damage.is_open();
         if self.condition.is_disturbed {
             self.book.delayed();
         }
+        Ok(ended)
+    }
+
+    /// The same, when it has been judged.
+    fn ended(&mut self, off: &Off) {
+        self.tally.named = self.tally.named.with(self.counts.named());
+        // What the next power-up finds is judged by how this one ended.
+        self.condition.is_disturbed = self.is_disturbed(off.at_us);
+        let lasted_us = off.at_us - self.up.on_us;
+        self.damage.power_up_is_over(self.up.is_known, lasted_us);
+    }
+
+    /// The supply goes at `at_us`; what the power-up counted is judged.
+    fn switch_off(&mut self, off: &Off, shift: &Shift) -> Result<(), String> {
+        let Off { at_us, kind, tear, warned_ms } = *off;
+        let ended = self.end(off)?;
+        let settings = *self.book.settings();
         let happened = Happened {
             truth: shift.truth,
             tally: shift.tally,
@@ -363,16 +442,14 @@ impl<'a, R: UnderTest> Life<'a, R> {
             run_gap_us: u64::from(settings.run_gap_ms) * 1_000,
             pulses_per_revolution: settings.pulses_per_revolution,
             ended: &ended,
+            before_resets: self.up.before_resets,
+            lasted_us: at_us - self.up.on_us,
             warned_ms,
         };
         let judged = self.counts.cut(&happened, self.condition);
-        self.tally.named = self.tally.named.with(self.counts.named());
         self.tally.stitches += shift.truth.needle_stitches.iter().sum::<u64>() + shift.truth.jumps;
-        // What the next power-up finds is judged by how this one ended.
-        self.condition.is_disturbed = self.is_disturbed(at_us);
+        self.ended(off);
         self.last_cut_us = at_us;
-        let lasted_us = at_us - self.up.on_us;
-        self.damage.power_up_is_over(was_known, lasted_us);
         judged.map_err(|what| format!("{what} [{} ({tear})]", kind.name()))
     }
 

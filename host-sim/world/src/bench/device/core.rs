@@ -35,6 +35,11 @@ impl<R: UnderTest> Core<R> {
         &mut self.board
     }
 
+    /// The display is left alone from now on.
+    pub fn rest_screen(&mut self) {
+        self.screen = None;
+    }
+
     /// What its driver takes the part for.
     #[must_use]
     pub fn wired(&self) -> WiredPart {

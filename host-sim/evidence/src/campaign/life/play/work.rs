@@ -15,7 +15,7 @@ use crate::campaign::kind::FaultKind;
 use crate::campaign::life_script::{Ask, Dated, What};
 use shaftbook_world::bench::parts;
 use shaftbook_world::bench::under_test::UnderTest;
-use shaftbook_world::bus::{Answers, BusEvent, Stuck, Tear};
+use shaftbook_world::bus::{Answers, BusEvent, DisplayFailure, Stuck, Tear};
 use shaftbook_world::judge::{PROMISED_PROGRAM_US, long_hold_up_ms};
 use shaftbook_world::scenario::Scenario;
 use shaftbook_world::sewing::distort::DistortTally;
@@ -26,6 +26,14 @@ use shaftbook_world::sewing::{Sewing, SewingEvent, Timed};
 const OFF_FOR_US: u64 = 60 * S_US;
 /// From a cut to the power-up that is cut again, µs.
 const AGAIN_AFTER_US: u64 = S_US / 10;
+/// A board that was reset has surely found its past after so long, µs.
+const STARTED_US: u64 = 3 * S_US;
+/// Most pulses of a revolution with which a board is reset while it counts.
+const RESET_PULSES_MAX: u8 = 2;
+/// Time between two looks at a board while a slot of its part fails, µs.
+const DAMAGE_LOOK_US: u64 = 60 * S_US;
+/// A display is redrawn without pause for so long, µs.
+const SCREEN_US: u64 = 3 * S_US;
 /// That power-up lasts at most so long, µs.
 const AGAIN_FOR_US: u64 = S_US / 2;
 
@@ -38,6 +46,13 @@ struct Days {
     /// When something other than a signal is next, µs.
     next_us: u64,
     next_look_us: u64,
+    /// When the watchdog resets the board, µs, and how long the bus stays held, ms.
+    reset: Option<(u64, u32)>,
+    /// When the display is left alone, µs.
+    screen_until_us: Option<u64>,
+    /// What the machine last said of the needle, and of the jump contact.
+    needle: Option<Input>,
+    is_jump: bool,
     is_on: bool,
     /// Hold-up after the warning of this power-up, ms, and when it came.
     warned_us: Option<u64>,
@@ -61,6 +76,10 @@ impl<R: UnderTest> Life<'_, R> {
             base_us,
             next_us: 0,
             next_look_us: u64::MAX,
+            reset: None,
+            screen_until_us: None,
+            needle: None,
+            is_jump: false,
             is_on: false,
             warned_us: None,
             truth: Truth::default(),
@@ -79,7 +98,12 @@ impl<R: UnderTest> Life<'_, R> {
                 SewingEvent::Cut => self.end_work(&mut days, at_us)?,
             }
             for deed in cuts {
-                self.plan_cut(&mut days, &deed);
+                match deed {
+                    Deed::Reset { after_bytes, held_ms } => {
+                        self.plan_reset(&mut days, after_bytes, held_ms);
+                    }
+                    _ => self.plan_cut(&mut days, &deed),
+                }
             }
         }
         Ok(())
@@ -91,12 +115,14 @@ impl<R: UnderTest> Life<'_, R> {
             let mut boundary = None;
             let (base_us, next_us) = (days.base_us, days.next_us);
             let (session, counts, news) = (&mut self.session, &mut self.counts, &mut self.is_news);
-            days.sewing.drive(|timed| {
+            let Days { sewing, needle, is_jump, .. } = &mut *days;
+            sewing.drive(|timed| {
                 let at_us = base_us + timed.at_us;
                 match timed.event {
                     SewingEvent::Input(input)
                         if at_us < next_us && !matches!(input, Input::PowerFail(_)) =>
                     {
+                        note_level(needle, is_jump, input);
                         session.input(at_us, input, |effect| hear(counts, news, effect));
                         if *news { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
                     }
@@ -118,6 +144,7 @@ impl<R: UnderTest> Life<'_, R> {
         if input == Input::PowerFail(Level::Active) {
             days.warned_us = Some(at_us);
         }
+        note_level(&mut days.needle, &mut days.is_jump, input);
         let (counts, news) = (&mut self.counts, &mut self.is_news);
         self.session.input(at_us, input, |effect| hear(counts, news, effect));
         self.now_us = at_us;
@@ -138,6 +165,7 @@ impl<R: UnderTest> Life<'_, R> {
         self.power_up(at_us);
         days.is_on = true;
         days.warned_us = None;
+        (days.needle, days.is_jump) = (None, false);
         days.next_look_us = at_us + START_STEP_US;
         (days.truth, days.tally) = (days.sewing.truth(), days.sewing.tally());
         self.agenda(days);
@@ -147,6 +175,7 @@ impl<R: UnderTest> Life<'_, R> {
     fn end_work(&mut self, days: &mut Days, at_us: u64) -> Result<(), String> {
         days.is_on = false;
         days.next_look_us = u64::MAX;
+        (days.reset, days.screen_until_us) = (None, None);
         self.agenda(days);
         let planned = self.planned.take();
         let warned_ms = days.warned_us.map(|us| ((at_us - us) / 1_000) as u32);
@@ -158,6 +187,10 @@ impl<R: UnderTest> Life<'_, R> {
             let is_warned = days.warned_us.is_some();
             (if is_warned { FaultKind::WarnedCut } else { FaultKind::Cut }, tear, None)
         };
+        // A board that was just reset finds its past first.
+        let known_us = self.up.on_us + STARTED_US;
+        let is_early = self.up.before_resets.resets > 0;
+        let warned_ms = warned_ms.filter(|_| !is_early || days.warned_us > Some(known_us));
         let shift = Shift {
             truth: truth_since(&days.sewing.truth(), &days.truth),
             tally: tally_since(&days.sewing.tally(), &days.tally),
@@ -180,16 +213,29 @@ impl<R: UnderTest> Life<'_, R> {
     /// When something other than a signal is next.
     fn agenda(&self, days: &mut Days) {
         let dated_us = self.script.date.get(self.dates_from).map_or(u64::MAX, when_us);
-        days.next_us = dated_us.min(days.next_look_us);
+        let reset_us = days.reset.map_or(u64::MAX, |(at_us, _)| at_us);
+        let screen_us = days.screen_until_us.unwrap_or(u64::MAX);
+        days.next_us = dated_us.min(days.next_look_us).min(reset_us).min(screen_us);
     }
 
     /// Does the next thing that is not a signal, which is due by `at_us`.
     fn dated(&mut self, days: &mut Days, at_us: u64, cuts: &mut Vec<Deed>) -> Result<(), String> {
         let script = self.script;
-        if days.next_look_us <= days.next_us {
+        if let Some((reset_us, held_ms)) = days.reset.take_if(|(at, _)| *at <= days.next_us) {
+            self.reset(reset_us, held_ms)?;
+            self.tell_levels(days, reset_us);
+            days.screen_until_us = None;
+            days.next_look_us = reset_us + START_STEP_US;
+        } else if let Some(end_us) = days.screen_until_us.take_if(|at| *at <= days.next_us) {
+            self.run_until(end_us)?;
+            self.session.rest_screen();
+        } else if days.next_look_us <= days.next_us {
             days.next_look_us = self.look_at_start(days.next_look_us)?;
-            if let Some(board) = self.session.board() {
-                self.damage.retired(board.store().retired());
+            if self.up.is_known {
+                self.remembers()?;
+                if self.damage.is_new() {
+                    days.next_look_us = days.next_look_us.min(self.now_us + DAMAGE_LOOK_US);
+                }
             }
         } else if let Some(dated) = script.date.get(self.dates_from) {
             self.dates_from += 1;
@@ -217,12 +263,24 @@ impl<R: UnderTest> Life<'_, R> {
                 self.renew(at_us, *components)?;
             }
             What::Ask(_) => {}
+            What::Fault(Deed::Display { seed, fails_after_bytes, holds_bus }) => {
+                if days.is_on {
+                    let fails = fails_after_bytes.map(|bytes| (bytes, *holds_bus));
+                    self.fit_screen(at_us, *seed, fails)?;
+                    days.screen_until_us = Some(at_us + SCREEN_US);
+                }
+            }
             What::Fault(deed) if deed.kind().ends_power_up() => {
                 if days.is_on && self.planned.is_none() {
                     cuts.push(deed.clone());
                 }
             }
-            What::Fault(deed) => self.fault(deed, at_us, days.is_on)?,
+            What::Fault(deed) => {
+                self.fault(deed, at_us, days.is_on)?;
+                if days.is_on && self.damage.is_new() {
+                    days.next_look_us = days.next_look_us.min(at_us + DAMAGE_LOOK_US);
+                }
+            }
         }
         Ok(())
     }
@@ -283,6 +341,13 @@ impl<R: UnderTest> Life<'_, R> {
                 self.session.bus_mut().part_mut().stick_page(page, how);
                 self.damage.stuck(page, slot);
             }
+            Deed::WornPart { pages } => {
+                for ahead in 0..pages {
+                    let (page, slot) = self.page(ahead);
+                    self.session.bus_mut().part_mut().stick_page(page, Stuck::KeepsOld);
+                    self.damage.stuck(page, slot);
+                }
+            }
             Deed::MisdirectedWrite { cycles, page_ahead } => {
                 let (page, _) = self.page(page_ahead);
                 self.session.bus_mut().part_mut().misdirect(cycles, page);
@@ -303,7 +368,52 @@ impl<R: UnderTest> Life<'_, R> {
         (usize::from(slot) * parts::pages_of_a_slot(geometry), slot)
     }
 
-    fn answers(&mut self, who: Answers, for_ms: u32) {
+    /// A display comes to the bus, is redrawn without pause, and may fail: how, and after how many
+    /// bytes. One that holds the bus does so until the board's next reset.
+    fn fit_screen(
+        &mut self,
+        at_us: u64,
+        seed: u64,
+        fails: Option<(u64, bool)>,
+    ) -> Result<(), String> {
+        self.run_until(at_us)?;
+        self.tally.kinds.add(FaultKind::Display);
+        let states = self.states_at(at_us);
+        self.tally.hit(FaultKind::Display, states);
+        let how = |holds| if holds { DisplayFailure::HoldsBus } else { DisplayFailure::Dies };
+        let (counts, news) = (&mut self.counts, &mut self.is_news);
+        let fails = fails.map(|(bytes, holds_bus)| (bytes, how(holds_bus)));
+        self.session.fit_screen(at_us, seed, fails, |effect| hear(counts, news, effect));
+        if let Some((_, DisplayFailure::HoldsBus)) = fails {
+            self.disturbed_until_us = u64::MAX;
+            self.condition.is_disturbed = true;
+            self.book.delayed();
+        }
+        Ok(())
+    }
+
+    /// A board that was reset reads the levels of the machine.
+    fn tell_levels(&mut self, days: &Days, at_us: u64) {
+        let jump = days.is_jump.then_some(Input::Jump(Level::Active));
+        for input in days.needle.into_iter().chain(jump) {
+            let (counts, news) = (&mut self.counts, &mut self.is_news);
+            self.session.input(at_us, input, |effect| hear(counts, news, effect));
+        }
+    }
+
+    /// Plans a reset: when it is, is found by looking ahead at what the board will write. A sensor
+    /// with many pulses gives more edges while a board starts than it can keep.
+    fn plan_reset(&self, days: &mut Days, after_bytes: u64, held_ms: u32) {
+        if days.reset.is_some() || self.book.settings().pulses_per_revolution > RESET_PULSES_MAX {
+            return;
+        }
+        if let Some(at_us) = self.when_written(days, after_bytes) {
+            days.reset = Some((days.base_us + at_us, held_ms));
+            self.agenda(days);
+        }
+    }
+
+    pub(super) fn answers(&mut self, who: Answers, for_ms: u32) {
         self.session.bus_mut().set_answers(who);
         self.until(for_ms, BusEvent::Answers(Answers::Part));
     }
@@ -366,6 +476,16 @@ impl<R: UnderTest> Life<'_, R> {
             ControlFlow::Continue(())
         });
         found
+    }
+}
+
+/// Keeps what a board reads as a level after a reset.
+#[inline]
+fn note_level(needle: &mut Option<Input>, is_jump: &mut bool, input: Input) {
+    match input {
+        Input::NeedleCode(_) | Input::NeedleLevel(_) => *needle = Some(input),
+        Input::Jump(level) => *is_jump = level.is_active(),
+        _ => {}
     }
 }
 
