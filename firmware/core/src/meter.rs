@@ -242,12 +242,12 @@ impl Meter {
         self.debounce_contacts::<R>(now);
     }
 
-    /// When a change of the shaft sensor that is under way becomes certain, if it began by
-    /// `began_by`; at most two debounce times after that, however it bounces.
+    /// When it is certain whether the shaft sensor changed, if it began to bounce by `began_by`;
+    /// at most two debounce times after that, however it bounces.
     #[must_use]
     pub fn shaft_certain_at(&self, began_by: Instant) -> Option<Instant> {
         let us = self.times.shaft_debounce_us;
-        Some(self.shaft.certain_at(us)).filter(|at| *at <= began_by.plus_us(2 * us))
+        Some(self.shaft.settled_at(us)).filter(|at| *at <= began_by.plus_us(2 * us))
     }
 
     /// When the next contact becomes certain.

@@ -62,6 +62,15 @@ impl Signal {
         self.other_since.plus_us(debounce_us)
     }
 
+    /// When the bounce under way is over, whatever it comes to, if no more edge comes; in the past
+    /// if none is.
+    #[must_use]
+    pub fn settled_at(&self, debounce_us: u64) -> Instant {
+        let is_at_rest = self.other_since == Instant::NEVER;
+        let since = if is_at_rest { self.back_at } else { self.other_since };
+        since.plus_us(debounce_us)
+    }
+
     /// When the change under way began; [`Instant::NEVER`] if none is.
     #[must_use]
     pub const fn other_since(&self) -> Instant {

@@ -122,8 +122,19 @@ fn pulse_before<R: UnderTest>(seed: u64) -> Result<(), String> {
     // The last one, from just before the warning to well before it.
     bench.feed(bench.now(), Input::Shaft(Level::Active), Meant::Nothing);
     let pulse_us = bench.now_us;
-    bench.now_us += u64::from(rng.next_u32()) % (2 * debounce_us);
-    bench.warn();
+    if rng.next_u32().is_multiple_of(2) {
+        bench.now_us += u64::from(rng.next_u32()) % (2 * debounce_us);
+        bench.warn();
+    } else {
+        // It bounces: at the warning the sensor is back for a moment.
+        bench.now_us += 1 + u64::from(rng.next_u32()) % (debounce_us - 1);
+        bench.feed(bench.now(), Input::Shaft(Level::Inactive), Meant::Nothing);
+        let back_us = bench.now_us;
+        bench.pass_to(back_us + u64::from(rng.next_u32()) % (debounce_us - 1), &mut |_| {});
+        bench.warn();
+        bench.pass_to(back_us + debounce_us - 1, &mut |_| {});
+        bench.feed(bench.now(), Input::Shaft(Level::Active), Meant::Nothing);
+    }
     bench.pass_to(pulse_us + answer_us(Geometry::REFERENCE.page_bytes), &mut |_| {});
     let counted_ms = bench.board().session_running_us() / 1_000;
     let past_ms = bench.board().past().map_or(0, |past| past.running_ms);
