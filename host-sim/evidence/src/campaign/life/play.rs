@@ -205,11 +205,11 @@ impl<'a, R: UnderTest> Life<'a, R> {
 
     fn power_up(&mut self, on_us: u64) {
         self.session.power_up(on_us);
-        self.started(on_us, BeforeResets::default());
+        self.started(on_us, &BeforeResets::default());
     }
 
     /// A board has just been reset.
-    fn started(&mut self, at_us: u64, before_resets: BeforeResets) {
+    fn started(&mut self, at_us: u64, before_resets: &BeforeResets) {
         self.now_us = at_us;
         // Whatever was wrong with bus and part ends with the power-up.
         self.disturbed_until_us = 0;
@@ -221,7 +221,8 @@ impl<'a, R: UnderTest> Life<'a, R> {
         self.session.rest_screen();
         self.counts.power_up();
         self.clock.told = 0;
-        self.up = PowerUp { on_us: at_us, bytes_read, before_resets, is_known: false };
+        self.up =
+            PowerUp { on_us: at_us, bytes_read, before_resets: *before_resets, is_known: false };
         let cycles = self.session.bus().part().wear().page_cycles();
         self.damage.started(cycles);
     }
@@ -235,7 +236,7 @@ impl<'a, R: UnderTest> Life<'a, R> {
         self.ended(&off);
         let mut before_resets = self.up.before_resets;
         before_resets.add(&ended);
-        self.started(at_us, before_resets);
+        self.started(at_us, &before_resets);
         if held_ms > 0 {
             self.answers(Answers::BusHeld, held_ms);
         }
