@@ -18,7 +18,7 @@
 //!
 //! No two modules need each other (`tests/system/circles.rs`).
 //!
-//! [`rules`] names the rules on which the guarantees rest, so that a simulator can
+//! [`mod@rules`] names the rules on which the guarantees rest, so that a simulator can
 //! break them one by one and see its proofs fail.
 //!
 //! Panics: none, whatever comes in. `docs/DESIGN.md` says why things are so,

@@ -43,6 +43,7 @@ pub fn no_free_reset<D: Device>(run: &mut Run) {
             let seed = rng.next_u64();
             run.case(|| mixed_sets(&mut start.clone(), seed));
         }
+        run.case(|| no_such_component(&mut start.clone()));
     }
     for kind in 0..6 {
         let seed = rng.next_u64();
@@ -90,6 +91,21 @@ fn mixed_sets<D: Device>(bench: &mut Bench<D>, seed: u64) -> Result<(), String> 
         Err(Refusal::NeedsAuthority) => Ok(()),
         other => Err(format!("{components:?} without a reply was answered {other:?}")),
     }
+}
+
+/// None at all, and places that the profile does not have, alone and beside one that it has.
+fn no_such_component<D: Device>(bench: &mut Bench<D>) -> Result<(), String> {
+    let before = CommandFigures::of(bench.board().ledger());
+    let beyond = 1 << bench.board().ledger().components.len();
+    for components in [0, beyond, 1 << 31, beyond | 1].map(ComponentSet) {
+        let answer = bench.request(Command::Renew { components, reply: None });
+        bench.rest(&mut |_| {});
+        unchanged(bench, &before, &format!("{components:?}"))?;
+        if answer != Err(Refusal::NoSuchComponent) {
+            return Err(format!("{components:?}, which the profile lacks: {answer:?}"));
+        }
+    }
+    Ok(())
 }
 
 /// Without any reply, as an operator would press it.
